@@ -1,0 +1,1 @@
+"""Bytes from the world to `Reading`: radio, broker, recording, simulated pit. Knows nothing of the rest."""

@@ -1,0 +1,1 @@
+"""Pure decoders: bytes to values, tables from the standards."""

@@ -1,0 +1,79 @@
+"""The contract of a source: an async iterator of readings that says how its link is doing.
+
+One call of `async for` is one life of the link: it ends when the source has no more to say (a recording), and
+raises `LinkError` when the way to it closes. Whoever iterates tries again (`collector.supervisor`); the object
+outlives its links and keeps what must survive them.
+"""
+
+import enum
+from collections.abc import AsyncIterator
+from dataclasses import dataclass
+from typing import Protocol, runtime_checkable
+
+from adapters.errors import LinkReason
+from adapters.reading import Reading
+
+__all__ = ["Link", "LinkState", "Source", "SourceCounts"]
+
+
+class LinkState(enum.StrEnum):
+    """How a source stands."""
+
+    DOWN = "down"
+    CONNECTING = "connecting"
+    UP = "up"
+    ENDED = "ended"
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """State of the way to a source, and why."""
+
+    state: LinkState
+    reason: LinkReason | None = None
+    """Why it is down. None while up or on the way up."""
+    detail: str = ""
+    """What the other side said, for the log and the screen."""
+
+
+@dataclass(slots=True)
+class SourceCounts:
+    """What a source has counted since it was made. heard = yielded + dropped + undecodable + repeated + waiting."""
+
+    heard: int = 0
+    """Readings that arrived (a payload that cannot be read counts as one)."""
+    yielded: int = 0
+    """Readings handed on."""
+    dropped: int = 0
+    """Readings given up because the queue was full, oldest first, never the newest of a probe."""
+    undecodable: int = 0
+    """Payloads that could not be read and named no probe; one that named its probe is yielded as bad."""
+    repeated: int = 0
+    """Readings sent again by a broker that had not seen our acknowledgement; already on record."""
+    last_error: str = ""
+    """The newest decoding error in words, empty when there was none."""
+
+
+@runtime_checkable
+class Source(Protocol):
+    """Where readings come from."""
+
+    name: str
+    counts: SourceCounts
+
+    @property
+    def link(self) -> Link:
+        """The link as it stands now."""
+
+    def __aiter__(self) -> AsyncIterator[Reading]:
+        """Open the link and yield readings until it closes.
+
+        Raises:
+            LinkError: the link could not be opened, or closed.
+        """
+
+    def committed(self, receipt: int) -> None:
+        """Take note that the reading with this receipt, and all yielded before it, are safe on disk."""
+
+    def restore(self, receipts: list[int]) -> None:
+        """Take note, before the first link, of the receipts last committed, oldest first, by an earlier run."""

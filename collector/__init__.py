@@ -1,0 +1,1 @@
+"""`Reading` to `Snapshot`, alarms and time series."""

@@ -1,0 +1,162 @@
+"""The life of one alarm as a table, after ISA-18.2 / IEC 62682, with delays and deadband.
+
+The table is walked, never branched around. Latching and confirmation are not used; where the standard's state chart
+is silent on a pair, the pair is absent and the state stays.
+"""
+
+import enum
+from dataclasses import dataclass
+
+from collector.model.plan import Rule
+from collector.snapshot import AlarmState, Priority
+
+__all__ = ["TRANSITIONS", "Alarm", "AlarmEvent", "Transition"]
+
+
+class AlarmEvent(enum.StrEnum):
+    """What can happen to an alarm."""
+
+    ACTIVE = "condition true"
+    INACTIVE = "condition over"
+    ACKNOWLEDGE = "acknowledge"
+    SHELVE = "shelve"
+    UNSHELVE = "unshelve"
+    SUPPRESS = "suppress"
+    UNSUPPRESS = "unsuppress"
+    REMOVE = "out of service"
+    RESTORE = "in service"
+
+
+_S = AlarmState
+_E = AlarmEvent
+TRANSITIONS: dict[tuple[AlarmState, AlarmEvent], AlarmState] = {
+    (_S.NORMAL, _E.ACTIVE): _S.UNACKNOWLEDGED,
+    (_S.UNACKNOWLEDGED, _E.ACKNOWLEDGE): _S.ACKNOWLEDGED,
+    (_S.UNACKNOWLEDGED, _E.INACTIVE): _S.RETURNED,
+    (_S.ACKNOWLEDGED, _E.INACTIVE): _S.NORMAL,
+    (_S.RETURNED, _E.ACKNOWLEDGE): _S.NORMAL,
+    (_S.RETURNED, _E.ACTIVE): _S.UNACKNOWLEDGED,
+    (_S.NORMAL, _E.SHELVE): _S.SHELVED,
+    (_S.UNACKNOWLEDGED, _E.SHELVE): _S.SHELVED,
+    (_S.ACKNOWLEDGED, _E.SHELVE): _S.SHELVED,
+    (_S.RETURNED, _E.SHELVE): _S.SHELVED,
+    (_S.SHELVED, _E.UNSHELVE): _S.NORMAL,
+    (_S.NORMAL, _E.SUPPRESS): _S.SUPPRESSED,
+    (_S.SUPPRESSED, _E.UNSUPPRESS): _S.NORMAL,
+    (_S.NORMAL, _E.REMOVE): _S.OUT_OF_SERVICE,
+    (_S.UNACKNOWLEDGED, _E.REMOVE): _S.OUT_OF_SERVICE,
+    (_S.ACKNOWLEDGED, _E.REMOVE): _S.OUT_OF_SERVICE,
+    (_S.RETURNED, _E.REMOVE): _S.OUT_OF_SERVICE,
+    (_S.SHELVED, _E.REMOVE): _S.OUT_OF_SERVICE,
+    (_S.SUPPRESSED, _E.REMOVE): _S.OUT_OF_SERVICE,
+    (_S.OUT_OF_SERVICE, _E.RESTORE): _S.NORMAL,
+}
+"""ISA-18.2-2016 state chart (states seen in a library's documentation that implements it, letters from memory): A
+normal, B unacknowledged, C acknowledged, D returned unacknowledged, G shelved, H suppressed, I out of service. After
+G, H and I the condition is looked at again from normal. A standing alarm is not suppressed: a lid opened over a cold
+spot does not hide it, so only A -> H."""
+
+
+@dataclass(frozen=True, slots=True)
+class Transition:
+    """One step of an alarm, as it goes on record."""
+
+    time_unix: float
+    key: str
+    event: AlarmEvent
+    before: AlarmState
+    after: AlarmState
+    value: float
+    limit: float
+    message: str
+    priority: Priority
+
+
+class Alarm:
+    """One rule applied to one subject.
+
+    `update` is fed the value, larger meaning worse, at each evaluation; NaN means that it cannot be told, and changes
+    nothing: an alarm neither comes nor goes for want of data.
+    """
+
+    __slots__ = (
+        "_beyond_since", "_within_since", "active", "key", "message", "raised_unix", "rule", "shelved_until_unix",
+        "since_unix", "state", "subject", "suppressed", "unit", "value",
+    )  # fmt: skip
+
+    def __init__(self, rule: Rule, subject: str, unit: str) -> None:
+        self.rule = rule
+        self.subject = subject
+        self.unit = unit
+        self.key = f"{rule.name}/{subject}"
+        self.state = AlarmState.NORMAL if rule.enabled else AlarmState.OUT_OF_SERVICE
+        self.active = False
+        self.value = float("nan")
+        self.message = ""
+        self.since_unix = 0.0
+        self.raised_unix = 0.0
+        self.shelved_until_unix: float | None = None
+        self.suppressed = False
+        self._beyond_since: float | None = None
+        self._within_since: float | None = None
+
+    def update(
+        self, now_unix: float, value: float, *, limit: float, message: str, suppress: bool = False
+    ) -> list[Transition]:
+        """Feed the value at this moment; return the steps it caused."""
+        steps: list[Transition] = []
+        self.suppressed = suppress
+        if self.shelved_until_unix is not None and now_unix >= self.shelved_until_unix:
+            steps += self.apply(AlarmEvent.UNSHELVE, now_unix, limit)
+        steps += self.apply(AlarmEvent.SUPPRESS if suppress else AlarmEvent.UNSUPPRESS, now_unix, limit)
+        if value == value:  # not NaN
+            self.value = value
+            self._judge(now_unix, value, limit, suppress)
+        if self.active:
+            if self.state in (AlarmState.NORMAL, AlarmState.RETURNED):
+                self.message = message
+                self.raised_unix = now_unix
+            elif message:
+                self.message = message
+        steps += self.apply(AlarmEvent.ACTIVE if self.active else AlarmEvent.INACTIVE, now_unix, limit)
+        return steps
+
+    def _judge(self, now_unix: float, value: float, limit: float, suppress: bool) -> None:
+        """Move the condition by deadband and delays: a delay must be served whole, any drop outside restarts it."""
+        if not self.active:
+            if value <= limit or suppress:
+                self._beyond_since = None
+            elif self._beyond_since is None:
+                self._beyond_since = now_unix
+            if self._beyond_since is not None and now_unix - self._beyond_since >= self.rule.on_delay_seconds:
+                self.active = True
+                self.since_unix = self._beyond_since
+                self._within_since = None
+            return
+        if value > limit - self.rule.deadband or suppress:
+            self._within_since = None
+        elif self._within_since is None:
+            self._within_since = now_unix
+        if self._within_since is not None and now_unix - self._within_since >= self.rule.off_delay_seconds:
+            self.active = False
+            self._beyond_since = None
+
+    def shelve(self, now_unix: float, seconds: float, limit: float) -> list[Transition]:
+        """Put aside for a stated time."""
+        steps = self.apply(AlarmEvent.SHELVE, now_unix, limit)
+        if self.state is AlarmState.SHELVED:
+            self.shelved_until_unix = now_unix + seconds
+        return steps
+
+    def apply(self, event: AlarmEvent, now_unix: float, limit: float) -> list[Transition]:
+        """Walk the table by one event; return the step, or nothing where the table has none."""
+        after = TRANSITIONS.get((self.state, event))
+        if after is None:
+            return []
+        step = Transition(
+            now_unix, self.key, event, self.state, after, self.value, limit, self.message, self.rule.priority
+        )
+        self.state = after
+        if after is not AlarmState.SHELVED:
+            self.shelved_until_unix = None
+        return [step]

@@ -1,0 +1,112 @@
+"""What the cook has set up: chamber, probes, zones, target and alarm rules, checked and in one unit system.
+
+Metres, degrees Celsius, kelvin, seconds. It is made by `collector.settings` and stored with each cook, so that a
+stored cook is replayed under the plan it ran under.
+"""
+
+from dataclasses import dataclass, field
+
+from collector.snapshot import ChamberView, Priority
+
+__all__ = ["DEFAULT_RULES", "GRATE", "Plan", "Probe", "Rule", "Zone"]
+
+GRATE = "grate"
+"""Name of the level the meat lies on: target, drift and spread are judged there."""
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """One sensing tip in a known place."""
+
+    name: str
+    source: str
+    key: str
+    duty: str = "chamber"
+    """`chamber`, `meat` or `ambient`."""
+    level: str | None = None
+    x_m: float | None = None
+    y_m: float | None = None
+    tolerance_kelvin: float = 1.0
+    """Standard deviation of what it may be off by, after calibration."""
+    offset_kelvin: float = 0.0
+    """Added to the raw value: found at the ice and boiling points."""
+    stale_seconds: float = 120.0
+    """Silent for longer than this counts as gone."""
+    lowest_celsius: float = -40.0
+    highest_celsius: float = 400.0
+    """What it can measure."""
+    target_celsius: float = float("nan")
+    """Where the meat is meant to arrive."""
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A named rectangle of a level."""
+
+    name: str
+    level: str
+    x0_m: float
+    x1_m: float
+    y0_m: float
+    y1_m: float
+
+    def holds(self, probe: Probe) -> bool:
+        """Tell whether a chamber probe lies in this zone, its edges included."""
+        return (
+            probe.duty == "chamber"
+            and probe.level == self.level
+            and probe.x_m is not None
+            and probe.y_m is not None
+            and self.x0_m <= probe.x_m <= self.x1_m
+            and self.y0_m <= probe.y_m <= self.y1_m
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """When an alarm is raised and when it returns."""
+
+    name: str
+    priority: Priority
+    limit: float
+    """In the rule's own unit: kelvin, or seconds for silence (0: each probe's own limit)."""
+    deadband: float
+    """The value must come back past the limit by this much before the condition is over."""
+    on_delay_seconds: float
+    off_delay_seconds: float
+    enabled: bool = True
+
+
+DEFAULT_RULES: tuple[Rule, ...] = (
+    Rule("cold-spot", Priority.URGENT, 8.3, 1.5, 120.0, 300.0),
+    Rule("drift", Priority.URGENT, 7.0, 2.0, 120.0, 300.0),
+    Rule("spread", Priority.SOON, 30.0, 3.0, 300.0, 300.0),
+    Rule("probe-silent", Priority.SOON, 0.0, 0.0, 0.0, 10.0),
+    Rule("probe-lying", Priority.NOTE, 6.0, 2.0, 300.0, 300.0),
+)
+"""8.3 K is 15 °F. Delays follow the usual guidance for temperature, 60 s and 1 % of range (from memory), lengthened
+where a lid or a refuel looks like the real thing for a minute or two."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Everything the engine is told before the first reading."""
+
+    chamber: ChamberView
+    probes: tuple[Probe, ...]
+    zones: tuple[Zone, ...]
+    target_celsius: float
+    low_celsius: float
+    high_celsius: float
+    rules: tuple[Rule, ...] = field(default=DEFAULT_RULES)
+
+    def rule(self, name: str) -> Rule:
+        """Find a rule by name.
+
+        Raises:
+            KeyError: no such rule.
+        """
+        for rule in self.rules:
+            if rule.name == name:
+                return rule
+        raise KeyError(name)

@@ -1,0 +1,102 @@
+"""Whether a reading can be believed, judged from the probe's own past. Nothing is thrown away, only marked.
+
+What needs the neighbours (stuck while others move, disagreement) is judged by `collector.model.lying`.
+"""
+
+from collections import deque
+
+from adapters.reading import Quality, Reading, Reason
+
+__all__ = ["ProbeScreen"]
+
+MAX_AHEAD_SECONDS = 5.0
+MAX_BEHIND_SECONDS = 120.0
+WINDOW = 7
+"""Values looked back on for the median of the spike test."""
+OPEN_BELOW_CELSIUS = -55.0
+SHORT_ABOVE_CELSIUS = 550.0
+"""A thermistor divider, thermocouple or RTD with a broken or shorted lead reads far outside any pit (common
+practice, no source)."""
+
+
+class ProbeScreen:
+    """Screens the readings of one probe, one after another.
+
+    Args:
+        lowest_celsius: least value the probe can measure.
+        highest_celsius: greatest value.
+        jump_kelvin: how far one value may stand from its past before it is a spike.
+        rate_kelvin_per_second: fastest honest change; widens the jump with the time between readings.
+    """
+
+    __slots__ = (
+        "_highest", "_jump", "_last_received", "_last_source", "_lowest", "_previous", "_rate", "_recent",
+    )  # fmt: skip
+
+    def __init__(
+        self,
+        lowest_celsius: float,
+        highest_celsius: float,
+        *,
+        jump_kelvin: float = 8.0,
+        rate_kelvin_per_second: float = 2.5,
+    ) -> None:
+        self._lowest = lowest_celsius
+        self._highest = highest_celsius
+        self._jump = jump_kelvin
+        self._rate = rate_kelvin_per_second
+        self._recent: deque[float] = deque(maxlen=WINDOW)
+        self._previous: float | None = None
+        self._last_received = 0.0
+        self._last_source: float | None = None
+
+    def judge(self, reading: Reading) -> tuple[Quality, Reason]:
+        """Give the quality of a reading and the reason, and remember it for the next."""
+        if reading.quality is not Quality.GOOD:
+            return reading.quality, reading.reason
+        celsius = reading.celsius
+        if celsius != celsius:
+            return Quality.BAD, Reason.NOT_A_NUMBER
+        if celsius <= OPEN_BELOW_CELSIUS or celsius >= SHORT_ABOVE_CELSIUS:
+            return Quality.BAD, Reason.OPEN_OR_SHORT
+        if not self._lowest <= celsius <= self._highest:
+            return Quality.BAD, Reason.OUT_OF_RANGE
+        if reading.source_unix is not None:
+            reason = self._clock(reading.source_unix, reading.received_unix)
+            if reason is not Reason.NONE:
+                return Quality.UNCERTAIN, reason
+        return self._motion(celsius, reading.received_unix)
+
+    def _clock(self, source_unix: float, received_unix: float) -> Reason:
+        """Judge the probe's own time against ours and its last."""
+        if source_unix > received_unix + MAX_AHEAD_SECONDS:
+            return Reason.CLOCK_FUTURE
+        if source_unix < received_unix - MAX_BEHIND_SECONDS:
+            return Reason.CLOCK_PAST
+        last, self._last_source = self._last_source, source_unix
+        if last is None or source_unix > last:
+            return Reason.NONE
+        if source_unix == last:
+            return Reason.DUPLICATE
+        self._last_source = last
+        return Reason.OUT_OF_ORDER
+
+    def _motion(self, celsius: float, received_unix: float) -> tuple[Quality, Reason]:
+        """Judge the value against the last few: one that stands alone is a spike, two that agree are the truth.
+
+        Hampel's test with a fixed scale in place of the median absolute deviation: a pit probe is quiet for minutes
+        and its deviation then says nothing about what a lid may do.
+        """
+        allowed = self._jump + self._rate * min(max(received_unix - self._last_received, 0.0), 60.0)
+        previous, self._previous = self._previous, celsius
+        self._last_received = received_unix
+        recent = self._recent
+        alone = (
+            previous is not None
+            and abs(celsius - previous) > allowed
+            and abs(celsius - sorted(recent)[len(recent) // 2]) > allowed
+        )
+        recent.append(celsius)
+        if alone:
+            return Quality.UNCERTAIN, Reason.SPIKE
+        return Quality.GOOD, Reason.NONE

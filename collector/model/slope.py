@@ -1,0 +1,72 @@
+"""The slope of a noisy curve with outliers: Theil–Sen, fast enough for every probe at every look.
+
+Sen (1968, *JASA* 63, 1379): the median of the slopes of all pairs of points. All pairs of an hour at one reading a
+second are 6.5 million; medians of short bins and a few long lags between them keep the estimate within 15 % of the
+exact one's error at a hundredth of its cost (the benches compare both).
+"""
+
+import numpy as np
+
+from collector.model.field import Array
+
+__all__ = ["bin_medians", "slope_of_bins", "theil_sen"]
+
+LAGS = 12
+
+
+def theil_sen(seconds: Array, values: Array) -> float:
+    """Give the exact slope per second over all pairs; NaN with fewer than two distinct times.
+
+    The plain reference for `slope_of_bins`. Shapes (n,), (n,); cost and memory grow with n².
+    """
+    known = np.isfinite(values)
+    t, y = seconds[known], values[known]
+    i, j = np.triu_indices(t.size, k=1)
+    dt = t[j] - t[i]
+    usable = dt != 0
+    if not usable.any():
+        return float("nan")
+    return float(np.median((y[j] - y[i])[usable] / dt[usable]))
+
+
+def bin_medians(values: Array, per_bin: int) -> Array:
+    """Reduce evenly spaced values, newest last, to medians of `per_bin` each; NaN where a bin is empty.
+
+    Works along the last axis; a remainder at the old end is left out.
+    """
+    if per_bin == 1:
+        return values
+    bins = values.shape[-1] // per_bin
+    cut = values[..., values.shape[-1] - bins * per_bin :].reshape(*values.shape[:-1], bins, per_bin)
+    if np.isfinite(cut).all():
+        middle = np.sort(cut, axis=-1)
+        half = per_bin // 2
+        return np.asarray(
+            middle[..., half] if per_bin % 2 else 0.5 * (middle[..., half - 1] + middle[..., half])
+        )
+    empty = ~np.isfinite(cut).any(axis=-1)
+    filled = np.where(empty[..., None], 0.0, cut)
+    return np.where(empty, np.nan, np.nanmedian(filled, axis=-1))
+
+
+def slope_of_bins(values: Array, bin_seconds: float) -> Array:
+    """Give the slope per second of evenly spaced values along the last axis, newest last; NaN where too few are known.
+
+    The median over pairs a few long lags apart, from two fifths of the record to nine tenths: long pairs carry most
+    of what the record says about its slope.
+
+    Args:
+        values: shape (..., n).
+        bin_seconds: time between two values.
+    """
+    n = values.shape[-1]
+    if n < 2:
+        return np.full(values.shape[:-1], np.nan)
+    lags = np.unique(np.linspace(max(1, int(0.4 * n)), max(1, int(0.9 * n)), LAGS).astype(int))
+    slopes = np.concatenate([(values[..., lag:] - values[..., :-lag]) / lag for lag in lags], axis=-1)
+    known = np.isfinite(slopes)
+    if known.all():
+        return np.asarray(np.median(slopes, axis=-1) / bin_seconds)
+    enough = known.sum(axis=-1) >= 3
+    filled = np.where(enough[..., None], slopes, 0.0)
+    return np.where(enough, np.nanmedian(filled, axis=-1), np.nan) / bin_seconds

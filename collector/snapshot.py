@@ -1,0 +1,287 @@
+"""Everything a screen needs, at one moment, as plain frozen values.
+
+Degrees Celsius, kelvin for differences, metres, Unix seconds UTC. NaN is a number not known, None a time or a place
+that does not exist. The engine makes it; screens, the phone page and `coldside status` only read it.
+"""
+
+import enum
+from dataclasses import dataclass, field
+
+from adapters.reading import Quality, Reason
+from adapters.source import LinkState
+
+__all__ = [
+    "AlarmState",
+    "AlarmView",
+    "ChamberView",
+    "EvennessView",
+    "FieldView",
+    "FireView",
+    "Mark",
+    "Phase",
+    "Priority",
+    "ProbeView",
+    "Snapshot",
+    "SourceView",
+    "StoreView",
+    "TrendPoint",
+    "ZoneView",
+]
+
+
+class Phase(enum.StrEnum):
+    """Where the fire is in the night."""
+
+    COLD = "cold"
+    """Nothing is hot yet, or nothing is heard."""
+    WARMING = "warming up"
+    STEADY = "steady"
+    LID_OPEN = "lid open"
+    """The lid is open, or was and the chamber has not come back yet."""
+
+
+class AlarmState(enum.StrEnum):
+    """States of an alarm after ISA-18.2 / IEC 62682."""
+
+    NORMAL = "normal"
+    UNACKNOWLEDGED = "unacknowledged"
+    ACKNOWLEDGED = "acknowledged"
+    RETURNED = "returned unacknowledged"
+    SHELVED = "shelved"
+    SUPPRESSED = "suppressed by design"
+    OUT_OF_SERVICE = "out of service"
+
+
+class Priority(enum.IntEnum):
+    """How soon somebody must act; 1 wakes the cook at once."""
+
+    URGENT = 1
+    SOON = 2
+    NOTE = 3
+
+
+@dataclass(frozen=True, slots=True)
+class ChamberView:
+    """The cook chamber: x runs along the pit from the fire end, y across it from the back to the door."""
+
+    name: str
+    shape: str
+    """`cylinder` or `box`."""
+    length_m: float
+    width_m: float
+    """Across, at the grate."""
+    levels: tuple[str, ...]
+    """Names of the levels that carry probes, the grate first."""
+    fire_side: str = "left"
+    """Where the firebox stands when the cook looks at the door: the end drawn on that side."""
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeView:
+    """One probe as it stands."""
+
+    name: str
+    duty: str
+    """`chamber`, `meat` or `ambient`."""
+    level: str | None
+    """Level of a chamber probe, or of the meat it stands in."""
+    x_m: float | None
+    y_m: float | None
+    celsius: float
+    """Newest value, calibration applied. NaN when none was ever heard or it is offline."""
+    quality: Quality
+    reason: Reason
+    heard_unix: float | None
+    """When it was last heard, good or not."""
+    trend_kelvin_per_hour: float
+    """Slope over the last 15 min; NaN when there is too little to tell."""
+    silent: bool
+    """Not heard for longer than its own limit."""
+    used: bool
+    """Takes part in zones and map now."""
+    target_celsius: float = float("nan")
+    """Where a meat probe is meant to arrive."""
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneView:
+    """A named region of a level."""
+
+    name: str
+    level: str
+    x0_m: float
+    x1_m: float
+    y0_m: float
+    y1_m: float
+    celsius: float
+    """Mean of its probes that are used; of the map where it has none. NaN when unknown."""
+    sd_kelvin: float
+    """Standard deviation of that mean: tolerance of the probes, or of the map."""
+    deviation_kelvin: float
+    """Zone less the median of all zones of its level."""
+    trend_kelvin_per_hour: float
+    probes: int
+    """How many of its probes are used now."""
+    cold_dose_kelvin_minutes: float
+    """Degree-minutes below the band since the fire was steady."""
+
+
+@dataclass(frozen=True, slots=True)
+class FieldView:
+    """The solved map of one level; `collector.model.field` turns it into a grid of any size."""
+
+    level: str
+    x_m: tuple[float, ...]
+    y_m: tuple[float, ...]
+    """Places of the probes it rests on."""
+    celsius: tuple[float, ...]
+    """Their values."""
+    noise_kelvin: tuple[float, ...]
+    """Their tolerances, as standard deviations."""
+    sigma_kelvin: float
+    length_x_m: float
+    length_y_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class EvennessView:
+    """How even the chamber is; see `collector.model.evenness` for the definitions."""
+
+    spread_kelvin: float
+    """Hottest zone less coldest, at the grate."""
+    gradient_kelvin: float
+    """Greatest difference between the 30-minute means of two places at the grate (IEC 60068-3-5)."""
+    along_kelvin: float
+    """Fire end less stack end along the straight line through the grate probes."""
+    top_to_grate_kelvin: float
+    fluctuation_kelvin: float
+    """Greatest swing of one place at the grate in 30 minutes (IEC 60068-3-5)."""
+
+
+@dataclass(frozen=True, slots=True)
+class FireView:
+    """The fire as the chamber shows it."""
+
+    phase: Phase
+    level_celsius: float
+    """Median of the grate, smoothed over a minute."""
+    slope_kelvin_per_hour: float
+    """Robust slope of the grate over a window longer than the refuel cycle."""
+    slope_low: float
+    slope_high: float
+    """95 % interval of the slope."""
+    minutes_to_limit: float
+    """Until the level leaves the band at this slope; NaN when it does not."""
+    lid_open_unix: float | None
+    """Since when the lid stands open; None while it is shut."""
+    last_refuel_unix: float | None
+    refuel_period_seconds: float
+    """Median time between refuels; NaN until two intervals are known."""
+    lid_openings: int
+    refuels: int
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmView:
+    """One alarm that is not normal."""
+
+    key: str
+    """Rule and subject: `cold-spot/flat side`. Stable over the cook; what acknowledge and shelve name."""
+    rule: str
+    subject: str
+    priority: Priority
+    state: AlarmState
+    active: bool
+    """The condition stands now."""
+    since_unix: float
+    """When the condition began, before its on-delay."""
+    raised_unix: float
+    """When it became an alarm."""
+    value: float
+    limit: float
+    unit: str
+    """What value and limit are: `celsius`, `kelvin`, `kelvin_per_hour` or `seconds`."""
+    message: str
+    """What stands and what to look at, without numbers that change by unit."""
+    shelved_until_unix: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SourceView:
+    """One source and its link."""
+
+    name: str
+    kind: str
+    state: LinkState
+    why: str
+    """Empty while it is up."""
+    heard: int
+    dropped: int
+    undecodable: int
+    last_heard_unix: float | None
+    restarts: int = 0
+    unplaced: tuple[str, ...] = ()
+    """Keys it names that no probe of the config claims; recorded all the same."""
+
+
+@dataclass(frozen=True, slots=True)
+class StoreView:
+    """What is safe on disk."""
+
+    path: str
+    unsaved: int
+    """Readings taken but not yet committed."""
+    last_commit_unix: float | None
+    fault: str
+    """Empty while the disk takes what it is given."""
+    throwaway: bool = False
+    """A rehearsal's or demo's store, gone at the end."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """Something the cook did or saw, or that the curves show."""
+
+    time_unix: float
+    kind: str
+    """`note`, `split`, `lid`, `spritz`, `wrap`, `turned`, `moved`, or `seen-lid` and `seen-refuel`."""
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TrendPoint:
+    """One row of the trend: zones in the order of `Snapshot.zones`, probes in that of `Snapshot.probes`."""
+
+    time_unix: float
+    zones: tuple[float, ...]
+    spread_kelvin: float
+    grate_celsius: float
+    probes: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """The cook at one moment."""
+
+    now_unix: float
+    cook: str
+    started_unix: float
+    chamber: ChamberView
+    target_celsius: float
+    low_celsius: float
+    high_celsius: float
+    """The band around the target."""
+    probes: tuple[ProbeView, ...]
+    zones: tuple[ZoneView, ...]
+    fields: tuple[FieldView, ...]
+    evenness: EvennessView
+    fire: FireView
+    alarms: tuple[AlarmView, ...]
+    """Every alarm that is not normal, the most pressing first."""
+    marks: tuple[Mark, ...] = ()
+    """The newest 200, oldest first."""
+    sources: tuple[SourceView, ...] = ()
+    """Filled in by the daemon: the engine knows no sources."""
+    store: StoreView = field(default_factory=lambda: StoreView("", 0, None, ""))
+    speed: float = 1.0
+    """Seconds of the cook per second of the viewer: 1 unless a recording is played faster."""

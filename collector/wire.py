@@ -1,0 +1,128 @@
+"""What a collector and a dashboard say to each other: tagged MessagePack messages over one WebSocket.
+
+The collector greets with `Hello`, then `History`, then a `Snapshot` a second and a `TrendPoint` every ten seconds of
+the cook; the dashboard sends a `Command` and gets a `Reply` with its number. A version that differs is refused in
+`Hello`, so that an old dashboard says so instead of showing nonsense.
+"""
+
+from typing import Any
+
+import msgspec
+
+from collector.snapshot import Snapshot, TrendPoint
+
+__all__ = [
+    "VERSION",
+    "Acknowledge",
+    "AddMark",
+    "Command",
+    "FromCollector",
+    "Hello",
+    "History",
+    "News",
+    "Reply",
+    "Shelve",
+    "ToCollector",
+    "Trend",
+    "Unshelve",
+    "decode_command",
+    "decode_news",
+    "encode",
+]
+
+VERSION = 1
+
+
+class Hello(msgspec.Struct, frozen=True, tag="hello"):
+    """First word of a collector."""
+
+    version: int
+    coldside: str
+
+
+class History(msgspec.Struct, frozen=True, tag="history"):
+    """The trend so far, oldest first; a gap is a missing stretch of time."""
+
+    points: tuple[TrendPoint, ...]
+
+
+class Trend(msgspec.Struct, frozen=True, tag="trend"):
+    """One new row of the trend."""
+
+    point: TrendPoint
+
+
+class News(msgspec.Struct, frozen=True, tag="snapshot"):
+    """The cook now."""
+
+    snapshot: Snapshot
+
+
+class Reply(msgspec.Struct, frozen=True, tag="reply"):
+    """What became of a command."""
+
+    number: int
+    done: bool
+    why: str = ""
+
+
+class Acknowledge(msgspec.Struct, frozen=True, tag="acknowledge"):
+    """The cook has seen this alarm. An empty key acknowledges all that are not shelved."""
+
+    number: int
+    alarm: str = ""
+
+
+class Shelve(msgspec.Struct, frozen=True, tag="shelve"):
+    """Put an alarm aside for a stated time, of the cook's clock."""
+
+    number: int
+    alarm: str
+    seconds: float
+
+
+class Unshelve(msgspec.Struct, frozen=True, tag="unshelve"):
+    """Take an alarm back from the shelf."""
+
+    number: int
+    alarm: str
+
+
+class AddMark(msgspec.Struct, frozen=True, tag="mark"):
+    """Something the cook did or saw, now."""
+
+    number: int
+    kind: str
+    text: str = ""
+
+
+FromCollector = Hello | History | Trend | News | Reply
+Command = Acknowledge | Shelve | Unshelve | AddMark
+ToCollector = Command
+
+_encoder = msgspec.msgpack.Encoder()
+_news_decoder = msgspec.msgpack.Decoder(FromCollector)
+_command_decoder = msgspec.msgpack.Decoder(ToCollector)
+
+
+def encode(message: Any) -> bytes:
+    """Encode any message of this module."""
+    return _encoder.encode(message)
+
+
+def decode_news(payload: bytes) -> FromCollector:
+    """Decode what a collector sent.
+
+    Raises:
+        msgspec.DecodeError: not a message of this version.
+    """
+    return _news_decoder.decode(payload)
+
+
+def decode_command(payload: bytes) -> Command:
+    """Decode what a dashboard sent.
+
+    Raises:
+        msgspec.DecodeError: not a command of this version.
+    """
+    return _command_decoder.decode(payload)

@@ -1,0 +1,1 @@
+"""Recorded nights made by the rehearsal pit, played by `coldside demo`."""

@@ -1,0 +1,1 @@
+"""`Snapshot` to terminal, and the `coldside` command line."""
