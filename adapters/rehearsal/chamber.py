@@ -110,7 +110,7 @@ class Chamber:
         watts[_GRATE] -= leak * (air[_GRATE] - ambient_celsius)
         if door_open:
             watts -= _DOOR / n * (air - ambient_celsius)
-        outer = pit.outer_conductance * (1.0 + 0.09 * wind) / n
+        outer = pit.outer_conductance * (1.0 + 0.07 * wind) / n
         lost = outer * (wall - ambient_celsius)
         # The ends lose through their plates as well.
         lost[:, -1] *= 1.3

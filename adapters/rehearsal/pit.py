@@ -23,7 +23,7 @@ class Pit:
     """Height of the lid over the grate."""
     stack_pipe_m: float = 0.75
     """Length of the stack; its top is `stack_inlet_m` + this over the grate."""
-    firebox_capacity: float = 36_000.0
+    firebox_capacity: float = 28_000.0
     firebox_loss: float = 8.0
     air_capacity: float = 6_000.0
     """Air of each level together with the thin metal that follows it (grates, shelf, inner skin)."""
@@ -58,9 +58,9 @@ class FireHabit:
     """How the cook feeds the fire."""
 
     target_celsius: float = 113.0
-    period_seconds: float = 38 * 60.0
+    period_seconds: float = 41 * 60.0
     """Between splits; drawn anew each time within ±15 %."""
-    bed_megajoules: float = 36.0
+    bed_megajoules: float = 35.5
     """What he builds the bed of embers and wood up to with each split, when the grate is at the target."""
     moisture: float = 0.16
     """Water in the wood, share of its mass."""

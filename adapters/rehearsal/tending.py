@@ -36,9 +36,7 @@ class Tending:
         believed = grate_celsius if self._believed is None else self._believed
         return min(1.35, max(0.65, 1.0 + habit.intake_per_kelvin * (habit.target_celsius - believed)))
 
-    def step(
-        self, now: float, seconds: float, fire: Firebox, grate_celsius: float, *, away: bool, damp: bool
-    ) -> None:
+    def step(self, now: float, seconds: float, fire: Firebox, grate_celsius: float, *, away: bool, damp: bool) -> None:
         """Feed the fire if it is time; nothing is done, and the intake stays, while he is away.
 
         Args:
@@ -63,9 +61,7 @@ class Tending:
             return
         bed, period = habit.warm_up_bed_megajoules, habit.warm_up_period_seconds
         if not self.warming:
-            bed = habit.bed_megajoules * (
-                1.0 + habit.gain_per_kelvin * (habit.target_celsius - self._believed)
-            )
+            bed = habit.bed_megajoules * (1.0 + habit.gain_per_kelvin * (habit.target_celsius - self._believed))
             period = habit.period_seconds * self._random.uniform(0.85, 1.15)
         moisture = _DAMP_MOISTURE if damp else habit.moisture
         lacking = (bed * 1e6 - fire.bed_joules) / (WOOD_JOULES * (1.0 - moisture))

@@ -3,12 +3,15 @@
 Definitions, used in `sample_streams/truth.json` and on every night's page:
 
 - steady: from 45 min after the true grate mean first reached 104 °C.
-- steady level: median of the true grate mean while steady and before the first event of the script.
+- calm: steady, before any trouble with chamber or fire begins, and not within 30 min after the door was open.
+- steady level: median of the true grate mean while calm.
 - cold spot: the true mean of a zone at the grate stands 8.3 K (15 °F) or more below the true mean of the grate for
   20 min on end; its onset is the first of those minutes.
-- faded by n: the true grate mean, averaged over the 40 min before, has come n K below the steady level.
+- faded by n: the true grate mean, averaged over the 5 min before, has come n K below the steady level, after the
+  fire was left alone.
 """
 
+import math
 from typing import Any
 
 import numpy as np
@@ -22,7 +25,8 @@ __all__ = ["COLD_KELVIN", "truth_of"]
 COLD_KELVIN = 8.3
 _COLD_MINUTES = 20
 _WARM_CELSIUS, _SETTLED_SECONDS = 104.0, 45 * 60.0
-_FADE_WINDOW = 40
+_RECOVERY_SECONDS = 30 * 60.0
+_FADE_WINDOW = 5
 _FADED_KELVIN = (2, 5, 10, 15)
 
 
@@ -41,7 +45,10 @@ def truth_of(sample: SampleNight, simulation: Simulation) -> dict[str, Any]:
     night, seconds, grate = sample.night, simulation.seconds, simulation.grate_celsius
     warm = float(seconds[int(np.argmax(grate >= _WARM_CELSIUS))])
     steady = seconds >= warm + _SETTLED_SECONDS
-    calm = steady & (seconds < min((at for at, _ in sample.events), default=night.duration_seconds))
+    trouble = [leak.start for leak in night.leaks] + [start for start, _ in night.unattended]
+    calm = steady & (seconds < min(trouble, default=night.duration_seconds))
+    for lid in night.lids:
+        calm &= (seconds < lid.start) | (seconds > lid.start + lid.seconds + _RECOVERY_SECONDS)
     level = float(np.median(grate[calm]))
     at_grate = [column for column, zone in enumerate(night.zones) if zone.level == "grate"]
     deficits = grate[:, None] - simulation.zone_celsius[:, at_grate]
@@ -56,12 +63,12 @@ def truth_of(sample: SampleNight, simulation: Simulation) -> dict[str, Any]:
                 "median_deficit_kelvin": round(float(np.median(after)), 1),
             }
     averaged = np.convolve(grate, np.ones(_FADE_WINDOW) / _FADE_WINDOW)[: len(grate)]
+    neglected = steady & (seconds >= min((start for start, _ in night.unattended), default=math.inf))
     faded: dict[str, float] = {}
     for kelvin in _FADED_KELVIN:
-        below = np.flatnonzero(steady & (averaged <= level - kelvin))
+        below = np.flatnonzero(neglected & (averaged <= level - kelvin))
         if len(below):
             faded[str(kelvin)] = float(seconds[below[0]])
-    lid = grate[steady].mean()
     return {
         "seed": night.seed,
         "start_unix": night.start_unix,
@@ -74,7 +81,7 @@ def truth_of(sample: SampleNight, simulation: Simulation) -> dict[str, Any]:
             for column, row in enumerate(at_grate)
         },
         "lid_excess_kelvin": {
-            zone.name: round(float(simulation.zone_celsius[steady, row].mean() - lid), 1)
+            zone.name: round(float(np.mean(simulation.zone_celsius[calm, row] - grate[calm])), 1)
             for row, zone in enumerate(night.zones)
             if zone.level == "top"
         },
@@ -85,8 +92,7 @@ def truth_of(sample: SampleNight, simulation: Simulation) -> dict[str, Any]:
         "meat_on": night.meat.on_seconds if night.meat else None,
         "wrapped": night.meat.wrap_seconds if night.meat else None,
         "faults": [
-            [fault.key, fault.kind.value, fault.start, min(fault.end, night.duration_seconds)]
-            for fault in night.faults
+            [fault.key, fault.kind.value, fault.start, min(fault.end, night.duration_seconds)] for fault in night.faults
         ],
         "splits": [[at, round(kilograms, 2)] for at, kilograms in simulation.refuels],
     }

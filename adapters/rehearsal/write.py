@@ -22,9 +22,7 @@ def lines(night: Night, sent: Iterable[Sent]) -> Iterator[bytes]:
     opening = b"["
     for value in sent:
         if opening == b"[":
-            first = encode_record(
-                value.key, value.celsius, value.seconds, base_unix=night.start_unix, base_unit="Cel"
-            )
+            first = encode_record(value.key, value.celsius, value.seconds, base_unix=night.start_unix, base_unit="Cel")
             yield opening + first
         else:
             yield opening + encode_record(value.key, value.celsius, value.seconds)
@@ -54,11 +52,13 @@ def page(sample: SampleNight, truth: dict[str, Any]) -> str:
         )
         happenings.append((cold["onset"], what))
     for kelvin, seconds in truth["faded_by_kelvin"].items():
-        happenings.append((seconds, f"the grate (mean of 40 min) has lost {kelvin} K of its steady level"))
+        happenings.append((seconds, f"the grate (mean of 5 min) has lost {kelvin} K of its steady level"))
     start = datetime.fromtimestamp(night.start_unix, UTC)
     deficits = ", ".join(f"{name} {value:+.1f}" for name, value in truth["zone_deficit_kelvin"].items())
     excess = ", ".join(f"{name} {value:+.1f}" for name, value in truth["lid_excess_kelvin"].items())
-    intervals = [later - earlier for (earlier, _), (later, _) in zip(truth["splits"], truth["splits"][1:], strict=False)]
+    intervals = [
+        later - earlier for (earlier, _), (later, _) in zip(truth["splits"], truth["splits"][1:], strict=False)
+    ]
     rows = "\n".join(f"{_clock(night, at)} {what} |" for at, what in sorted(happenings))
     return f"""# {sample.title}
 
@@ -72,7 +72,7 @@ Starts {start:%Y-%m-%d %H:%M} UTC, {night.duration_seconds / 3600:.0f} h, {len(n
 {rows}
 
 Steady level of the true grate mean: {truth["steady_level_celsius"]} °C. Mean of each zone below the grate's mean
-before the first event (kelvin, minus is hotter): {deficits}. Under the lid against the grate's mean (kelvin): {excess}.
+while calm (kelvin, minus is hotter): {deficits}. Under the lid against the grate's mean (kelvin): {excess}.
 {len(truth["splits"])} splits, a median of {sorted(intervals)[len(intervals) // 2] / 60:.0f} min apart.
 Definitions and the same numbers for machines: `truth.json`. Each probe is off by up to 1.2 K (sd 0.5 K) all
 night, noisy by 0.1-0.4 K and late by 9-40 s, so a reading is not the truth.
