@@ -1,9 +1,9 @@
 """What can go wrong between a probe and a `Reading`.
 
-    AdapterError
-    ├── DecodeError        these bytes do not say what they should (what was found, what was allowed)
-    ├── SourceConfigError  a source was described in a way that cannot work
-    └── LinkError          the way to a source is closed: carries a `LinkReason`
+AdapterError
+├── DecodeError        these bytes do not say what they should (what was found, what was allowed)
+├── SourceConfigError  a source was described in a way that cannot work
+└── LinkError          the way to a source is closed: carries a `LinkReason`
 """
 
 import enum

@@ -13,9 +13,10 @@ __all__ = ["Inbox"]
 
 
 class Inbox:
-    """First in, first out, at most `capacity` readings beside those that carry a receipt.
+    """First in, first out; holds at most `capacity` readings beside those that carry a receipt.
 
-    `put` and `get` are O(1) amortised: a reading that is spared once moves aside and is not looked at again.
+    Every operation is O(1) amortised: a reading that must be spared is moved aside once and not looked at again.
+    Where more probes speak than there is room for, even the newest of the one longest silent has to go.
     """
 
     def __init__(self, capacity: int = 4096) -> None:
@@ -24,41 +25,37 @@ class Inbox:
         self.capacity = capacity
         self.dropped = 0
         self.held = 0
+        """Readings with a receipt in here."""
         self._queue: deque[tuple[int, Reading]] = deque()
         self._spared: dict[int, Reading] = {}
-        """Readings moved aside because they were the newest of their probe, or held; all older than the queue."""
+        """Readings moved aside, by ordinal: older than all in the queue; held, or the newest of their probe."""
+        self._replaceable: dict[str, int] = {}
+        """Ordinal of the spared reading of each probe that has no receipt: it goes when a newer one comes."""
         self._newest: dict[str, int] = {}
-        """Ordinal of the newest reading of each key that is still in here."""
+        """Ordinal of the newest reading of each probe in here."""
         self._next = 0
 
     def __len__(self) -> int:
         return len(self._queue) + len(self._spared)
 
-    def put(self, reading: Reading) -> int:
-        """Take in a reading; return how many were given up for it (0 or more)."""
+    def put(self, reading: Reading) -> None:
+        """Take in a reading, giving up an older one when there is no room."""
         ordinal = self._next
         self._next += 1
-        before = self.dropped
-        previous = self._newest.get(reading.key)
-        self._newest[reading.key] = ordinal
-        if previous is not None:
-            spared = self._spared.get(previous)
-            if spared is not None and spared.receipt is None and len(self) - self.held >= self.capacity:
-                del self._spared[previous]
-                self.dropped += 1
         if reading.receipt is not None:
             self.held += 1
         else:
-            while len(self) - self.held >= self.capacity and self._give_up_one():
-                pass
+            self._make_room(reading.key)
+        self._newest[reading.key] = ordinal
         self._queue.append((ordinal, reading))
-        return self.dropped - before
 
     def get(self) -> Reading | None:
-        """Take out the oldest reading, or None when there is none."""
+        """Take out the oldest reading; None when there is none."""
         if self._spared:
             ordinal = next(iter(self._spared))
             reading = self._spared.pop(ordinal)
+            if self._replaceable.get(reading.key) == ordinal:
+                del self._replaceable[reading.key]
         elif self._queue:
             ordinal, reading = self._queue.popleft()
         else:
@@ -69,25 +66,24 @@ class Inbox:
             self.held -= 1
         return reading
 
-    def _give_up_one(self) -> bool:
-        """Give up the oldest reading that may go; return whether there is still something to give up."""
+    def _make_room(self, coming: str) -> None:
+        """See that one more reading without a receipt fits."""
+        if len(self) - self.held < self.capacity:
+            return
+        self.dropped += 1
+        replaced = self._replaceable.pop(coming, None)
+        if replaced is not None:
+            del self._spared[replaced]
+            return
         while self._queue:
             ordinal, reading = self._queue.popleft()
-            if reading.receipt is None and self._newest.get(reading.key) != ordinal:
-                self.dropped += 1
-                return True
+            newest = self._newest[reading.key] == ordinal and reading.key != coming
+            if reading.receipt is None and not newest:
+                return
             self._spared[ordinal] = reading
-        for ordinal, reading in self._spared.items():
-            if reading.receipt is None and self._newest.get(reading.key) != ordinal:
-                break
-        else:
-            for ordinal, reading in self._spared.items():
-                if reading.receipt is None:
-                    break
-            else:
-                return False
-        reading = self._spared.pop(ordinal)
-        if self._newest.get(reading.key) == ordinal:
-            del self._newest[reading.key]
-        self.dropped += 1
-        return True
+            if reading.receipt is None:
+                self._replaceable[reading.key] = ordinal
+        key, ordinal = next(iter(self._replaceable.items()))
+        del self._replaceable[key], self._spared[ordinal]
+        if self._newest.get(key) == ordinal:
+            del self._newest[key]

@@ -118,7 +118,7 @@ class ZoneView:
     sd_kelvin: float
     """Standard deviation of that mean: tolerance of the probes, or of the map."""
     deviation_kelvin: float
-    """Zone less the median of all zones of its level."""
+    """Zone less the mean of its whole level, both from the field."""
     trend_kelvin_per_hour: float
     probes: int
     """How many of its probes are used now."""

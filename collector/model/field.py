@@ -107,13 +107,13 @@ class FieldModel:
         return np.asarray(self._inverse[:, :n] @ np.asarray(celsius, dtype=np.float64))
 
     def mean_at(self, celsius: Array, x_m: Array, y_m: Array) -> Array:
-        """Mean of the field at places, shape (m,), degrees Celsius."""
+        """Give the mean of the field at places, shape (m,), degrees Celsius."""
         x_m, y_m = np.atleast_1d(x_m), np.atleast_1d(y_m)
         left = np.hstack([self._covariance(x_m, y_m), self._basis(x_m, y_m)])
         return np.asarray(left @ self.weights(celsius))
 
     def sd_at(self, x_m: Array, y_m: Array) -> Array:
-        """Standard deviation of the field (noise of a new probe not included) at places, shape (m,), kelvin."""
+        """Give the standard deviation of the field (noise of a new probe not included) at places, shape (m,), kelvin."""
         x_m, y_m = np.atleast_1d(x_m), np.atleast_1d(y_m)
         left = np.hstack([self._covariance(x_m, y_m), self._basis(x_m, y_m)])
         variance = self.sigma_kelvin**2 - np.einsum("ij,jk,ik->i", left, self._inverse, left, optimize=True)

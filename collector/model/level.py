@@ -5,11 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from collector.model.field import Array, FieldModel
+from collector.model.field import Array, FieldModel, gaussian
 from collector.model.plan import GRATE, Plan, Zone
 from collector.snapshot import FieldView
 
-__all__ = ["Level"]
+__all__ = ["Level", "neighbours"]
 
 LENGTH_SHARE_X = 0.30
 LENGTH_SHARE_Y = 0.60
@@ -18,6 +18,7 @@ pit and over most of its width (common practice, no source)."""
 SIGMA_KELVIN = {GRATE: 7.0}
 SIGMA_ELSEWHERE_KELVIN = 14.0
 """The air under the lid differs twice as much from place to place as that at the grate (common practice, no source)."""
+NEIGHBOUR_CORRELATION = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +145,18 @@ class Level:
             model.length_x_m,
             model.length_y_m,
         )
+
+
+def neighbours(plan: Plan) -> NDArray[np.bool_]:
+    """Tell which chamber probes of one level are so near that the field ties them, shape (probes, probes)."""
+    lx, ly = LENGTH_SHARE_X * plan.chamber.length_m, LENGTH_SHARE_Y * plan.chamber.width_m
+    x = np.array([np.nan if p.x_m is None else p.x_m for p in plan.probes])
+    y = np.array([np.nan if p.y_m is None else p.y_m for p in plan.probes])
+    level = np.array([p.level if p.duty == "chamber" else f"not {i}" for i, p in enumerate(plan.probes)])
+    tied = gaussian((x[:, None] - x[None, :]) / lx, (y[:, None] - y[None, :]) / ly) > NEIGHBOUR_CORRELATION
+    near: NDArray[np.bool_] = tied & (level[:, None] == level[None, :])
+    np.fill_diagonal(near, False)
+    return near
 
 
 def _points(zone: Zone, columns: int = 9, rows: int = 6) -> tuple[Array, Array]:

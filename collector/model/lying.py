@@ -16,8 +16,10 @@ __all__ = ["LyingWatch"]
 STUCK_SECONDS = 1200.0
 OTHERS_MOVED_KELVIN = 3.0
 LEARN_SECONDS = 14400.0
-"""The usual disagreement is the mean over this long: slower than a fault worth a call, and it still follows the fire."""
+"""The usual disagreement is the mean over this long: slower than a fault, and it still follows the fire."""
+LEARN_AT_LEAST_SECONDS = 1800.0
 SMOOTH_SECONDS = 120.0
+GOES_WITH_SHARE = 0.35
 
 
 class LyingWatch:
@@ -27,54 +29,88 @@ class LyingWatch:
         probes: how many probes the plan has.
         chamber: which of them are chamber probes, shape (probes,).
         step_seconds: time between two looks.
+        limit_kelvin: how far a probe may stand from what its neighbours say.
+        neighbours: which probes are near enough to feel the same cold spot, shape (probes, probes).
     """
 
-    def __init__(self, probes: int, chamber: NDArray[np.bool_], step_seconds: float) -> None:
+    def __init__(
+        self,
+        probes: int,
+        chamber: NDArray[np.bool_],
+        step_seconds: float,
+        limit_kelvin: float,
+        neighbours: NDArray[np.bool_],
+    ) -> None:
         self._chamber = chamber
+        self._neighbours = neighbours
         self._step = step_seconds
-        self._usual: Array = np.full(probes, np.nan)
+        self._limit = limit_kelvin
         self._learned: Array = np.zeros(probes)
-        self.excess_kelvin: Array = np.full(probes, np.nan)
-        """Smoothed distance from the usual disagreement, absolute; NaN where there is no telling."""
-        self.sigmas: Array = np.full(probes, np.nan)
-        """The same in deviations expected of it."""
-        self._smooth: Array = np.full(probes, np.nan)
+        self._usual: Array = np.full((2, probes), np.nan)
+        """Usual residual, and usual distance from the level's mean."""
+        self._smooth: Array = np.full((2, probes), np.nan)
         self.stuck: NDArray[np.bool_] = np.zeros(probes, dtype=bool)
+        self.accused: NDArray[np.bool_] = np.zeros(probes, dtype=bool)
 
-    def look(self, probes: NDArray[np.intp], residual: Array, deviation: Array, *, learn: bool) -> None:
-        """Take the residuals of one level's probes, shape (k,), at one look; learn from them while all is steady."""
-        known = np.isfinite(residual)
-        which, r = probes[known], residual[known]
-        fresh = ~np.isfinite(self._smooth[which])
+    def look(self, probes: NDArray[np.intp], residual: Array, deviation: Array, own: Array) -> None:
+        """Take one level's probes at one look, while the fire is steady.
+
+        Args:
+            probes: which they are, shape (k,).
+            residual: value less what the neighbours say, shape (k,); NaN where there is no telling.
+            deviation: the deviation expected of the residual, shape (k,).
+            own: value less the level's mean, shape (k,).
+        """
+        known = np.isfinite(residual) & np.isfinite(own)
+        which = probes[known]
+        if which.size == 0:
+            return
+        both = np.stack([residual[known], own[known]])
+        old = self._smooth[:, which]
         share = self._step / SMOOTH_SECONDS
-        self._smooth[which] = np.where(fresh, r, self._smooth[which] + share * (r - self._smooth[which]))
-        if learn:
-            count = self._learned[which] + 1.0
-            weight = np.maximum(1.0 / count, self._step / LEARN_SECONDS)
-            usual = np.where(np.isfinite(self._usual[which]), self._usual[which], r)
-            self._usual[which] = usual + weight * (r - usual)
-            self._learned[which] = count
-        ready = self._learned[which] * self._step >= 900.0
-        excess = np.abs(self._smooth[which] - self._usual[which])
-        self.excess_kelvin[which] = np.where(ready, excess, np.nan)
-        self.sigmas[which] = np.where(ready, excess / deviation[known], np.nan)
+        smooth = self._smooth[:, which] = np.where(np.isfinite(old), old + share * (both - old), both)
+        free = ~self.accused[which]
+        self._learned[which] += free
+        weight = np.where(free, np.maximum(1.0 / np.maximum(self._learned[which], 1.0), self._step / LEARN_SECONDS), 0)
+        old = self._usual[:, which]
+        usual = self._usual[:, which] = np.where(np.isfinite(old), old + weight * (both - old), both)
+        self._accuse(which, smooth - usual, deviation[known])
+
+    def _accuse(self, which: NDArray[np.intp], shift: Array, deviation: Array) -> None:
+        """Accuse at most one more probe a look, the one furthest off: it pulls its neighbours' residuals with it.
+
+        It must have moved by itself, not only seen its neighbours move away, and no neighbour may have gone some of
+        the way with it: to take a cold spot for two liars would hide it.
+        """
+        ready = self._learned[which] * self._step >= LEARN_AT_LEAST_SECONDS
+        off, own = np.abs(shift[0]), shift[1]
+        suspect = ready & (off > self._limit) & (np.abs(own) > 0.7 * self._limit) & (off > 2.0 * deviation)
+        if suspect.any():
+            share = own[None, :] / np.where(own == 0.0, np.inf, own)[:, None]
+            with_it = self._neighbours[np.ix_(which, which)] & ~self.accused[which] & (share > GOES_WITH_SHARE)
+            suspect &= ~with_it.any(axis=1)
+        cleared = self.accused[which] & (off < 0.6 * self._limit)
+        self.accused[which[cleared]] = False
+        fresh = suspect & ~self.accused[which]
+        if fresh.any():
+            self.accused[which[int(np.argmax(np.where(fresh, off / deviation, -1.0)))]] = True
 
     def look_for_stuck(self, window: Array) -> None:
         """Find chamber probes that never moved while the others did, from the last 20 min, shape (probes, looks)."""
         if window.shape[1] * self._step < STUCK_SECONDS:
             return
-        enough = np.isfinite(window).mean(axis=1) > 0.5
-        high = np.where(np.isfinite(window), window, -np.inf).max(axis=1)
-        low = np.where(np.isfinite(window), window, np.inf).min(axis=1)
-        swing = np.where(enough, high - low, np.nan)
+        known = np.isfinite(window)
+        enough = known.mean(axis=1) > 0.5
+        high = np.where(known, window, -np.inf).max(axis=1)
+        low = np.where(known, window, np.inf).min(axis=1)
+        swing = np.where(enough, high - low, np.inf)
         others = swing[self._chamber & enough]
         moved = others.size >= 3 and float(np.median(others)) > OTHERS_MOVED_KELVIN
-        self.stuck = self._chamber & enough & (swing < 1e-9) & moved | (self.stuck & enough & (swing < 1e-9))
+        still = self._chamber & enough & (swing < 1e-9)
+        self.stuck = still & (self.stuck | moved)
 
-    def reason(self, probe: int, limit_kelvin: float) -> Reason:
+    def reason(self, probe: int) -> Reason:
         """Say what is wrong with a probe now, if anything."""
         if self.stuck[probe]:
             return Reason.STUCK
-        if self.excess_kelvin[probe] > limit_kelvin and self.sigmas[probe] > 2.0:
-            return Reason.DISAGREES
-        return Reason.NONE
+        return Reason.DISAGREES if self.accused[probe] else Reason.NONE

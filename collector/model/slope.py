@@ -41,9 +41,7 @@ def bin_medians(values: Array, per_bin: int) -> Array:
     if np.isfinite(cut).all():
         middle = np.sort(cut, axis=-1)
         half = per_bin // 2
-        return np.asarray(
-            middle[..., half] if per_bin % 2 else 0.5 * (middle[..., half - 1] + middle[..., half])
-        )
+        return np.asarray(middle[..., half] if per_bin % 2 else 0.5 * (middle[..., half - 1] + middle[..., half]))
     empty = ~np.isfinite(cut).any(axis=-1)
     filled = np.where(empty[..., None], 0.0, cut)
     return np.where(empty, np.nan, np.nanmedian(filled, axis=-1))
@@ -65,6 +63,8 @@ def slope_of_bins(values: Array, bin_seconds: float) -> Array:
     lags = np.unique(np.linspace(max(1, int(0.4 * n)), max(1, int(0.9 * n)), LAGS).astype(int))
     slopes = np.concatenate([(values[..., lag:] - values[..., :-lag]) / lag for lag in lags], axis=-1)
     known = np.isfinite(slopes)
+    if slopes.size == 0:
+        return np.full(values.shape[:-1], np.nan)
     if known.all():
         return np.asarray(np.median(slopes, axis=-1) / bin_seconds)
     enough = known.sum(axis=-1) >= 3

@@ -1,0 +1,58 @@
+"""What a broker source is told: where the broker is, which topics, how their payloads are read."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from adapters.decode.mqtt_payload import PayloadReader
+
+__all__ = ["Availability", "BrokerOptions", "Subscription", "Tls"]
+
+
+@dataclass(frozen=True, slots=True)
+class Tls:
+    """How to trust the broker and be trusted by it."""
+
+    ca_file: Path | None = None
+    """Certificates to trust; None for those of the system."""
+    certificate_file: Path | None = None
+    """Our own certificate, with `key_file`, where the broker asks for one."""
+    key_file: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Subscription:
+    """One topic filter and how its payloads are read."""
+
+    filter: str
+    qos: int
+    reader: PayloadReader
+
+
+@dataclass(frozen=True, slots=True)
+class Availability:
+    """A topic on which a bridge's last will says that its probes are gone."""
+
+    topic: str
+    online: bytes = b"online"
+    offline: bytes = b"offline"
+
+
+@dataclass(frozen=True, slots=True)
+class BrokerOptions:
+    """One broker and what to hear there."""
+
+    name: str
+    host: str
+    subscriptions: tuple[Subscription, ...]
+    port: int = 1883
+    version_5: bool = True
+    """MQTT 5 rather than 3.1.1."""
+    user: str | None = None
+    password: str | None = None
+    tls: Tls | None = None
+    client_id: str = ""
+    """Fixed, so that the broker keeps our session while we are away. Empty: made of host name and source name."""
+    availability: tuple[Availability, ...] = ()
+    keepalive_seconds: int = 30
+    session_expiry_seconds: int = 86_400
+    """How long the broker keeps what we have not acknowledged while we are away (MQTT 5)."""

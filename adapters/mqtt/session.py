@@ -1,0 +1,231 @@
+"""One connection to a broker: paho's client, its sockets driven by the running event loop.
+
+paho is used directly because it lets us acknowledge a QoS 1 message when we choose (`manual_ack`); its sockets are
+read in bursts, many packets a wake-up.
+"""
+
+import asyncio
+import contextlib
+import socket
+import ssl
+from collections.abc import Callable
+from typing import Any
+
+import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+
+from adapters.errors import LinkError, LinkReason
+from adapters.mqtt.options import BrokerOptions, Tls
+
+__all__ = ["RECEIVE_MAXIMUM", "Session"]
+
+PACKETS_PER_WAKE_UP = 64
+RECEIVE_MAXIMUM = 256
+"""Unacknowledged messages we let a broker have under way to us."""
+TIMEOUT_SECONDS = 10.0
+
+
+class Session:
+    """One life of the link to a broker.
+
+    Args:
+        options: the broker.
+        client_id: ours, the same each time.
+        on_message: gets each message, on the event loop.
+        may_read: tells whether more messages are welcome; asked before each.
+        on_closed: called once when the link closes.
+    """
+
+    def __init__(
+        self,
+        options: BrokerOptions,
+        client_id: str,
+        on_message: Callable[[paho.MQTTMessage], None],
+        may_read: Callable[[], bool],
+        on_closed: Callable[[], None],
+    ) -> None:
+        self._options = options
+        self._may_read = may_read
+        self._on_closed = on_closed
+        self._loop = asyncio.get_running_loop()
+        self._connected: asyncio.Future[Any] = self._loop.create_future()
+        self._subscribed: asyncio.Future[list[Any]] = self._loop.create_future()
+        self._heard = 0
+        self._paused = False
+        self._misc: asyncio.TimerHandle | None = None
+        self.closed: LinkError | None = None
+        self._client = client = paho.Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=client_id,
+            clean_session=None if options.version_5 else False,
+            protocol=MQTTProtocolVersion.MQTTv5 if options.version_5 else MQTTProtocolVersion.MQTTv311,
+            reconnect_on_failure=False,
+            manual_ack=True,
+        )
+        if options.user is not None:
+            client.username_pw_set(options.user, options.password)
+        if options.tls is not None:
+            client.tls_set_context(_context(options.tls))
+        client.connect_timeout = TIMEOUT_SECONDS
+        client.on_connect = lambda _c, _u, _f, code, _p: _settle(self._connected, code)
+        client.on_subscribe = lambda _c, _u, _m, codes, _p: _settle(self._subscribed, codes)
+        client.on_disconnect = lambda _c, _u, _f, code, _p: self._close(LinkReason.LOST, str(code))
+        client.on_message = self._take(on_message)
+        client.on_socket_open = lambda _c, _u, sock: self._loop.call_soon_threadsafe(self._watch, sock)
+        client.on_socket_close = lambda _c, _u, sock: self._forget(sock)
+        client.on_socket_register_write = lambda _c, _u, sock: self._loop.call_soon_threadsafe(self._want_write, sock)
+        client.on_socket_unregister_write = lambda _c, _u, sock: self._loop.remove_writer(sock)
+
+    def _take(self, on_message: Callable[[paho.MQTTMessage], None]) -> Callable[..., None]:
+        def take(_client: object, _userdata: object, message: paho.MQTTMessage) -> None:
+            self._heard += 1
+            on_message(message)
+
+        return take
+
+    async def open(self) -> None:
+        """Connect and subscribe.
+
+        Raises:
+            LinkError: the broker does not answer, refuses us, or refuses a filter.
+        """
+        options = self._options
+        properties = None
+        if options.version_5:
+            properties = Properties(PacketTypes.CONNECT)
+            properties.SessionExpiryInterval = options.session_expiry_seconds
+            properties.ReceiveMaximum = RECEIVE_MAXIMUM
+        arguments: dict[str, Any] = {"properties": properties, "clean_start": False} if options.version_5 else {}
+        try:
+            await asyncio.to_thread(
+                self._client.connect, options.host, options.port, options.keepalive_seconds, **arguments
+            )
+        except ssl.SSLError as error:
+            raise LinkError(LinkReason.TLS, str(error)) from error
+        except (OSError, ValueError) as error:
+            raise LinkError(LinkReason.UNREACHABLE, f"{options.host}:{options.port}: {error}") from error
+        self._keep_alive()
+        code = await self._answer(self._connected, "connection")
+        if code.is_failure:
+            denied = code.value in (4, 5, 134, 135) or "not authorized" in str(code).lower()
+            raise LinkError(LinkReason.BAD_CREDENTIALS if denied else LinkReason.REFUSED, str(code))
+        await self._subscribe()
+
+    async def _subscribe(self) -> None:
+        wanted = [(s.filter, s.qos) for s in self._options.subscriptions]
+        wanted += [(a.topic, 1) for a in self._options.availability]
+        result, _ = self._client.subscribe(wanted)
+        if result != MQTTErrorCode.MQTT_ERR_SUCCESS:
+            raise LinkError(LinkReason.LOST, paho.error_string(result))
+        codes = await self._answer(self._subscribed, "subscription")
+        for (topic_filter, _), code in zip(wanted, codes, strict=True):
+            if code.is_failure:
+                raise LinkError(LinkReason.REFUSED, f"filter {topic_filter!r}: {code}")
+
+    async def _answer(self, future: asyncio.Future[Any], what: str) -> Any:
+        try:
+            async with asyncio.timeout(TIMEOUT_SECONDS):
+                return await future
+        except TimeoutError as error:
+            raise LinkError(LinkReason.UNREACHABLE, f"no answer to our {what} in {TIMEOUT_SECONDS:.0f} s") from error
+
+    def _watch(self, sock: socket.socket) -> None:
+        if sock.fileno() >= 0:
+            self._loop.add_reader(sock, self._read)
+
+    def _want_write(self, sock: socket.socket) -> None:
+        if sock.fileno() >= 0:
+            self._loop.add_writer(sock, self._client.loop_write)
+
+    def _forget(self, sock: socket.socket) -> None:
+        """Stop watching a socket before it is closed; it may be closed in the thread that failed to connect."""
+        with contextlib.suppress(ValueError, OSError):
+            if self._in_loop():
+                self._loop.remove_reader(sock)
+                self._loop.remove_writer(sock)
+
+    def _in_loop(self) -> bool:
+        try:
+            return asyncio.get_running_loop() is self._loop
+        except RuntimeError:
+            return False
+
+    def _read(self) -> None:
+        """Read packets until the socket is empty, the burst is over, or no more are welcome."""
+        for _ in range(PACKETS_PER_WAKE_UP):
+            if not self._may_read():
+                self._pause()
+                return
+            before = self._heard
+            if self._client.loop_read() != MQTTErrorCode.MQTT_ERR_SUCCESS:
+                return
+            sock = self._client.socket()
+            if self._heard == before and not (isinstance(sock, ssl.SSLSocket) and sock.pending()):
+                return
+        sock = self._client.socket()
+        if isinstance(sock, ssl.SSLSocket) and sock.pending():
+            self._loop.call_soon(self._read)
+
+    def _pause(self) -> None:
+        sock = self._client.socket()
+        if sock is not None:
+            self._loop.remove_reader(sock)
+            self._paused = True
+
+    def resume(self) -> None:
+        """Read again after `may_read` said no."""
+        sock = self._client.socket()
+        if self._paused and sock is not None:
+            self._paused = False
+            self._watch(sock)
+            self._loop.call_soon(self._read)
+
+    def acknowledge(self, packet_id: int) -> None:
+        """Tell the broker that a QoS 1 message is safe with us."""
+        if self.closed is None:
+            self._client.ack(packet_id, 1)
+
+    def _keep_alive(self) -> None:
+        """Let paho send its pings. While we do not read we cannot hear the answers, so they are not missed."""
+        if self.closed is None:
+            if not self._paused:
+                self._client.loop_misc()
+            self._misc = self._loop.call_later(1.0, self._keep_alive)
+
+    def _close(self, reason: LinkReason, detail: str) -> None:
+        if self.closed is None:
+            self.closed = LinkError(reason, detail)
+            for future in (self._connected, self._subscribed):
+                if not future.done():
+                    future.set_exception(self.closed)
+                    future.exception()
+            self._on_closed()
+
+    def close(self) -> None:
+        """Leave the broker; it keeps our session."""
+        if self._misc is not None:
+            self._misc.cancel()
+        if self.closed is None:
+            self._client.disconnect()
+        self._close(LinkReason.LOST, "closed by us")
+        sock = self._client.socket()
+        if sock is not None:
+            self._forget(sock)
+            sock.close()
+
+
+def _settle(future: asyncio.Future[Any], value: Any) -> None:
+    if not future.done():
+        future.set_result(value)
+
+
+def _context(tls: Tls) -> ssl.SSLContext:
+    try:
+        context = ssl.create_default_context(cafile=str(tls.ca_file) if tls.ca_file else None)
+        if tls.certificate_file is not None and tls.key_file is not None:
+            context.load_cert_chain(tls.certificate_file, tls.key_file)
+    except (OSError, ssl.SSLError) as error:
+        raise LinkError(LinkReason.TLS, f"certificate files: {error}") from error
+    return context

@@ -1,0 +1,225 @@
+"""A broker as a source: exactly the messages it sent, each once, acknowledged when they are on disk.
+
+QoS 1 promises delivery at least once: what we have not acknowledged comes again after a broken link or a restart,
+marked as a repeat and with the same packet id. So each message has a receipt, packet id and checksum, that is stored
+with its readings; a repeat whose receipt is known is acknowledged and not taken again.
+"""
+
+import asyncio
+import socket
+import zlib
+from collections import OrderedDict
+from collections.abc import AsyncIterator, Callable, Sequence
+from time import time
+
+from paho.mqtt.client import MQTTMessage
+from paho.mqtt.matcher import MQTTMatcher
+
+from adapters.decode.mqtt_payload import Value
+from adapters.errors import DecodeError, LinkError, LinkReason
+from adapters.inbox import Inbox
+from adapters.mqtt.options import Availability, BrokerOptions, Subscription
+from adapters.mqtt.session import RECEIVE_MAXIMUM, Session
+from adapters.reading import Quality, Reading, Reason, Unit
+from adapters.source import Link, LinkState, SourceCounts
+
+__all__ = ["MqttSource"]
+
+MAX_TOPICS = 8192
+"""Topics whose route is remembered, and keys whose silence can be told."""
+MAX_RECEIPTS = 4096
+
+
+class MqttSource:
+    """Readings from one broker.
+
+    Args:
+        options: the broker and what to hear there.
+        expected_keys: probe keys of the config, told silent by the availability topic even before they spoke.
+        inbox_capacity: readings without a receipt that may wait.
+        clock: tells Unix seconds UTC.
+    """
+
+    def __init__(
+        self,
+        options: BrokerOptions,
+        expected_keys: Sequence[str] = (),
+        *,
+        inbox_capacity: int = 4096,
+        clock: Callable[[], float] = time,
+    ) -> None:
+        self.name = options.name
+        self.counts = SourceCounts()
+        self._options = options
+        self._clock = clock
+        self._client_id = options.client_id or f"coldside-{socket.gethostname()}-{options.name}"
+        self._inbox = Inbox(inbox_capacity)
+        self._wake = asyncio.Event()
+        self._link = Link(LinkState.DOWN, LinkReason.NOT_STARTED)
+        self._session: Session | None = None
+        self._matcher = MQTTMatcher()
+        for subscription in reversed(options.subscriptions):
+            self._matcher[subscription.filter] = subscription
+        self._availability = {a.topic: a for a in options.availability}
+        self._routes: dict[str, Subscription | None] = {}
+        self._keys = dict.fromkeys(expected_keys)
+        self._pending: OrderedDict[int, None] = OrderedDict()
+        """Receipts taken but not yet committed, oldest first."""
+        self._safe: OrderedDict[int, int] = OrderedDict()
+        """Checksum by packet id of the messages last committed."""
+
+    @property
+    def link(self) -> Link:
+        """The link as it stands now."""
+        return self._link
+
+    def restore(self, receipts: list[int]) -> None:
+        """Take note of the receipts an earlier run committed, oldest first."""
+        for receipt in receipts:
+            self._remember(receipt)
+
+    def committed(self, receipt: int) -> None:
+        """Acknowledge the message with this receipt and all taken before it."""
+        if receipt not in self._pending:
+            return
+        while self._pending:
+            oldest, _ = self._pending.popitem(last=False)
+            self._remember(oldest)
+            if self._session is not None:
+                self._session.acknowledge(oldest >> 32)
+            if oldest == receipt:
+                break
+        if self._session is not None:
+            self._session.resume()
+
+    def _remember(self, receipt: int) -> None:
+        packet_id = receipt >> 32
+        self._safe.pop(packet_id, None)
+        self._safe[packet_id] = receipt & 0xFFFFFFFF
+        if len(self._safe) > MAX_RECEIPTS:
+            self._safe.popitem(last=False)
+
+    async def __aiter__(self) -> AsyncIterator[Reading]:
+        """Connect and yield readings until the link closes.
+
+        Raises:
+            LinkError: no link, or it closed.
+        """
+        self._link = Link(LinkState.CONNECTING)
+        session = self._session = None
+        try:
+            session = self._session = Session(
+                self._options, self._client_id, self._hear, self._may_read, self._wake.set
+            )
+            await session.open()
+            self._link = Link(LinkState.UP)
+            while True:
+                reading = self._inbox.get()
+                if reading is not None:
+                    self.counts.yielded += 1
+                    yield reading
+                elif session.closed is not None:
+                    raise session.closed
+                else:
+                    await self._wake.wait()
+                    self._wake.clear()
+        except LinkError as error:
+            self._link = Link(LinkState.DOWN, error.reason, error.detail)
+            raise
+        finally:
+            self._session = None
+            if session is not None:
+                session.close()
+            if self._link.state is not LinkState.DOWN:
+                self._link = Link(LinkState.DOWN, LinkReason.LOST, "closed by us")
+
+    def _may_read(self) -> bool:
+        return len(self._pending) < RECEIVE_MAXIMUM
+
+    def _hear(self, message: MQTTMessage) -> None:
+        """Take one message from the broker."""
+        receipt = None
+        if message.qos:
+            receipt = message.mid << 32 | zlib.crc32(message.payload, zlib.crc32(message.topic.encode()))
+            if message.dup and self._is_repeat(receipt):
+                return
+            self._pending[receipt] = None
+        availability = self._availability.get(message.topic)
+        if availability is not None:
+            readings = self._gone(availability, message.payload, receipt)
+        else:
+            readings = self._read(message, receipt)
+        for reading in readings:
+            self._inbox.put(reading)
+        self.counts.heard += len(readings)
+        self.counts.dropped = self._inbox.dropped
+        if readings:
+            self._wake.set()
+        elif receipt is not None:
+            del self._pending[receipt]
+            if self._session is not None:
+                self._session.acknowledge(message.mid)
+
+    def _is_repeat(self, receipt: int) -> bool:
+        """Tell whether a message marked as sent again is one we have, and acknowledge it when it is safe."""
+        if receipt in self._pending:
+            self.counts.repeated += 1
+            return True
+        packet_id = receipt >> 32
+        if self._safe.get(packet_id) != receipt & 0xFFFFFFFF:
+            return False
+        self.counts.repeated += 1
+        if self._session is not None:
+            self._session.acknowledge(packet_id)
+        return True
+
+    def _route(self, topic: str) -> Subscription | None:
+        """Find the first subscription of the config that covers a topic; remembered, so it is looked for once."""
+        try:
+            return self._routes[topic]
+        except KeyError:
+            found = list(self._matcher.iter_match(topic))
+            order = self._options.subscriptions
+            route = min(found, key=order.index) if found else None
+            if len(self._routes) < MAX_TOPICS:
+                self._routes[topic] = route
+            return route
+
+    def _read(self, message: MQTTMessage, receipt: int | None) -> list[Reading]:
+        """Turn a message into readings; one that cannot be read is a bad reading where its topic names the probe."""
+        topic, now = message.topic, self._clock()
+        route = self._route(topic)
+        if route is None or (not message.payload and not message.retain):
+            return []  # an empty payload is a retained message being cleared
+        try:
+            values: Sequence[Value] = route.reader.read(topic, message.payload, now)
+        except DecodeError as error:
+            self.counts.last_error = f"{topic}: {error}"
+            key = route.reader.key_in_topic(topic)
+            if key is None:
+                self.counts.heard += 1
+                self.counts.undecodable += 1
+                return []
+            values = [Value(key, float("nan"), Unit.CELSIUS, None, Quality.BAD, Reason.UNDECODABLE)]
+        if len(self._keys) < MAX_TOPICS:
+            for value in values:
+                self._keys.setdefault(value.key)
+        return [self._reading(value, now, receipt, retained=message.retain) for value in values]
+
+    def _reading(self, value: Value, now: float, receipt: int | None, *, retained: bool) -> Reading:
+        quality, reason = value.quality, value.reason
+        if retained and quality is Quality.GOOD:
+            quality, reason = Quality.UNCERTAIN, Reason.LAST_KNOWN
+        return Reading(
+            self.name, value.key, value.celsius, now, value.source_unix, value.unit, quality, reason, receipt
+        )
+
+    def _gone(self, availability: Availability, payload: bytes, receipt: int | None) -> list[Reading]:
+        """Turn a bridge's last will into a word on each of its probes."""
+        if payload != availability.offline:
+            return []
+        now, nan = self._clock(), float("nan")
+        return [
+            Reading(self.name, key, nan, now, None, Unit.CELSIUS, Quality.BAD, Reason.OFFLINE, receipt)
+            for key in self._keys
+        ]

@@ -1,0 +1,79 @@
+"""Which cook the collector is in: the open one goes on after a restart, a new one begins after a long silence."""
+
+import datetime as dt
+from dataclasses import dataclass
+
+import msgspec
+
+from collector.engine import Engine, Event
+from collector.model.plan import Plan
+from collector.replay import rebuild
+from collector.snapshot import TrendPoint
+from collector.store.archive import Archive, Cook
+from collector.store.database import Database
+from collector.store.row import Ordinals
+
+__all__ = ["RESUME_WITHIN_SECONDS", "Opened", "open_cook"]
+
+RESUME_WITHIN_SECONDS = 6 * 3600.0
+"""A cook whose last reading is younger than this goes on."""
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """The cook to record, and what is known of it already."""
+
+    number: int
+    engine: Engine
+    last_ordinal: int
+    resumed: bool
+    events: tuple[Event, ...]
+    """What happened in it so far, for the log (which may lack the end) and the trend."""
+
+    @property
+    def trend(self) -> list[TrendPoint]:
+        """The trend so far."""
+        return [e for e in self.events if isinstance(e, TrendPoint)]
+
+
+def open_cook(database: Database, plan: Plan, now_unix: float, *, name: str = "", coldside: str = "") -> Opened:
+    """Go on with the open cook, or begin one.
+
+    Args:
+        database: the store, already held.
+        plan: the set-up from the config.
+        now_unix: the time.
+        name: a new cook of this name; empty: go on if there is one to go on with.
+        coldside: version, for the record.
+
+    Raises:
+        StoreError: the name is taken, or the store cannot be used.
+    """
+    plan_json = msgspec.json.encode(plan).decode()
+    with Archive(database.path) as archive:
+        last_ordinal = archive.last_ordinal()
+        cooks = archive.cooks()
+        current = cooks[-1] if cooks else None
+        if current is not None and current.ended_unix is None:
+            if not name and -60.0 <= now_unix - current.last_unix <= RESUME_WITHIN_SECONDS:
+                return _resume(database, archive, current, plan, plan_json, last_ordinal)
+            database.end_cook(current.number, round(current.last_unix * 1000))
+        name = name or _free_name(now_unix, {cook.name for cook in cooks})
+    started_ms = max(int(now_unix * 1000), (last_ordinal >> 12) + 1)
+    number = database.begin_cook(name, started_ms, plan_json, coldside)
+    return Opened(number, Engine(plan, name, started_ms / 1000), last_ordinal, False, ())
+
+
+def _resume(database: Database, archive: Archive, cook: Cook, plan: Plan, plan_json: str, last_ordinal: int) -> Opened:
+    stored = msgspec.json.encode(archive.plans(cook)[-1][1]).decode()
+    if stored != plan_json:
+        database.change_plan(cook.number, last_ordinal + 1, plan_json)
+    engine, events = rebuild(archive, cook, plan)
+    return Opened(cook.number, engine, Ordinals(last_ordinal).last, True, tuple(events))
+
+
+def _free_name(now_unix: float, taken: set[str]) -> str:
+    day = dt.datetime.fromtimestamp(now_unix, dt.UTC).astimezone().strftime("%Y-%m-%d")
+    if day not in taken:
+        return day
+    return next(f"{day}-{k}" for k in range(2, 10_000) if f"{day}-{k}" not in taken)

@@ -1,0 +1,264 @@
+"""The collector at work: sources, engine, store and dashboards wired together, and their life from start to stop."""
+
+import asyncio
+import logging
+import signal
+from collections.abc import Awaitable, Sequence
+from importlib.metadata import version
+from pathlib import Path
+from random import Random
+
+from adapters.reading import Reading
+from adapters.source import LinkState, Source
+from collector import wire
+from collector.clock import Clock
+from collector.cooks import Opened, open_cook
+from collector.engine import Event
+from collector.feed import Feed
+from collector.model.action import Action, ActionKind
+from collector.model.alarm import Transition
+from collector.model.plan import Plan
+from collector.pipeline import Pipeline
+from collector.recorder import Recorder
+from collector.snapshot import Snapshot, SourceView, TrendPoint
+from collector.store.archive import Archive
+from collector.store.database import Database
+from collector.supervisor import Supervision, supervise
+
+__all__ = ["Collector"]
+
+log = logging.getLogger(__name__)
+
+TICK_SECONDS = 1.0
+STOP_SECONDS = 8.0
+
+
+class Collector:
+    """One pit's collector.
+
+    Args:
+        plan: what the cook has set up.
+        sources: where readings come from.
+        store: path of the store.
+        socket: path of the unix socket for dashboards.
+        cook: name of a new cook; empty to go on with the open one.
+        playback: the readings carry their own time (a recording or a rehearsal played faster), so time passes with
+            them and not by our clock.
+        speed: shown to viewers of a playback.
+        commit_seconds: time between commits.
+        durable_seconds: time between commits synced to the device.
+        throwaway: whether the store is gone at the end.
+        random: for the jitter of retries.
+        clock: shared with the sources, so that both tell the same time.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        sources: Sequence[Source],
+        store: Path,
+        socket: Path,
+        *,
+        cook: str = "",
+        playback: bool = False,
+        speed: float = 1.0,
+        start_unix: float | None = None,
+        commit_seconds: float = 1.0,
+        durable_seconds: float = 10.0,
+        throwaway: bool = False,
+        random: Random | None = None,
+        clock: Clock | None = None,
+    ) -> None:
+        self._sources = {s.name: Supervision(s) for s in sources}
+        self.socket = socket
+        self._playback = playback
+        self._speed = speed
+        self._tick_seconds = TICK_SECONDS if speed == 1.0 else 0.25
+        self._random = random or Random()
+        self._clock = clock or Clock()
+        database = Database(store)
+        opened = open_cook(
+            database,
+            plan,
+            self._clock.now() if start_unix is None else start_unix,
+            name=cook,
+            coldside=version("coldside"),
+        )
+        self.cook = opened.engine.cook
+        self.resumed = opened.resumed
+        self._feed = Feed(self._carry_out)
+        self._feed.history.extend(opened.trend)
+        self._pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal, self._on_event)
+        self._log_what_is_missing(opened)
+        self._restore(database.path)
+        self._recorder = Recorder(
+            database,
+            opened.number,
+            self._pipeline,
+            commit_seconds=commit_seconds,
+            durable_seconds=durable_seconds,
+            on_committed=self._on_committed,
+            throwaway=throwaway,
+        )
+        self._series_source = {number: source for (source, _), number in database.series.items()}
+        self._stop = asyncio.Event()
+        self.ready = asyncio.Event()
+
+    def _log_what_is_missing(self, opened: Opened) -> None:
+        """Put the alarm steps of a resumed cook in the next batch; those already on the log are skipped there."""
+        self._pipeline.batch.transitions += [e for e in opened.events if isinstance(e, Transition)]
+
+    def _restore(self, store: Path) -> None:
+        """Tell each source what was committed before, so that a message sent again is not taken twice."""
+        with Archive(store) as archive:
+            for name, watched in self._sources.items():
+                watched.source.restore(archive.receipts(name))
+
+    async def run(self) -> int:
+        """Run until `stop` or until every source has ended; return how many readings could not be saved."""
+        await self._feed.open(self.socket)
+        log.info("cook %s: %s", self.cook, "goes on" if self.resumed else "begins")
+        try:
+            async with asyncio.TaskGroup() as group:
+                background = [
+                    group.create_task(self._recorder.run(), name="commit"),
+                    group.create_task(self._tick(), name="tick"),
+                ]
+                pumps = [
+                    group.create_task(supervise(w, self._take, random=self._random), name=f"source {name}")
+                    for name, w in self._sources.items()
+                ]
+                self.ready.set()
+                await self._until_done(pumps)
+                for task in (*pumps, *background):
+                    task.cancel()
+        finally:
+            self._feed.publish(self.snapshot())
+            lost = await self._recorder.close(STOP_SECONDS)
+            await self._feed.close()
+        return lost
+
+    async def _until_done(self, pumps: list[asyncio.Task[None]]) -> None:
+        """Wait for `stop`; a playback whose recordings have all ended stays open for whoever looks at it."""
+        stopping = asyncio.create_task(self._stop.wait(), name="stop")
+        await stopping
+        for pump in pumps:
+            pump.cancel()
+
+    def stop(self) -> None:
+        """Ask the collector to stop."""
+        self._stop.set()
+
+    def stop_on_signals(self) -> None:
+        """Stop on SIGTERM, SIGINT and SIGHUP of a closing terminal."""
+        loop = asyncio.get_running_loop()
+        for number in (signal.SIGTERM, signal.SIGINT):
+            loop.add_signal_handler(number, self.stop)
+
+    def _take(self, reading: Reading) -> Awaitable[None] | None:
+        self._pipeline.take(reading)
+        if self._recorder.noticed(receipt=reading.receipt is not None):
+            return None
+        return self._recorder.room()
+
+    def _on_event(self, event: Event) -> None:
+        if isinstance(event, TrendPoint):
+            self._feed.add_trend(event)
+        elif isinstance(event, Transition):
+            log.warning("alarm %s: %s -> %s %s", event.key, event.before, event.after, event.message)
+
+    def _on_committed(self, series: int, receipt: int) -> None:
+        name = self._series_source.get(series)
+        if name is None:
+            self._series_source = {n: source for (source, _), n in self._pipeline.series.items()}
+            name = self._series_source[series]
+        watched = self._sources.get(name)
+        if watched is not None:
+            watched.source.committed(receipt)
+
+    async def _tick(self) -> None:
+        """Let time pass and show it."""
+        loop = asyncio.get_running_loop()
+        due = loop.time()
+        while True:
+            due = max(due + self._tick_seconds, loop.time())
+            await asyncio.sleep(due - loop.time())
+            if not self._playback:
+                step = self._clock.look()
+                if step is not None:
+                    self._note_clock(step)
+                self._pipeline.advance(self._clock.now())
+            if self._pipeline.urgent:
+                self._recorder.hurry()
+            if self._feed.watched:
+                self._feed.publish(self.snapshot())
+
+    def _note_clock(self, step: float) -> None:
+        followed = "followed" if step > 0 else "not followed until the next start"
+        log.warning("the wall clock was set by %+.0f s, %s", step, followed)
+        text = f"the wall clock was set by {step:+.0f} s, {followed}"
+        self._pipeline.act(Action(ActionKind.MARK, "clock", text=text), self._clock.now())
+
+    def now(self) -> float:
+        """Tell the cook's time."""
+        return self._pipeline.engine.now_unix if self._playback else self._clock.now()
+
+    def snapshot(self) -> Snapshot:
+        """Show the cook with what only the daemon knows: sources and store."""
+        import dataclasses
+
+        return dataclasses.replace(
+            self._pipeline.engine.snapshot(),
+            sources=tuple(self._source_view(w) for w in self._sources.values()),
+            store=self._recorder.view(),
+            speed=self._speed,
+        )
+
+    def _source_view(self, watched: Supervision) -> SourceView:
+        source, link = watched.source, watched.source.link
+        why = " ".join(str(word) for word in (link.reason, link.detail) if word)
+        if watched.fault and link.state is not LinkState.UP:
+            why = watched.fault
+        unplaced = tuple(sorted(key for s, key in self._pipeline.unplaced if s == source.name))
+        counts = source.counts
+        return SourceView(
+            source.name, type(source).__name__, link.state, "" if link.state is LinkState.UP else why, counts.heard,
+            counts.dropped, counts.undecodable, watched.last_heard_unix, watched.restarts, unplaced[:32],
+        )  # fmt: skip
+
+    def _carry_out(self, command: wire.Command) -> str:
+        """Do what a dashboard asks; say why not."""
+        try:
+            self._pipeline.act(_action_of(command), self.now())
+        except KeyError:
+            return "there is no such alarm"
+        except ValueError as error:
+            return str(error)
+        self._recorder.hurry()
+        if self._feed.watched:
+            self._feed.publish(self.snapshot())
+        return ""
+
+
+MARK_KINDS = ("note", "split", "lid", "spritz", "wrap", "turned", "moved")
+MAX_MARK_CHARACTERS = 500
+MAX_SHELVE_SECONDS = 12 * 3600.0
+
+
+def _action_of(command: wire.Command) -> Action:
+    """Turn a dashboard's command into an action.
+
+    Raises:
+        ValueError: it asks for what nobody may.
+    """
+    if isinstance(command, wire.Acknowledge):
+        return Action(ActionKind.ACKNOWLEDGE, command.alarm)
+    if isinstance(command, wire.Unshelve):
+        return Action(ActionKind.UNSHELVE, command.alarm)
+    if isinstance(command, wire.Shelve):
+        if not command.alarm or not 0 < command.seconds <= MAX_SHELVE_SECONDS:
+            raise ValueError("an alarm is shelved by name, for at most twelve hours")
+        return Action(ActionKind.SHELVE, command.alarm, command.seconds)
+    if command.kind not in MARK_KINDS or len(command.text) > MAX_MARK_CHARACTERS:
+        raise ValueError(f"a mark is one of {', '.join(MARK_KINDS)}, with at most {MAX_MARK_CHARACTERS} characters")
+    return Action(ActionKind.MARK, command.kind, text=command.text)

@@ -1,0 +1,348 @@
+"""The heart: readings and the time in, a `Snapshot` and events out. Pure and deterministic.
+
+The engine reads no clock. Its time only moves forward, by what it is told, and every judgement falls on a fixed grid
+of looks; so whoever feeds it the same readings at the same times (the daemon tonight, a replay next year) gets the
+same alarms to the digit.
+"""
+
+import math
+from collections import deque
+from dataclasses import dataclass
+
+import numpy as np
+
+from adapters.reading import Quality, Reading, Reason
+from collector.model.action import Action, ActionKind
+from collector.model.alarm import Transition
+from collector.model.evenness import along, fluctuation, gradient, spread, top_to_grate
+from collector.model.field import Array
+from collector.model.fire import FireWatch
+from collector.model.level import Level, neighbours
+from collector.model.lying import LyingWatch
+from collector.model.plan import GRATE, Plan
+from collector.model.record import Ring
+from collector.model.rulebook import Look, RuleBook
+from collector.model.screening import ProbeScreen
+from collector.model.slope import bin_medians, slope_of_bins
+from collector.snapshot import (
+    AlarmState,
+    EvennessView,
+    FireView,
+    Mark,
+    Phase,
+    ProbeView,
+    Snapshot,
+    TrendPoint,
+    ZoneView,
+)  # fmt: skip
+
+__all__ = ["LOOK_SECONDS", "Engine", "Event", "Taken"]
+
+LOOK_SECONDS = 5.0
+"""Time between two looks at the pit: a tenth of the shortest on-delay, far below any probe's lag."""
+TREND_SECONDS = 10.0
+SLOW_SECONDS = 30.0
+"""Slopes, envelope and evenness move slowly and are worked out this often."""
+HOLD_SECONDS = 30.0
+"""A value is held this long between two readings before the probe drops out of zones and map."""
+SMOOTH_SECONDS = 60.0
+SPIKE_SHARE = 0.15
+RING_SECONDS = 3 * 3600
+SILENT_GAP_SECONDS = 6 * 3600.0
+"""A longer silence of everything is not looked through step by step."""
+
+Event = Transition | Mark | TrendPoint
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What became of a reading."""
+
+    probe: int | None
+    """Index of the probe in the plan; None when no probe claims its key."""
+    quality: Quality
+    reason: Reason
+
+
+class Engine:
+    """Follows one cook under one plan.
+
+    Args:
+        plan: what the cook has set up.
+        cook: the cook's name.
+        started_unix: when it began; looks fall on multiples of `LOOK_SECONDS` after the epoch.
+    """
+
+    def __init__(self, plan: Plan, cook: str, started_unix: float) -> None:
+        n, zones = len(plan.probes), len(plan.zones)
+        self.plan = plan
+        self.cook = cook
+        self.started_unix = started_unix
+        self.now_unix = started_unix
+        self._next_look = math.floor(started_unix / LOOK_SECONDS + 1.0) * LOOK_SECONDS
+        self._index = {(p.source, p.key): i for i, p in enumerate(plan.probes)}
+        self._screens = [ProbeScreen(p.lowest_celsius, p.highest_celsius) for p in plan.probes]
+        self._offset = [p.offset_kelvin for p in plan.probes]
+        self._sum, self._count = [0.0] * n, [0] * n
+        self._newest = [math.nan] * n
+        self._good_at = [-math.inf] * n
+        self._heard_at: list[float | None] = [None] * n
+        self._doubted_since: list[float | None] = [None] * n
+        self._spikes = [0.0] * n
+        self._quality, self._reason = [Quality.UNCERTAIN] * n, [Reason.NONE] * n
+        self._accusation = [Reason.NONE] * n
+        self._offline = np.zeros(n, dtype=bool)
+        self._chamber = np.array([p.duty == "chamber" and p.level is not None for p in plan.probes], dtype=bool)
+        self._levels = [Level(plan, name) for name in plan.chamber.levels]
+        self._members = [np.array(level.probes, dtype=np.intp) for level in self._levels]
+        self._lying = LyingWatch(n, self._chamber, LOOK_SECONDS, plan.rule("probe-lying").limit, neighbours(plan))
+        self._fire = FireWatch(plan.low_celsius, plan.high_celsius, LOOK_SECONDS)
+        self._rules = RuleBook(plan)
+        self._ring = Ring(n + zones, int(RING_SECONDS / LOOK_SECONDS))
+        self._values: Array = np.full(n, np.nan)
+        self._usable = np.zeros(n, dtype=bool)
+        self._zone_celsius, self._zone_sd = np.full(zones, np.nan), np.full(zones, np.nan)
+        self._level_celsius: Array = np.full(len(self._levels), np.nan)
+        self._deficit: Array = np.full(zones, np.nan)
+        self._dose: Array = np.zeros(zones)
+        self._trend: Array = np.full(n + zones, np.nan)
+        self._evenness = EvennessView(*[math.nan] * 5)
+        self._marks: deque[Mark] = deque(maxlen=200)
+
+    def take(self, reading: Reading, at_unix: float) -> tuple[Taken, list[Event]]:
+        """Take one reading at this moment; return what became of it and what happened until now."""
+        events = self.advance(at_unix)
+        probe = self._index.get((reading.source, reading.key))
+        if probe is None:
+            return Taken(None, reading.quality, reading.reason), events
+        quality, reason = self._screens[probe].judge(reading)
+        if reason is Reason.OFFLINE:
+            self._offline[probe] = True
+            self._newest[probe] = math.nan
+            self._quality[probe], self._reason[probe] = quality, reason
+            return Taken(probe, quality, reason), events
+        self._heard_at[probe] = at_unix
+        self._offline[probe] = False
+        self._spikes[probe] += 0.02 * ((reason is Reason.SPIKE) - self._spikes[probe])
+        if quality is Quality.GOOD:
+            celsius = reading.celsius + self._offset[probe]
+            self._sum[probe] += celsius
+            self._count[probe] += 1
+            self._newest[probe] = celsius
+            self._good_at[probe] = at_unix
+            reason = self._accusation[probe]
+            if reason is not Reason.NONE:
+                quality = Quality.UNCERTAIN
+        elif not self._good_at[probe] > at_unix - HOLD_SECONDS:
+            self._newest[probe] = reading.celsius + self._offset[probe]
+        self._quality[probe], self._reason[probe] = quality, reason
+        return Taken(probe, quality, reason), events
+
+    def _accused(self, probe: int) -> Reason:
+        """Say why a probe is not believed though its readings look sound by themselves."""
+        if self._spikes[probe] > SPIKE_SHARE:
+            return Reason.SPIKE
+        return self._lying.reason(probe)
+
+    def advance(self, now_unix: float) -> list[Event]:
+        """Move the time forward, looking at the pit at each point of the grid passed; a step back is ignored."""
+        events: list[Event] = []
+        if now_unix - self._next_look > SILENT_GAP_SECONDS:
+            self._next_look = math.floor(now_unix / LOOK_SECONDS) * LOOK_SECONDS - 600.0
+        while self._next_look <= now_unix:
+            self.now_unix = self._next_look
+            self._look(self._next_look, events)
+            self._next_look += LOOK_SECONDS
+        self.now_unix = max(self.now_unix, now_unix)
+        return events
+
+    def act(self, action: Action, at_unix: float) -> list[Event]:
+        """Do what a person asks.
+
+        Raises:
+            KeyError: there is no alarm of that key.
+        """
+        events = self.advance(at_unix)
+        if action.kind is ActionKind.MARK:
+            mark = Mark(at_unix, action.subject, action.text)
+            self._marks.append(mark)
+            events.append(mark)
+        else:
+            events += self._rules.act(action, at_unix)
+        return events
+
+    def _look(self, now: float, events: list[Event]) -> None:
+        """Judge the pit at one point of the grid."""
+        self._gather(now)
+        self._estimate()
+        grate = self._level_mean(GRATE)
+        lid_air = [m for level, m in zip(self._levels, self._level_celsius, strict=True) if level.name != GRATE]
+        seen = self._fire.look(now, grate, float(lid_air[0]) if lid_air else math.nan)
+        self._marks.extend(seen)
+        events += seen
+        self._ring.push(np.concatenate([self._values, self._zone_celsius]))
+        steady = self._fire.phase is Phase.STEADY
+        if steady:
+            self._smooth_deficit()
+        self._compare_neighbours(steady)
+        if now % SLOW_SECONDS < LOOK_SECONDS:
+            self._look_slowly()
+        events += self._rules.judge(self._rule_look(now))
+        if now % TREND_SECONDS < LOOK_SECONDS:
+            events.append(
+                TrendPoint(
+                    now,
+                    tuple(self._zone_celsius.tolist()),
+                    self._grate_spread(),
+                    grate,
+                    tuple(self._values.tolist()),
+                )
+            )
+
+    def _gather(self, now: float) -> None:
+        """Reduce the readings since the last look to one value a probe."""
+        for i, count in enumerate(self._count):
+            if count:
+                self._values[i] = self._sum[i] / count
+                self._sum[i], self._count[i] = 0.0, 0
+            elif self._offline[i] or now - self._good_at[i] > HOLD_SECONDS:
+                self._values[i] = np.nan
+            accused = self._accusation[i] = self._accused(i)
+            if accused is Reason.NONE and self._quality[i] is not Quality.GOOD and self._reason[i] is not Reason.SPIKE:
+                accused = self._reason[i]
+            if accused in (Reason.NONE, Reason.OFFLINE):
+                self._doubted_since[i] = None
+            elif self._doubted_since[i] is None:
+                self._doubted_since[i] = now
+            self._usable[i] = self._chamber[i] and accused is Reason.NONE and not math.isnan(self._values[i])
+
+    def _estimate(self) -> None:
+        """Work out zones and level means."""
+        for k, level in enumerate(self._levels):
+            celsius, sd, mean = level.zones_and_mean(self._values, self._usable)
+            zones = list(level.zones)
+            self._zone_celsius[zones], self._zone_sd[zones] = celsius, sd
+            self._level_celsius[k] = mean
+
+    def _level_mean(self, name: str) -> float:
+        for level, mean in zip(self._levels, self._level_celsius, strict=True):
+            if level.name == name:
+                return float(mean)
+        return math.nan
+
+    def _smooth_deficit(self) -> None:
+        for k, level in enumerate(self._levels):
+            zones = list(level.zones)
+            deficit = self._level_celsius[k] - self._zone_celsius[zones]
+            old = self._deficit[zones]
+            smooth = old + LOOK_SECONDS / SMOOTH_SECONDS * (deficit - old)
+            self._deficit[zones] = np.where(np.isfinite(old) & np.isfinite(deficit), smooth, deficit)
+        below = self.plan.low_celsius - self._zone_celsius
+        self._dose += np.where(below > 0, below, 0.0) * LOOK_SECONDS / 60.0
+
+    def _compare_neighbours(self, steady: bool) -> None:
+        if not steady:
+            return
+        believed = np.isfinite(self._values)
+        for level, members in zip(self._levels, self._members, strict=True):
+            residual, deviation = level.residuals(self._values, self._usable, believed)
+            own = self._values[members] - self._level_mean(level.name)
+            self._lying.look(members, residual, deviation, own)
+
+    def _look_slowly(self) -> None:
+        """Work out what moves slowly: slopes, envelope, stuck probes, evenness."""
+        per_bin = int(30.0 / LOOK_SECONDS)
+        bins = bin_medians(self._ring.last(int(900 / LOOK_SECONDS)), per_bin)
+        self._trend = slope_of_bins(bins, 30.0) * 3600.0
+        self._fire.look_at_slope()
+        n = len(self.plan.probes)
+        self._lying.look_for_stuck(self._ring.last(int(1200 / LOOK_SECONDS))[:n])
+        half_hour = self._ring.last(int(1800 / LOOK_SECONDS))[:n]
+        grate = [i for i in self._grate_members() if self._usable[i]]
+        record = half_hour[grate]
+        x = np.array([self.plan.probes[i].x_m for i in grate], dtype=np.float64)
+        swing = fluctuation(record)
+        self._evenness = EvennessView(
+            self._grate_spread(),
+            gradient(record),
+            along(x, self._values[grate], self.plan.chamber.length_m),
+            self._top_to_grate(),
+            float(np.nanmax(swing)) if np.isfinite(swing).any() else math.nan,
+        )
+
+    def _grate_members(self) -> tuple[int, ...]:
+        return next((level.probes for level in self._levels if level.name == GRATE), ())
+
+    def _grate_spread(self) -> float:
+        grate = [i for i, z in enumerate(self.plan.zones) if z.level == GRATE]
+        return spread(self._zone_celsius[grate])
+
+    def _top_to_grate(self) -> float:
+        grate = next((level for level in self._levels if level.name == GRATE), None)
+        above = [i for lv in self._levels if lv.name != GRATE for i in lv.probes if self._usable[i]]
+        if grate is None or not above:
+            return math.nan
+        x = np.array([self.plan.probes[i].x_m for i in above], dtype=np.float64)
+        y = np.array([self.plan.probes[i].y_m for i in above], dtype=np.float64)
+        return top_to_grate(self._values[above], grate.mean_at(self._values, self._usable, x, y))
+
+    def _rule_look(self, now: float) -> Look:
+        outside, side = self._fire.outside_kelvin()
+        age = np.array([now - (h if h is not None else self.started_unix) for h in self._heard_at])
+        doubted = np.array([0.0 if since is None else now - since + LOOK_SECONDS for since in self._doubted_since])
+        return Look(
+            now, self._fire.phase, self._deficit, self._zone_sd, self._grate_spread(), outside, side, age,
+            self._offline, tuple(a or r for a, r in zip(self._accusation, self._reason, strict=True)), doubted,
+        )  # fmt: skip
+
+    def snapshot(self) -> Snapshot:
+        """Show the cook as it stands."""
+        plan = self.plan
+        fields = [level.view(self._values, self._usable) for level in self._levels]
+        return Snapshot(
+            self.now_unix,
+            self.cook,
+            self.started_unix,
+            plan.chamber,
+            plan.target_celsius,
+            plan.low_celsius,
+            plan.high_celsius,
+            tuple(self._probe_view(i) for i in range(len(plan.probes))),
+            tuple(self._zone_view(i) for i in range(len(plan.zones))),
+            tuple(f for f in fields if f is not None),
+            self._evenness,
+            self._fire_view(),
+            self._rules.views(),
+            tuple(self._marks),
+        )
+
+    def _probe_view(self, i: int) -> ProbeView:
+        probe, heard = self.plan.probes[i], self._heard_at[i]
+        silent = bool(self._offline[i]) or self.now_unix - (heard or self.started_unix) > probe.stale_seconds
+        return ProbeView(
+            probe.name, probe.duty, probe.level, probe.x_m, probe.y_m, self._newest[i], self._quality[i],
+            self._reason[i], heard, float(self._trend[i]), silent, bool(self._usable[i]) and not silent,
+            probe.target_celsius,
+        )  # fmt: skip
+
+    def _zone_view(self, i: int) -> ZoneView:
+        zone = self.plan.zones[i]
+        level = next(k for k, lv in enumerate(self._levels) if lv.name == zone.level)
+        held = sum(1 for p, usable in zip(self.plan.probes, self._usable, strict=True) if usable and zone.holds(p))
+        return ZoneView(
+            zone.name, zone.level, zone.x0_m, zone.x1_m, zone.y0_m, zone.y1_m, float(self._zone_celsius[i]),
+            float(self._zone_sd[i]), float(self._zone_celsius[i] - self._level_celsius[level]),
+            float(self._trend[len(self.plan.probes) + i]), held, float(self._dose[i]),
+        )  # fmt: skip
+
+    def _fire_view(self) -> FireView:
+        fire = self._fire
+        return FireView(
+            fire.phase, fire.level_celsius, fire.slope_kelvin_per_hour, fire.slope_low, fire.slope_high,
+            fire.minutes_to_limit(), fire.lid_open_unix, fire.refuels[-1] if fire.refuels else None,
+            fire.refuel_period_seconds, fire.lid_openings, fire.refuel_count,
+        )  # fmt: skip
+
+    def alarms_standing(self) -> bool:
+        """Tell whether any alarm waits for a person."""
+        return any(a.state in (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED) for a in self._rules.alarms.values())

@@ -1,0 +1,69 @@
+"""What can go wrong in the collector.
+
+CollectorError
+├── SettingsError   the config file: every mistake in it, each with line, key and mend
+├── StoreError      the record on disk cannot be used
+│   ├── StoreBusyError     another collector holds it
+│   └── StoreVersionError  written by a later coldside
+└── ServeError      the socket for dashboards cannot be opened
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+__all__ = [
+    "CollectorError",
+    "Problem",
+    "ServeError",
+    "SettingsError",
+    "StoreBusyError",
+    "StoreError",
+    "StoreVersionError",
+]
+
+
+class CollectorError(Exception):
+    """Base of everything this package raises on purpose."""
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One mistake in the config file."""
+
+    line: int
+    """Line of the file, from 1; 0 when the mistake is something that is not there."""
+    key: str
+    """Dotted name of the key, tables of an array numbered from 1: `probe.2.source`."""
+    what: str
+    """What is wrong and how to mend it."""
+
+
+class SettingsError(CollectorError):
+    """The config file cannot be used; carries every mistake found."""
+
+    def __init__(self, path: Path | str, problems: list[Problem]) -> None:
+        super().__init__(path, problems)
+        self.path = path
+        self.problems = problems
+
+    def __str__(self) -> str:
+        return "\n".join(
+            f"{self.path}:{p.line}: {p.key}: {p.what}" if p.line else f"{self.path}: {p.key}: {p.what}"
+            for p in self.problems
+        )
+
+
+class StoreError(CollectorError):
+    """The record on disk cannot be used."""
+
+
+class StoreBusyError(StoreError):
+    """Another collector holds the store."""
+
+
+class StoreVersionError(StoreError):
+    """The store was written by a later coldside."""
+
+
+class ServeError(CollectorError):
+    """The socket for dashboards cannot be opened."""

@@ -1,0 +1,28 @@
+"""What a person does to the running cook. Recorded with its time, so that a replay does it again."""
+
+import enum
+from dataclasses import dataclass
+
+__all__ = ["Action", "ActionKind"]
+
+
+class ActionKind(enum.StrEnum):
+    """The things a person can do."""
+
+    ACKNOWLEDGE = "acknowledge"
+    SHELVE = "shelve"
+    UNSHELVE = "unshelve"
+    MARK = "mark"
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """One thing a person did."""
+
+    kind: ActionKind
+    subject: str = ""
+    """Key of the alarm (empty: all), or kind of the mark."""
+    seconds: float = 0.0
+    """For how long to shelve."""
+    text: str = ""
+    """Words of the mark."""

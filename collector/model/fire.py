@@ -1,0 +1,258 @@
+"""The fire as the chamber shows it: lid openings, refuels, and a level that leaves its saw-tooth.
+
+Fed with the median of the grate and of the air under the lid at each look. A lid opening is a fall no fire can make;
+a refuel is a turn from falling to rising that lasts; a drift is a level outside the envelope of its own saw-tooth.
+"""
+
+import math
+from collections import deque
+from dataclasses import dataclass
+
+import numpy as np
+
+from collector.model.field import Array
+from collector.model.record import Ring
+from collector.model.slope import bin_medians, slope_of_bins
+from collector.snapshot import Mark, Phase
+
+__all__ = ["FireWatch", "Steady"]
+
+LID_WINDOW_SECONDS = 60.0
+LID_DROP_GRATE_KELVIN = 5.0
+LID_DROP_TOP_KELVIN = 12.0
+LID_TIMEOUT_SECONDS = 900.0
+SHUT_RISE_KELVIN = 1.0
+RECOVERY_SECONDS = 900.0
+RECOVERED_WITHIN_KELVIN = 3.0
+REFUEL_RISE_KELVIN = 2.0
+REFUEL_QUIET_SECONDS = 900.0
+STEADY_AFTER_SECONDS = 2400.0
+ENVELOPE_SECONDS = 7200.0
+ENVELOPE_LAG_SECONDS = 600.0
+ENVELOPE_NEEDS_SECONDS = 2700.0
+SLOPE_SECONDS = 5400.0
+HOT_CELSIUS = 60.0
+REFUEL_CYCLE_SECONDS = 2700.0
+"""A split every 30 to 60 minutes (common practice, no source): assumed until the rhythm is known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Steady:
+    """The usual saw-tooth of the level: its middle, its trough and its crest, degrees Celsius."""
+
+    middle: float
+    trough: float
+    crest: float
+
+
+class FireWatch:
+    """Follows phase, lid, refuels and level of one pit.
+
+    Args:
+        low_celsius: lower edge of the band; the warm-up ends when the grate reaches it, or settles below it.
+        high_celsius: upper edge.
+        step_seconds: time between two looks.
+    """
+
+    def __init__(self, low_celsius: float, high_celsius: float, step_seconds: float) -> None:
+        self._low, self._high, self._step = low_celsius, high_celsius, step_seconds
+        self._grate = Ring(1, int(3 * 3600 / step_seconds))
+        self._calm = Ring(1, int(3 * 3600 / step_seconds))
+        """The grate with lid openings and the warm-up left out (NaN)."""
+        self._top = Ring(1, int(2 * LID_WINDOW_SECONDS / step_seconds))
+        self.phase = Phase.COLD
+        self.steady_since_unix: float | None = None
+        self.lid_open_unix: float | None = None
+        self.lid_shut_unix: float | None = None
+        self.lid_openings = 0
+        self.refuels: deque[float] = deque(maxlen=64)
+        self.refuel_count = 0
+        self.level_celsius = float("nan")
+        self.slope_kelvin_per_hour = float("nan")
+        self.slope_low = float("nan")
+        self.slope_high = float("nan")
+        self.steady: Steady | None = None
+        self._before_lid = float("nan")
+        self._lid_low = float("nan")
+        self._low_since_refuel = (float("inf"), 0.0)
+        self._warm_since: float | None = None
+
+    def _steps(self, seconds: float) -> int:
+        return max(1, round(seconds / self._step))
+
+    def look(self, now_unix: float, grate_celsius: float, top_celsius: float) -> list[Mark]:
+        """Take the two medians of this moment, NaN where unknown; return what was seen."""
+        self._grate.push(np.array([grate_celsius]))
+        self._top.push(np.array([top_celsius]))
+        self.level_celsius = _median(self._grate.last(self._steps(60.0))[0])
+        marks = self._look_at_lid(now_unix, grate_celsius)
+        self._look_at_phase(now_unix)
+        calm = self.phase is Phase.STEADY
+        self._calm.push(np.array([grate_celsius if calm else np.nan]))
+        if calm:
+            marks += self._look_for_refuel(now_unix)
+        return marks
+
+    def _look_at_lid(self, now_unix: float, grate: float) -> list[Mark]:
+        """Open on a fall no fire can make; shut on the first lasting rise; recovered when the level is back."""
+        window = self._steps(LID_WINDOW_SECONDS)
+        if self.lid_open_unix is None:
+            grate_past, top_past = self._grate.last(window)[0], self._top.last(window)[0]
+            fell = _fall(grate_past) > LID_DROP_GRATE_KELVIN or _fall(top_past) > LID_DROP_TOP_KELVIN
+            if not fell or self.phase is Phase.COLD:
+                return []
+            if self.lid_shut_unix is None:
+                self._before_lid = _greatest(grate_past)
+            self.lid_open_unix = now_unix - self._step
+            self.lid_shut_unix = None
+            self._lid_low = grate
+            self.lid_openings += 1
+            return [Mark(self.lid_open_unix, "seen-lid", "the lid was opened")]
+        self._lid_low = min(self._lid_low, grate)
+        if grate > self._lid_low + SHUT_RISE_KELVIN or now_unix - self.lid_open_unix > LID_TIMEOUT_SECONDS:
+            self.lid_open_unix = None
+            self.lid_shut_unix = now_unix
+        return []
+
+    def _recovering(self, now_unix: float) -> bool:
+        """Tell whether the chamber has still to come back from a lid opening, and forget the opening when it has."""
+        if self.lid_open_unix is not None:
+            return True
+        if self.lid_shut_unix is None:
+            return False
+        back = self.level_celsius > self._before_lid - RECOVERED_WITHIN_KELVIN
+        waited = now_unix - self.lid_shut_unix
+        if (back and waited > 180.0) or waited > RECOVERY_SECONDS:
+            self.lid_shut_unix = None
+            return False
+        return True
+
+    def _look_at_phase(self, now_unix: float) -> None:
+        level = self.level_celsius
+        recovering = self._recovering(now_unix)
+        if self.steady_since_unix is None:
+            if not level > HOT_CELSIUS:
+                self.phase = Phase.COLD if not level > 0.5 * HOT_CELSIUS else Phase.WARMING
+                self._warm_since = None
+                return
+            self.phase = Phase.WARMING
+            settled = level >= self._low or self._settled()
+            self._warm_since = (self._warm_since or now_unix) if settled else None
+            if self._warm_since is None or now_unix - self._warm_since < STEADY_AFTER_SECONDS:
+                return
+            self.steady_since_unix = now_unix
+        self.phase = Phase.LID_OPEN if recovering else Phase.STEADY
+
+    def _settled(self) -> bool:
+        """Tell whether the last 40 minutes rose by less than 3 K: as hot as this fire will make it."""
+        past = self._grate.last(self._steps(2400.0))[0]
+        return past.size >= self._steps(2400.0) and float(_median(past[-12:]) - _median(past[:12])) < 3.0
+
+    def _look_for_refuel(self, now_unix: float) -> list[Mark]:
+        """See a refuel where the minute's median has risen clear of its lowest since the last one."""
+        level = self.level_celsius
+        if math.isnan(level):
+            return []
+        lowest, when = self._low_since_refuel
+        if level < lowest:
+            self._low_since_refuel = (level, now_unix)
+            return []
+        last = self.refuels[-1] if self.refuels else float("-inf")
+        if level < lowest + REFUEL_RISE_KELVIN:
+            return []
+        self._low_since_refuel = (level, now_unix)
+        past = self._calm.last(self._steps(600.0))[0]
+        fell_before = _greatest(past) - lowest > 1.0 if past.size else False
+        if when - last < REFUEL_QUIET_SECONDS or not fell_before:
+            return []
+        self.refuels.append(when)
+        self.refuel_count += 1
+        return [Mark(when, "seen-refuel", "the fire picked up")]
+
+    @property
+    def refuel_period_seconds(self) -> float:
+        """Median time between refuels seen; NaN until two intervals are known."""
+        if len(self.refuels) < 3:
+            return float("nan")
+        return float(np.median(np.diff(np.array(self.refuels))))
+
+    def look_at_slope(self) -> None:
+        """Work out slope and envelope from the calm record; called every half minute, they move slowly."""
+        per_bin = self._steps(30.0)
+        bins = bin_medians(self._calm.last(self._steps(SLOPE_SECONDS))[0], per_bin)
+        known = bins[np.isfinite(bins)]
+        if known.size * 30.0 >= 900.0:
+            self._set_slope(bins, known)
+        past = self._calm.last(self._steps(ENVELOPE_SECONDS + ENVELOPE_LAG_SECONDS))[0]
+        past = past[: max(0, past.size - self._steps(ENVELOPE_LAG_SECONDS))]
+        past = past[np.isfinite(past)]
+        if past.size * self._step >= ENVELOPE_NEEDS_SECONDS:
+            trough, middle, crest = np.percentile(past, [8.0, 50.0, 92.0])
+            self.steady = Steady(float(middle), float(trough), float(crest))
+
+    def _set_slope(self, bins: Array, known: Array) -> None:
+        """Set the slope and its interval.
+
+        The saw-tooth, not the noise, is what blurs the slope: its residual is as good as independent only once a half
+        cycle, so the interval is that of a line through so many points.
+        """
+        slope = float(slope_of_bins(bins, 30.0))
+        if slope != slope:
+            return
+        seconds = (np.arange(bins.size) - bins.size + 1) * 30.0
+        residual = bins - slope * seconds
+        residual = residual[np.isfinite(residual)]
+        scale = 1.4826 * float(np.median(np.abs(residual - np.median(residual))))
+        period = self.refuel_period_seconds
+        half_cycle = 0.5 * (period if period == period else REFUEL_CYCLE_SECONDS)
+        independent = max(3.0, known.size * 30.0 / half_cycle)
+        error = scale * math.sqrt(12.0 / independent) / (known.size * 30.0)
+        self.slope_kelvin_per_hour = slope * 3600.0
+        self.slope_low = (slope - 1.96 * error) * 3600.0
+        self.slope_high = (slope + 1.96 * error) * 3600.0
+
+    def outside_kelvin(self) -> tuple[float, str]:
+        """Say how far the level stands outside its own saw-tooth or the band, and on which side.
+
+        Returns:
+            Kelvin outside (negative inside; NaN when it cannot be told), and `fading` or `running hot`.
+        """
+        if self.phase is not Phase.STEADY:
+            return float("nan"), "fading"
+        now = _median(self._calm.last(self._steps(240.0))[0])
+        long = self._calm.last(self._steps(1800.0))[0]
+        below, above = float("nan"), float("nan")
+        if self.steady is not None:
+            below, above = self.steady.trough - now, now - self.steady.crest
+        if long.size * self._step >= 1500.0:
+            level = _median(long)
+            below = np.fmax(below, self._low - level)
+            above = np.fmax(above, level - self._high)
+        if not (below == below or above == above):
+            return float("nan"), "fading"
+        return (float(below), "fading") if below >= above else (float(above), "running hot")
+
+    def minutes_to_limit(self) -> float:
+        """Minutes until the level leaves the band at the present slope; NaN when it does not within 12 h."""
+        slope, level = self.slope_kelvin_per_hour, self.level_celsius
+        if not (slope == slope and level == level) or slope == 0.0:
+            return float("nan")
+        if self.slope_low <= 0.0 <= self.slope_high or not self._low < level < self._high:
+            return float("nan")
+        minutes = 60.0 * ((self._high if slope > 0 else self._low) - level) / slope
+        return minutes if minutes <= 720.0 else float("nan")
+
+
+def _median(values: Array) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if known.size else float("nan")
+
+
+def _greatest(values: Array) -> float:
+    known = values[np.isfinite(values)]
+    return float(known.max()) if known.size else float("nan")
+
+
+def _fall(values: Array) -> float:
+    """How far the newest value lies below the greatest of the window, kelvin."""
+    return _greatest(values) - float(values[-1]) if values.size else float("nan")

@@ -1,0 +1,109 @@
+"""Reading to row, engine and batch: the one path that the live daemon, the demo and a rehearsal all take. No I/O."""
+
+from collections.abc import Callable
+
+from adapters.reading import Reading
+from collector.engine import Engine, Event
+from collector.model.action import Action
+from collector.model.alarm import Transition
+from collector.snapshot import Mark, TrendPoint
+from collector.store.database import Batch
+from collector.store.row import Ordinals, reading_of, row_of, unix_of, with_verdict
+
+__all__ = ["MAX_UNPLACED", "Pipeline"]
+
+MAX_UNPLACED = 512
+"""Keys without a probe that are recorded; a topic filter that is too wide must not fill the disk with names."""
+
+
+class Pipeline:
+    """Feeds the engine what the disk will give again, and gathers what has to be written.
+
+    Args:
+        engine: the cook's engine.
+        series: numbers of the series already on disk, by source and key.
+        last_ordinal: the greatest ordinal on disk.
+        on_event: called with each event of the engine.
+    """
+
+    def __init__(
+        self,
+        engine: Engine,
+        series: dict[tuple[str, str], int],
+        last_ordinal: int = 0,
+        on_event: Callable[[Event], None] = lambda _: None,
+    ) -> None:
+        self.engine = engine
+        self.batch = Batch()
+        self.urgent = False
+        """An alarm, an action or a mark waits: commit now, and to the device."""
+        self.refused = 0
+        """Readings of unplaced keys beyond `MAX_UNPLACED`, not recorded."""
+        self.unplaced: dict[tuple[str, str], float] = {}
+        """Keys without a probe, and when each was last heard."""
+        self.series = dict(series)
+        self._next_series = max(self.series.values(), default=0) + 1
+        self._ordinals = Ordinals(last_ordinal)
+        self._on_event = on_event
+
+    def take(self, reading: Reading) -> None:
+        """Take one reading, at the time it was received or now, whichever is later."""
+        engine = self.engine
+        source, key = reading.source, reading.key
+        number = self.series.get((source, key)) or self._number(source, key)
+        if not number:
+            self.refused += 1
+            return
+        ordinal = self._ordinals.next(max(reading.received_unix, engine.now_unix))
+        row = row_of(ordinal, number, reading)
+        taken, events = engine.take(reading_of(row, source, key), unix_of(ordinal))
+        self.batch.rows.append(with_verdict(row, taken.quality, taken.reason))
+        if taken.probe is None:
+            self.unplaced[source, key] = reading.received_unix
+        if events:
+            self._file(events)
+
+    def _number(self, source: str, key: str) -> int:
+        """Give a new series its number; 0 when there are too many that no probe claims."""
+        if len(self.unplaced) >= MAX_UNPLACED and not any(
+            (p.source, p.key) == (source, key) for p in self.engine.plan.probes
+        ):
+            return 0
+        number, self._next_series = self._next_series, self._next_series + 1
+        self.series[source, key] = number
+        self.batch.series.append((number, source, key))
+        return number
+
+    def advance(self, now_unix: float) -> None:
+        """Let time pass."""
+        self._file(self.engine.advance(now_unix))
+
+    def act(self, action: Action, now_unix: float) -> list[Event]:
+        """Do what a person asks; return what followed.
+
+        Raises:
+            KeyError: there is no alarm of that key.
+        """
+        ordinal = self._ordinals.next(max(now_unix, self.engine.now_unix))
+        events = self.engine.act(action, unix_of(ordinal))
+        self.batch.actions.append((ordinal, action))
+        self.urgent = True
+        self._file(events)
+        return events
+
+    def _file(self, events: list[Event]) -> None:
+        for event in events:
+            if isinstance(event, TrendPoint):
+                self.batch.trend.append(event)
+            elif isinstance(event, Transition):
+                self.batch.transitions.append(event)
+                self.urgent = True
+            elif isinstance(event, Mark):
+                self.batch.marks.append(event)
+                self.urgent = True
+            self._on_event(event)
+
+    def cut(self) -> Batch:
+        """Hand over what has gathered and start anew."""
+        batch, self.batch, self.urgent = self.batch, Batch(), False
+        return batch

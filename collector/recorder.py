@@ -1,0 +1,176 @@
+"""Brings what the pipeline gathers to disk from a thread of its own, and says what is safe.
+
+It keeps what it could not write and tries again; when too much waits, `room` holds the sources back, so that they
+give up readings by their own rule and count them, and brokers keep what they have not seen acknowledged.
+"""
+
+import asyncio
+import logging
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+
+from collector.errors import StoreError
+from collector.pipeline import Pipeline
+from collector.snapshot import StoreView
+from collector.store.database import Batch, Database
+from collector.store.row import Row
+
+__all__ = ["Recorder"]
+
+log = logging.getLogger(__name__)
+
+MAX_WAITING = 8192
+"""Readings that may wait for the disk before sources are held back."""
+RECEIPTS_WAITING = 16
+"""Acknowledgements owed before a commit is made at once: a broker hands out 20 messages and then waits for us
+(Mosquitto's default)."""
+RETRY_SECONDS = 1.0
+RETRY_CAP_SECONDS = 10.0
+
+
+class Recorder:
+    """Commits the pipeline's batches.
+
+    Args:
+        database: the open store.
+        cook: number of the cook.
+        pipeline: where batches gather.
+        commit_seconds: time between commits.
+        durable_seconds: time between commits that are synced to the device.
+        on_committed: called with source name and receipt once a message is safe, newest only.
+        source_of: gives the source of a row's series.
+        throwaway: whether the store is gone at the end.
+    """
+
+    def __init__(
+        self,
+        database: Database,
+        cook: int,
+        pipeline: Pipeline,
+        *,
+        commit_seconds: float = 1.0,
+        durable_seconds: float = 10.0,
+        on_committed: Callable[[int, int], None] = lambda _series, _receipt: None,
+        throwaway: bool = False,
+    ) -> None:
+        self._database = database
+        self._cook = cook
+        self._pipeline = pipeline
+        self._commit_seconds = commit_seconds
+        self._durable_seconds = durable_seconds
+        self._on_committed = on_committed
+        self._throwaway = throwaway
+        self._thread = ThreadPoolExecutor(1, "store")
+        self._wake = asyncio.Event()
+        self._room = asyncio.Event()
+        self._room.set()
+        self._failed: list[Batch] = []
+        self._in_flight = 0
+        self._receipts = 0
+        self._last_full = 0.0
+        self._last_commit_unix: float | None = None
+        self._fault = ""
+        self.committed = 0
+        """Readings safe on disk since the start."""
+
+    def noticed(self, *, receipt: bool) -> bool:
+        """Take note that the pipeline took a reading; tell whether there is room for the next."""
+        if receipt:
+            self._receipts += 1
+        if self._pipeline.urgent or self._receipts >= RECEIPTS_WAITING:
+            self._wake.set()
+        if self._waiting() >= MAX_WAITING:
+            self._room.clear()
+            self._wake.set()
+            return False
+        return True
+
+    async def room(self) -> None:
+        """Wait until there is room for more readings."""
+        await self._room.wait()
+
+    def _waiting(self) -> int:
+        return len(self._pipeline.batch.rows) + self._in_flight
+
+    def hurry(self) -> None:
+        """Commit as soon as may be."""
+        self._wake.set()
+
+    async def run(self) -> None:
+        """Commit until cancelled: at each interval, or at once when something urgent waits."""
+        delay = RETRY_SECONDS
+        while True:
+            try:
+                async with asyncio.timeout(self._commit_seconds):
+                    await self._wake.wait()
+            except TimeoutError:
+                pass
+            self._wake.clear()
+            if await self.flush():
+                delay = RETRY_SECONDS
+            else:
+                await asyncio.sleep(delay)
+                delay = min(2 * delay, RETRY_CAP_SECONDS)
+                self._wake.set()
+
+    async def flush(self) -> bool:
+        """Write everything that waits; tell whether the disk took it."""
+        full = self._pipeline.urgent or time.monotonic() - self._last_full >= self._durable_seconds
+        batch = self._pipeline.cut()
+        if batch:
+            self._failed.append(batch)
+            self._in_flight += len(batch.rows)
+        self._receipts = 0
+        loop = asyncio.get_running_loop()
+        while self._failed:
+            batch = self._failed[0]
+            try:
+                await loop.run_in_executor(
+                    self._thread, lambda b=batch: self._database.commit(self._cook, b, full=full)
+                )
+            except StoreError as error:
+                if str(error) != self._fault:
+                    log.error(  # noqa: TRY400 - the cause is in the sentence, a traceback a second would drown the journal
+                        "the store does not take readings, %d wait: %s", self._waiting(), error)
+                self._fault = str(error)
+                return False
+            self._failed.pop(0)
+            self._settle(batch.rows, full=full)
+        return True
+
+    def _settle(self, rows: list[Row], *, full: bool) -> None:
+        """Account for a batch that is safe, and let its messages be acknowledged."""
+        if self._fault:
+            log.warning("the store takes readings again")
+            self._fault = ""
+        self._in_flight -= len(rows)
+        self.committed += len(rows)
+        self._last_commit_unix = time.time()
+        if full:
+            self._last_full = time.monotonic()
+        newest: dict[int, int] = {}
+        for row in rows:
+            if row[5] is not None:
+                newest[row[1]] = row[5]
+        for series, receipt in newest.items():
+            self._on_committed(series, receipt)
+        if self._waiting() < MAX_WAITING // 2:
+            self._room.set()
+
+    def view(self) -> StoreView:
+        """Show what is safe."""
+        return StoreView(
+            str(self._database.path), self._waiting(), self._last_commit_unix, self._fault, self._throwaway
+        )
+
+    async def close(self, deadline_seconds: float = 8.0) -> int:
+        """Write what waits and close the store; give how many readings could not be written in time."""
+        stop = time.monotonic() + deadline_seconds
+        while not await self.flush() and time.monotonic() < stop:
+            await asyncio.sleep(0.5)
+        lost = self._waiting()
+        loop = asyncio.get_running_loop()
+        await loop.run_in_executor(self._thread, self._database.close)
+        self._thread.shutdown(wait=False)
+        return lost

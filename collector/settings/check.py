@@ -1,0 +1,139 @@
+"""Walks a parsed TOML document against the config's shape and collects every mistake, not only the first."""
+
+import difflib
+import typing
+from typing import Any
+
+import msgspec
+
+from collector.settings.shape import Config, MqttSource, RecordingSource, RehearsalSource, SourceTable
+
+__all__ = ["Mistake", "mistakes"]
+
+Path = tuple[str | int, ...]
+Mistake = tuple[Path, str]
+
+_SOURCES: dict[str, type[SourceTable]] = {
+    "mqtt": MqttSource,
+    "recording": RecordingSource,
+    "rehearsal": RehearsalSource,
+}
+
+
+def mistakes(document: dict[str, Any]) -> list[Mistake]:
+    """List what the shape does not allow, each with its path; empty when `Config` can be made of it."""
+    found: list[Mistake] = []
+    _walk(document, Config, (), found)
+    return found
+
+
+def _walk(value: Any, kind: Any, path: Path, found: list[Mistake]) -> None:
+    """Check one value against one type, going down into tables and arrays of tables."""
+    kind = _plain(kind)
+    if kind == SourceTable:
+        _walk_source(value, path, found)
+        return
+    if isinstance(kind, type) and issubclass(kind, msgspec.Struct):
+        _walk_table(value, kind, path, found)
+        return
+    origin, args = typing.get_origin(kind), typing.get_args(kind)
+    inner = args[0] if origin is tuple and len(args) == 2 and args[1] is Ellipsis else None
+    if inner is not None and _is_table(inner):
+        if not isinstance(value, list):
+            found.append((path, f"must be written as an array of tables: [[{_dotted(path)}]]"))
+            return
+        for index, item in enumerate(value):
+            _walk(item, inner, (*path, index), found)
+        return
+    if origin is dict and _is_table(args[1]):
+        if not isinstance(value, dict):
+            found.append((path, f"must be a table: [{_dotted(path)}.NAME]"))
+            return
+        for name, item in value.items():
+            _walk(item, args[1], (*path, name), found)
+        return
+    try:
+        msgspec.convert(value, kind)
+    except msgspec.ValidationError as error:
+        found.append((path, _say(str(error))))
+
+
+def _walk_source(value: Any, path: Path, found: list[Mistake]) -> None:
+    if not isinstance(value, dict):
+        found.append((path, "must be a table: [[source]]"))
+        return
+    kind = value.get("kind")
+    if kind is None:
+        found.append((path, f'says no kind; add kind = "mqtt" (or {_list(list(_SOURCES)[1:])})'))
+    elif kind not in _SOURCES:
+        near = _near(str(kind), list(_SOURCES))
+        found.append(((*path, "kind"), f"{kind!r} is no kind of source{near}; allowed: {_list(_SOURCES)}"))
+    else:
+        _walk_table(value, _SOURCES[kind], path, found)
+
+
+def _walk_table(value: Any, kind: type[msgspec.Struct], path: Path, found: list[Mistake]) -> None:
+    if not isinstance(value, dict):
+        found.append((path, f"must be a table: [{_dotted(path)}]"))
+        return
+    fields = {f.encode_name: f for f in msgspec.structs.fields(kind)}
+    tag = kind.__struct_config__.tag_field
+    for key in value:
+        if key not in fields and key != tag:
+            near = _near(key, list(fields)) or f"; allowed here: {_list(fields)}"
+            found.append(((*path, key), f"unknown key{near}"))
+    hints = typing.get_type_hints(kind, include_extras=True)
+    for name, field in fields.items():
+        if name in value:
+            before = len(found)
+            _walk(value[name], hints[field.name], (*path, name), found)
+            if len(found) == before:
+                _check_whole(value[name], hints[field.name], (*path, name), found)
+        elif field.required:
+            found.append(((*path, name), "is missing"))
+
+
+def _check_whole(value: Any, kind: Any, path: Path, found: list[Mistake]) -> None:
+    """Check what binds a whole array, such as its least length, once its parts are right."""
+    try:
+        msgspec.convert(value, kind)
+    except msgspec.ValidationError as error:
+        found.append((path, _say(str(error))))
+
+
+def _plain(kind: Any) -> Any:
+    """Take off `Annotated`, and `None` of an optional table."""
+    return kind.__origin__ if typing.get_origin(kind) is typing.Annotated and _is_table(kind.__origin__) else kind
+
+
+def _is_table(kind: Any) -> bool:
+    if kind == SourceTable:
+        return True
+    if typing.get_origin(kind) is tuple:
+        args = typing.get_args(kind)
+        return len(args) == 2 and args[1] is Ellipsis and _is_table(args[0])
+    return isinstance(kind, type) and issubclass(kind, msgspec.Struct)
+
+
+def _say(error: str) -> str:
+    """Turn a converter's sentence into one for a cook."""
+    said = error.split(" - at `", maxsplit=1)[0]
+    for word, plain in (
+        ("`str`", "text in quotes"), ("`float`", "a number"), ("`int`", "a whole number"), ("`bool`", "true or false"),
+        ("`array`", "an array"), ("`object`", "a table"), ("`null`", "nothing"),
+    ):  # fmt: skip
+        said = said.replace(word, plain)
+    return said[0].lower() + said[1:]
+
+
+def _near(word: str, allowed: list[str]) -> str:
+    close = difflib.get_close_matches(word, allowed, 1, 0.6)
+    return f', did you mean "{close[0]}"?' if close else ""
+
+
+def _list(words: typing.Iterable[str]) -> str:
+    return ", ".join(f'"{word}"' for word in words)
+
+
+def _dotted(path: Path) -> str:
+    return ".".join(str(part) for part in path if isinstance(part, str))

@@ -1,0 +1,265 @@
+"""From the config file to settings that hold together, or to a list of every mistake in it."""
+
+import os
+import tomllib
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import msgspec
+
+from collector.errors import Problem, SettingsError
+from collector.model.plan import DEFAULT_RULES, GRATE, Plan, Probe, Rule, Zone
+from collector.settings.check import mistakes
+from collector.settings.places import key_lines
+from collector.settings.quantity import QuantityError, parse_difference, parse_temperature
+from collector.settings.shape import AlarmTable, Config, MqttSource, ProbeTable
+from collector.snapshot import ChamberView, Priority
+
+__all__ = ["Settings", "load", "parse"]
+
+METRES = {"cm": 0.01, "in": 0.0254}
+MAX_PROBES = 4096
+
+Where = tuple[str | int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """A config file that holds together."""
+
+    path: Path
+    config: Config
+    plan: Plan
+    warnings: tuple[str, ...] = ()
+    """What is allowed but looks unwise, one sentence each."""
+
+
+def load(path: Path) -> Settings:
+    """Read a config file.
+
+    Raises:
+        SettingsError: it cannot be read, or holds mistakes; all of them are in it.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise SettingsError(path, [Problem(0, "file", f"cannot be read: {error.strerror}")]) from error
+    except UnicodeDecodeError as error:
+        raise SettingsError(path, [Problem(0, "file", "is not UTF-8 text")]) from error
+    return parse(text, path)
+
+
+def parse(text: str, path: Path) -> Settings:
+    """Read the text of a config file; relative files in it are taken from beside `path`.
+
+    Raises:
+        SettingsError: it holds mistakes; all of them are in it.
+    """
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        line = _line_in(str(error))
+        raise SettingsError(path, [Problem(line, "TOML", str(error))]) from error
+    lines = key_lines(text)
+    found = mistakes(document)
+    if not found:
+        config = msgspec.convert(document, Config)
+        builder = _Builder(config, path)
+        plan = builder.plan()
+        if plan is not None and not builder.found:
+            return Settings(path, config, plan, tuple(builder.warnings))
+        found = builder.found
+    problems = [Problem(_line_of(where, lines), _name(where), what) for where, what in found]
+    raise SettingsError(path, sorted(problems, key=lambda p: (p.line == 0, p.line)))
+
+
+def _line_in(message: str) -> int:
+    words = message.replace(",", "").replace(")", "").split()
+    return int(words[words.index("line") + 1]) if "line" in words else 0
+
+
+def _line_of(where: Where, lines: dict[Where, int]) -> int:
+    while where:
+        if where in lines:
+            return lines[where]
+        where = where[:-1]
+    return 0
+
+
+def _name(where: Where) -> str:
+    return ".".join(str(part + 1) if isinstance(part, int) else part for part in where)
+
+
+class _Builder:
+    """Makes the plan from a config of the right shape, collecting what does not hold together."""
+
+    def __init__(self, config: Config, path: Path) -> None:
+        self._config = config
+        self._path = path
+        self._scale = METRES[config.chamber.unit]
+        self.found: list[tuple[Where, str]] = []
+        self.warnings: list[str] = []
+
+    def plan(self) -> Plan | None:
+        """Build the plan; None when it cannot be built at all."""
+        config, chamber = self._config, self._config.chamber
+        target = self._temperature(config.cook.target, ("cook", "target"))
+        band = self._difference(config.cook.band, ("cook", "band"))
+        if band <= 0:
+            self.found.append((("cook", "band"), "must be more than nothing"))
+        self._check_sources()
+        probes = tuple(self._probe(i, p) for i, p in enumerate(config.probe))
+        self._check_probes(probes)
+        zones = tuple(Zone(z.name, z.level, *(v * self._scale for v in (*z.x, *z.y))) for z in config.zone)
+        levels = self._levels(probes)
+        self._check_zones(zones, levels)
+        rules = tuple(self._rule(rule) for rule in DEFAULT_RULES)
+        self._check_alarm_names()
+        view = ChamberView(
+            chamber.name, chamber.shape, chamber.length * self._scale, chamber.width * self._scale, levels,
+            chamber.fire_side,
+        )  # fmt: skip
+        return Plan(view, probes, zones, target, target - band, target + band, rules)
+
+    def _temperature(self, text: str, where: Where) -> float:
+        try:
+            return parse_temperature(text)
+        except QuantityError as error:
+            self.found.append((where, str(error)))
+            return 0.0
+
+    def _difference(self, text: str, where: Where) -> float:
+        try:
+            return parse_difference(text)
+        except QuantityError as error:
+            self.found.append((where, str(error)))
+            return 1.0
+
+    def _levels(self, probes: tuple[Probe, ...]) -> tuple[str, ...]:
+        names = dict.fromkeys(p.level for p in probes if p.duty == "chamber" and p.level)
+        return tuple(sorted(names, key=lambda name: (name != GRATE, name)))
+
+    def _check_sources(self) -> None:
+        seen: dict[str, int] = {}
+        for i, source in enumerate(self._config.source):
+            if source.name in seen:
+                self.found.append((("source", i, "name"), f"source {seen[source.name] + 1} has this name too"))
+            seen.setdefault(source.name, i)
+            if isinstance(source, MqttSource):
+                self._check_mqtt(i, source)
+
+    def _check_mqtt(self, i: int, source: MqttSource) -> None:
+        if source.password_file and not source.user:
+            self.found.append((("source", i, "user"), "is missing: a password goes with a user"))
+        if bool(source.certificate_file) != bool(source.key_file):
+            self.found.append((("source", i, "certificate_file"), "certificate_file and key_file go together"))
+        for key in ("password_file", "ca_file", "certificate_file", "key_file"):
+            name = getattr(source, key)
+            if not name:
+                continue
+            file = self._path.parent / name
+            if not os.access(file, os.R_OK):
+                self.found.append((("source", i, key), f"{name!r} cannot be read"))
+            elif key in ("password_file", "key_file") and file.stat().st_mode & 0o077:
+                self.warnings.append(f"{file}: others on this machine can read this secret; chmod 600 it")
+        if source.user and not source.tls and source.host not in ("localhost", "127.0.0.1", "::1"):
+            self.warnings.append(f"source {source.name}: the password goes over the network in clear; set tls = true")
+
+    def _probe(self, i: int, table: ProbeTable) -> Probe:
+        where: Where = ("probe", i)
+        level = table.level or (GRATE if table.duty == "chamber" else "")
+        if table.duty == "chamber":
+            for axis in ("x", "y"):
+                if getattr(table, axis) is None:
+                    self.found.append(((*where, axis), "is missing: the map needs to know where a chamber probe is"))
+        self._check_place(where, table)
+        return Probe(
+            table.name,
+            table.source,
+            table.key or table.name,
+            table.duty,
+            level or None,
+            None if table.x is None else table.x * self._scale,
+            None if table.y is None else table.y * self._scale,
+            max(self._difference(table.tolerance, (*where, "tolerance")), 0.05),
+            self._difference(table.offset, (*where, "offset")),
+            table.stale_after,
+            self._temperature(table.range[0], (*where, "range")),
+            self._temperature(table.range[1], (*where, "range")),
+            self._temperature(table.target, (*where, "target")) if table.target else float("nan"),
+        )
+
+    def _check_place(self, where: Where, table: ProbeTable) -> None:
+        chamber = self._config.chamber
+        for axis, most in (("x", chamber.length), ("y", chamber.width)):
+            value = getattr(table, axis)
+            if value is not None and not 0 <= value <= most:
+                self.found.append(
+                    (
+                        (*where, axis),
+                        f"{value:g} lies outside the chamber; 0 to {most:g} {chamber.unit} is inside",
+                    )
+                )
+
+    def _check_probes(self, probes: tuple[Probe, ...]) -> None:
+        sources = [s.name for s in self._config.source]
+        names: dict[str, int] = {}
+        keys: dict[tuple[str, str], int] = {}
+        for i, probe in enumerate(probes):
+            if probe.source not in sources:
+                self.found.append((("probe", i, "source"), f"there is no source {probe.source!r}; there is {sources}"))
+            if probe.name in names:
+                self.found.append((("probe", i, "name"), f"probe {names[probe.name] + 1} has this name too"))
+            if (probe.source, probe.key) in keys:
+                other = keys[probe.source, probe.key] + 1
+                self.found.append((("probe", i, "key"), f"probe {other} claims this key of this source too"))
+            if probe.lowest_celsius >= probe.highest_celsius:
+                self.found.append((("probe", i, "range"), "the first must be below the second"))
+            names.setdefault(probe.name, i)
+            keys.setdefault((probe.source, probe.key), i)
+        if len(probes) > MAX_PROBES:
+            self.found.append((("probe",), f"{len(probes)} probes are more than one collector takes ({MAX_PROBES})"))
+        if not any(p.duty == "chamber" and p.level == GRATE for p in probes):
+            self.found.append(
+                (("probe",), f'no chamber probe has level = "{GRATE}"; target and alarms are judged there')
+            )
+
+    def _check_zones(self, zones: tuple[Zone, ...], levels: tuple[str, ...]) -> None:
+        chamber = self._config.chamber
+        length, width = chamber.length * self._scale, chamber.width * self._scale
+        names: dict[str, int] = {}
+        for i, zone in enumerate(zones):
+            if zone.level not in levels:
+                self.found.append((("zone", i, "level"), f"no chamber probe is on {zone.level!r}; there is {levels}"))
+            for axis, a, b, most in (("x", zone.x0_m, zone.x1_m, length), ("y", zone.y0_m, zone.y1_m, width)):
+                if not (-1e-9 <= a < b <= most + 1e-9):
+                    self.found.append((("zone", i, axis), "must go from less to more, inside the chamber"))
+            if zone.name in names:
+                self.found.append((("zone", i, "name"), f"zone {names[zone.name] + 1} has this name too"))
+            names.setdefault(zone.name, i)
+
+    def _check_alarm_names(self) -> None:
+        known = [rule.name for rule in DEFAULT_RULES]
+        for name in self._config.alarm:
+            if name not in known:
+                self.found.append((("alarm", name), f"there is no such alarm; there is {', '.join(known)}"))
+
+    def _rule(self, rule: Rule) -> Rule:
+        table = self._config.alarm.get(rule.name, AlarmTable())
+        where: Where = ("alarm", rule.name)
+        changed = rule
+        if rule.name == "probe-silent" and (table.limit or table.deadband):
+            self.found.append(((*where, "limit"), "is set on each probe: stale_after"))
+        elif table.limit:
+            changed = replace(changed, limit=self._difference(table.limit, (*where, "limit")))
+        if table.deadband and rule.name != "probe-silent":
+            changed = replace(changed, deadband=self._difference(table.deadband, (*where, "deadband")))
+        if table.enabled is not None:
+            changed = replace(changed, enabled=table.enabled)
+        if table.priority is not None:
+            changed = replace(changed, priority=Priority(table.priority))
+        if table.on_delay is not None:
+            changed = replace(changed, on_delay_seconds=table.on_delay)
+        if table.off_delay is not None:
+            changed = replace(changed, off_delay_seconds=table.off_delay)
+        return changed

@@ -1,0 +1,48 @@
+"""Temperatures and differences as a cook writes them: a number and its unit, `"235 F"`."""
+
+import math
+import re
+
+from adapters.reading import Unit, difference_kelvin, to_celsius
+
+__all__ = ["QuantityError", "parse_difference", "parse_temperature"]
+
+_UNITS = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT, "K": Unit.KELVIN}
+_QUANTITY = re.compile(r"^\s*([-+]?\d+(?:\.\d+)?)\s*°?\s*([CFK])\s*$")
+
+
+class QuantityError(ValueError):
+    """Not a number and its unit."""
+
+
+def _parse(text: str) -> tuple[float, Unit]:
+    match = _QUANTITY.match(text)
+    if not match or not math.isfinite(float(match[1])):
+        raise QuantityError(f'{text!r} is no temperature; write a number and its unit, such as "235 F" or "113 C"')
+    return float(match[1]), _UNITS[match[2]]
+
+
+def parse_temperature(text: str) -> float:
+    """Read a temperature; return degrees Celsius.
+
+    >>> round(parse_temperature("235 F"), 1)
+    112.8
+
+    Raises:
+        QuantityError: not a number and its unit.
+    """
+    value, unit = _parse(text)
+    return to_celsius(value, unit)
+
+
+def parse_difference(text: str) -> float:
+    """Read a temperature difference; return kelvin.
+
+    >>> round(parse_difference("20 F"), 1)
+    11.1
+
+    Raises:
+        QuantityError: not a number and its unit.
+    """
+    value, unit = _parse(text)
+    return difference_kelvin(value, unit)

@@ -1,0 +1,191 @@
+"""The shape of the config file: every table, key and value it may hold. Defaults are what most cooks want."""
+
+from typing import Annotated, Literal
+
+import msgspec
+from msgspec import Meta
+
+__all__ = [
+    "AlarmTable",
+    "Availability",
+    "Chamber",
+    "Config",
+    "Cook",
+    "Display",
+    "MqttSource",
+    "ProbeTable",
+    "RecordingSource",
+    "RehearsalSource",
+    "SourceTable",
+    "Store",
+    "Subscription",
+    "ZoneTable",
+]
+
+Positive = Annotated[float, Meta(gt=0)]
+NotNegative = Annotated[float, Meta(ge=0)]
+Port = Annotated[int, Meta(ge=1, le=65535)]
+Name = Annotated[str, Meta(min_length=1, max_length=60)]
+TemperatureUnit = Literal["C", "F", "K"]
+
+
+class _Table(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    pass
+
+
+class Chamber(_Table, kw_only=True):
+    """The cook chamber."""
+
+    name: Name = "pit"
+    shape: Literal["cylinder", "box"] = "cylinder"
+    length: Positive
+    """Along the pit, from the fire end."""
+    width: Positive
+    """Across, at the grate."""
+    unit: Literal["cm", "in"]
+    fire_side: Literal["left", "right"] = "left"
+
+
+class Cook(_Table, kw_only=True):
+    """What the grate should hold."""
+
+    target: str
+    """A temperature with its unit: `"235 F"`."""
+    band: str = "25 F"
+    """How far above and below is all right: `"25 F"` is 25 degrees Fahrenheit each way."""
+
+
+class Display(_Table, kw_only=True):
+    """How things are shown; what is stored does not depend on it."""
+
+    unit: Literal["C", "F"] = "F"
+    theme: Literal["dark", "light", "high-contrast"] = "dark"
+    ascii: bool = False
+    mouse: bool = True
+    keys: dict[str, str] = msgspec.field(default_factory=dict)
+
+
+class Store(_Table, kw_only=True):
+    """The record on disk."""
+
+    path: str = ""
+    """Empty: the usual place (`coldside paths`)."""
+    commit_seconds: Annotated[float, Meta(gt=0, le=60)] = 1.0
+    """What `kill -9` may cost."""
+    durable_seconds: Annotated[float, Meta(gt=0, le=600)] = 10.0
+    """What a power cut may cost."""
+
+
+class Subscription(_Table, kw_only=True):
+    """One topic filter and how its payloads are read."""
+
+    filter: Name
+    qos: Literal[0, 1] = 1
+    payload: Literal["number", "json", "senml", "senml-cbor"] = "number"
+    value: str = ""
+    """JSON Pointer to the value; empty: the whole document."""
+    unit: TemperatureUnit = "C"
+    unit_pointer: str = ""
+    time_pointer: str = ""
+    key: str = "topic"
+    """Where the probe key is: `topic`, `level N` of the topic from 1, or a JSON Pointer."""
+
+
+class Availability(_Table, kw_only=True):
+    """A topic on which a bridge's last will says that it is gone."""
+
+    topic: Name
+    online: str = "online"
+    offline: str = "offline"
+
+
+class MqttSource(_Table, kw_only=True, tag_field="kind", tag="mqtt"):
+    """A broker and what to hear there."""
+
+    name: Name
+    host: Name
+    port: Port | None = None
+    version: Literal["3.1.1", "5"] = "5"
+    user: str = ""
+    password_file: str = ""
+    tls: bool = False
+    ca_file: str = ""
+    certificate_file: str = ""
+    key_file: str = ""
+    client_id: str = ""
+    subscribe: Annotated[tuple[Subscription, ...], Meta(min_length=1)]
+    availability: tuple[Availability, ...] = ()
+
+
+class RecordingSource(_Table, kw_only=True, tag_field="kind", tag="recording"):
+    """A recorded night played again."""
+
+    name: Name
+    file: Name
+    speed: Positive = 1.0
+    loop: bool = False
+
+
+class RehearsalSource(_Table, kw_only=True, tag_field="kind", tag="rehearsal"):
+    """A simulated pit with the probes of this config."""
+
+    name: Name
+    seed: int = 1
+    speed: Positive = 1.0
+
+
+SourceTable = MqttSource | RecordingSource | RehearsalSource
+
+
+class ProbeTable(_Table, kw_only=True):
+    """One probe in its place."""
+
+    name: Name
+    source: Name
+    key: str = ""
+    """What its source calls it; empty: its name."""
+    duty: Literal["chamber", "meat", "ambient"] = "chamber"
+    level: str = ""
+    x: float | None = None
+    """From the fire end, in the chamber's unit."""
+    y: float | None = None
+    """From the back to the door."""
+    tolerance: str = "1 K"
+    offset: str = "0 K"
+    stale_after: Positive = 120.0
+    """Seconds."""
+    range: tuple[str, str] = ("-40 C", "400 C")
+    target: str = ""
+
+
+class ZoneTable(_Table, kw_only=True):
+    """A named rectangle of a level."""
+
+    name: Name
+    level: Name = "grate"
+    x: tuple[float, float]
+    y: tuple[float, float]
+
+
+class AlarmTable(_Table, kw_only=True):
+    """What differs from an alarm's defaults."""
+
+    enabled: bool | None = None
+    priority: Annotated[int, Meta(ge=1, le=3)] | None = None
+    limit: str = ""
+    deadband: str = ""
+    on_delay: NotNegative | None = None
+    off_delay: NotNegative | None = None
+
+
+class Config(_Table, kw_only=True):
+    """The whole file."""
+
+    chamber: Chamber
+    cook: Cook
+    display: Display = msgspec.field(default_factory=Display)
+    store: Store = msgspec.field(default_factory=Store)
+    source: Annotated[tuple[SourceTable, ...], Meta(min_length=1)]
+    probe: Annotated[tuple[ProbeTable, ...], Meta(min_length=1)]
+    zone: tuple[ZoneTable, ...] = ()
+    alarm: dict[str, AlarmTable] = msgspec.field(default_factory=dict)

@@ -1,0 +1,151 @@
+"""From the config's source tables to sources that run. The only place that knows which adapter is behind a kind."""
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from adapters.reading import Unit
+from adapters.source import Source
+from collector.errors import Problem, SettingsError
+from collector.model.plan import GRATE, Plan
+from collector.settings.load import Settings
+from collector.settings.shape import MqttSource, RecordingSource, RehearsalSource
+
+if TYPE_CHECKING:
+    from adapters.rehearsal.source import RehearsalPit
+
+__all__ = ["build_sources", "playback_speed", "rehearsal_of"]
+
+_UNITS = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT, "K": Unit.KELVIN}
+
+
+def playback_speed(settings: Settings) -> float:
+    """Tell how much faster than the clock the config's sources run: 1 unless all are recordings or rehearsals.
+
+    Raises:
+        SettingsError: sources of different speed; the cook's time can only run at one.
+    """
+    speeds = {getattr(table, "speed", 1.0) for table in settings.config.source}
+    if len(speeds) > 1:
+        what = f"sources run at different speeds ({', '.join(f'{s:g}' for s in sorted(speeds))}); give all the same"
+        raise SettingsError(settings.path, [Problem(0, "source.speed", what)])
+    return float(speeds.pop())
+
+
+def build_sources(settings: Settings, clock: Callable[[], float], start_unix: float) -> list[Source]:
+    """Make the sources of a config.
+
+    Args:
+        settings: the config.
+        clock: tells Unix seconds UTC.
+        start_unix: when a recording or a rehearsal begins.
+
+    Raises:
+        SettingsError: a source cannot be made.
+    """
+    built: list[Source] = []
+    for index, table in enumerate(settings.config.source):
+        try:
+            built.append(_build(settings, table, clock, start_unix))
+        except (OSError, ValueError) as error:
+            raise SettingsError(settings.path, [Problem(0, f"source.{index + 1}", str(error))]) from error
+    return built
+
+
+def _build(
+    settings: Settings,
+    table: MqttSource | RecordingSource | RehearsalSource,
+    clock: Callable[[], float],
+    start_unix: float,
+) -> Source:
+    here = settings.path.parent
+    if isinstance(table, MqttSource):
+        return _broker(settings, table, clock)
+    if isinstance(table, RecordingSource):
+        from adapters.recording import Recording
+
+        return Recording(table.name, here / table.file, speed=table.speed, loop=table.loop, start_unix=start_unix)
+    plan = settings.plan
+    return rehearsal_of(plan, seed=table.seed, speed=table.speed, start_unix=start_unix, sources=(table.name,))[0]
+
+
+def _broker(settings: Settings, table: MqttSource, clock: Callable[[], float]) -> Source:
+    from adapters.decode.mqtt_payload import PayloadReader
+    from adapters.mqtt.options import Availability, BrokerOptions, Subscription, Tls
+    from adapters.mqtt.source import MqttSource as Broker
+
+    here = settings.path.parent
+
+    def file(name: str) -> Path | None:
+        return here / name if name else None
+
+    subscriptions = tuple(
+        Subscription(
+            s.filter,
+            s.qos,
+            PayloadReader(
+                s.payload, value=s.value, unit=_UNITS[s.unit], unit_pointer=s.unit_pointer,
+                time_pointer=s.time_pointer, key=s.key,
+            ),
+        )
+        for s in table.subscribe
+    )  # fmt: skip
+    options = BrokerOptions(
+        table.name,
+        table.host,
+        subscriptions,
+        table.port or (8883 if table.tls else 1883),
+        table.version == "5",
+        table.user or None,
+        _secret(here, table.password_file),
+        Tls(file(table.ca_file), file(table.certificate_file), file(table.key_file)) if table.tls else None,
+        table.client_id,
+        tuple(Availability(a.topic, a.online.encode(), a.offline.encode()) for a in table.availability),
+    )
+    expected = [p.key for p in settings.plan.probes if p.source == table.name]
+    return Broker(options, expected, clock=clock)
+
+
+def _secret(here: Path, name: str) -> str | None:
+    """Read a password from its file, or from the credentials the service manager hands over."""
+    if not name:
+        return None
+    place = here / name
+    credentials = os.environ.get("CREDENTIALS_DIRECTORY")
+    if credentials and (Path(credentials) / name).exists():
+        place = Path(credentials) / name
+    return place.read_text(encoding="utf-8").rstrip("\n")
+
+
+def rehearsal_of(
+    plan: Plan, *, seed: int, speed: float, start_unix: float, sources: tuple[str, ...] = ()
+) -> "list[RehearsalPit]":
+    """Make one simulated pit stand in for the sources of a plan, one source object for each.
+
+    Args:
+        plan: whose probes to simulate.
+        seed: which night.
+        speed: how fast.
+        start_unix: when it begins.
+        sources: names of the sources to stand in for; empty: all that have probes.
+    """
+    from adapters.rehearsal.source import RehearsalPit
+
+    from adapters.rehearsal.pit import RehearsalProbe
+
+    names = sources or tuple(dict.fromkeys(p.source for p in plan.probes))
+    return [
+        RehearsalPit(
+            name,
+            [
+                RehearsalProbe(p.key, p.duty, p.level or GRATE, p.x_m or 0.0, p.y_m or 0.0)
+                for p in plan.probes
+                if p.source == name
+            ],
+            seed=seed,
+            speed=speed,
+            start_unix=start_unix,
+        )
+        for name in names
+    ]

@@ -1,0 +1,222 @@
+"""Reads the store beside the collector that writes it: cooks, readings, alarm log, trend. Blocks; one per thread."""
+
+import sqlite3
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Self
+
+import msgspec
+import numpy as np
+
+from adapters.reading import Reading
+from collector.errors import StoreError, StoreVersionError
+from collector.model.action import Action, ActionKind
+from collector.model.alarm import AlarmEvent, Transition
+from collector.model.plan import Plan
+from collector.snapshot import AlarmState, Mark, Priority, TrendPoint
+from collector.store.row import Row, ordinal_at, reading_of, unix_of
+from collector.store.schema import SEQUENCE_BITS, VERSION
+
+__all__ = ["Archive", "Cook"]
+
+
+@dataclass(frozen=True, slots=True)
+class Cook:
+    """One recorded run."""
+
+    number: int
+    name: str
+    started_unix: float
+    ended_unix: float | None
+    """None while it runs, or when the collector died in it."""
+    last_unix: float
+    """Time of its last reading."""
+    readings: int
+    alarms: int
+    """How often an alarm was raised."""
+    coldside: str
+
+
+class Archive:
+    """Read-only view of a store.
+
+    Raises:
+        StoreError: there is no store there, or it cannot be read.
+    """
+
+    def __init__(self, path: Path) -> None:
+        if not path.exists():
+            raise StoreError(f"{path}: there is no store here yet; `coldside collect` makes it")
+        try:
+            self._connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=2.0)
+            version = self._connection.execute("PRAGMA user_version").fetchone()[0]
+        except sqlite3.Error as error:
+            raise StoreError(f"{path}: cannot be read: {error}") from error
+        if version > VERSION:
+            raise StoreVersionError(f"{path}: version {version}, this coldside reads up to {VERSION}")
+        self.path = path
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._connection.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def cooks(self) -> list[Cook]:
+        """List all cooks, oldest first."""
+        run = self._connection.execute
+        found = run("SELECT id, name, started_ms, ended_ms, coldside FROM cook ORDER BY started_ms").fetchall()
+        cooks = []
+        for k, (number, name, started_ms, ended_ms, version) in enumerate(found):
+            low = started_ms << SEQUENCE_BITS
+            high = found[k + 1][2] << SEQUENCE_BITS if k + 1 < len(found) else 1 << 62
+            count, last = run("SELECT count(*), max(id) FROM reading WHERE id >= ? AND id < ?", (low, high)).fetchone()
+            alarms = run(
+                "SELECT count(*) FROM alarm_log WHERE cook = ? AND after = ? AND before <> ?",
+                (number, AlarmState.UNACKNOWLEDGED, AlarmState.UNACKNOWLEDGED),
+            ).fetchone()[0]
+            cooks.append(
+                Cook(
+                    number, name, started_ms / 1000, None if ended_ms is None else ended_ms / 1000,
+                    unix_of(last) if last else started_ms / 1000, count, alarms, version,
+                )
+            )  # fmt: skip
+        return cooks
+
+    def cook(self, name: str) -> Cook:
+        """Find a cook by name; `last` is the newest.
+
+        Raises:
+            StoreError: there is none of that name.
+        """
+        cooks = self.cooks()
+        for cook in cooks:
+            if cook.name == name:
+                return cook
+        if name == "last" and cooks:
+            return cooks[-1]
+        names = ", ".join(cook.name for cook in cooks[-8:]) or "none yet"
+        raise StoreError(f"there is no cook named {name!r}; there is {names}")
+
+    def _range(self, cook: Cook) -> tuple[int, int]:
+        low = round(cook.started_unix * 1000) << SEQUENCE_BITS
+        following = self._connection.execute(
+            "SELECT min(started_ms) FROM cook WHERE started_ms > ?", (round(cook.started_unix * 1000),)
+        ).fetchone()[0]
+        return low, following << SEQUENCE_BITS if following is not None else 1 << 62
+
+    def plans(self, cook: Cook) -> list[tuple[int, Plan]]:
+        """Give the plans a cook ran under, each with the ordinal from which on."""
+        found = self._connection.execute(
+            "SELECT from_id, plan FROM plan WHERE cook = ? ORDER BY from_id", (cook.number,)
+        )
+        return [(from_id, msgspec.convert(_with_nan(msgspec.json.decode(text)), Plan)) for from_id, text in found]
+
+    def series(self) -> dict[int, tuple[str, str]]:
+        """Map the number of each series to its source and key."""
+        return {n: (source, key) for n, source, key in self._connection.execute("SELECT * FROM series")}
+
+    def rows(self, cook: Cook) -> Iterator[Row]:
+        """Yield the rows of a cook in the order the engine took them."""
+        yield from self._connection.execute(
+            "SELECT id, series, millicelsius, flags, source_ms, receipt FROM reading WHERE id >= ? AND id < ? "
+            "ORDER BY id",
+            self._range(cook),
+        )
+
+    def happenings(self, cook: Cook) -> Iterator[tuple[int, Reading | Action]]:
+        """Yield all that the engine was told, readings and actions, in its order, each with its ordinal."""
+        series = self.series()
+        actions = iter(
+            self._connection.execute(
+                "SELECT id, kind, subject, seconds, text FROM action WHERE id >= ? AND id < ? ORDER BY id",
+                self._range(cook),
+            ).fetchall()
+        )
+        action = next(actions, None)
+        for row in self.rows(cook):
+            while action is not None and action[0] < row[0]:
+                yield action[0], Action(ActionKind(action[1]), *action[2:])
+                action = next(actions, None)
+            yield row[0], reading_of(row, *series[row[1]])
+        while action is not None:
+            yield action[0], Action(ActionKind(action[1]), *action[2:])
+            action = next(actions, None)
+
+    def alarm_log(self, cook: Cook) -> list[Transition]:
+        """Give the alarm log of a cook, oldest first."""
+        found = self._connection.execute(
+            'SELECT time_ms, key, event, before, after, value, "limit", message, priority FROM alarm_log '
+            "WHERE cook = ? ORDER BY time_ms, key, event",
+            (cook.number,),
+        )
+        return [
+            Transition(
+                ms / 1000, key, AlarmEvent(event), AlarmState(before), AlarmState(after),
+                float("nan") if value is None else value, float("nan") if limit is None else limit, message,
+                Priority(priority),
+            )
+            for ms, key, event, before, after, value, limit, message, priority in found
+        ]  # fmt: skip
+
+    def marks(self, cook: Cook) -> list[Mark]:
+        """Give the marks of a cook, oldest first."""
+        found = self._connection.execute(
+            "SELECT time_ms, kind, text FROM mark WHERE cook = ? ORDER BY time_ms", (cook.number,)
+        )
+        return [Mark(ms / 1000, kind, text) for ms, kind, text in found]
+
+    def trend(self, cook: Cook, since_unix: float = 0.0) -> list[TrendPoint]:
+        """Give the derived values of a cook since a time, oldest first."""
+        zones = len(self.plans(cook)[-1][1].zones)
+        points = []
+        for ms, blob in self._connection.execute(
+            "SELECT time_ms, row FROM trend WHERE cook = ? AND time_ms >= ? ORDER BY time_ms",
+            (cook.number, round(since_unix * 1000)),
+        ):
+            values = np.frombuffer(blob, dtype="<f4").tolist()
+            points.append(
+                TrendPoint(ms / 1000, tuple(values[2 : 2 + zones]), values[1], values[0], tuple(values[2 + zones :]))
+            )
+        return points
+
+    def receipts(self, source: str, most: int = 2048) -> list[int]:
+        """Give the receipts last committed for a source, oldest first: its broker may send these messages again."""
+        numbers = [n for n, (s, _) in self.series().items() if s == source]
+        if not numbers:
+            return []
+        marks = ",".join("?" * len(numbers))
+        found = self._connection.execute(
+            f"SELECT receipt FROM (SELECT id, series, receipt FROM reading ORDER BY id DESC LIMIT ?) "  # noqa: S608
+            f"WHERE receipt IS NOT NULL AND series IN ({marks}) ORDER BY id DESC LIMIT ?",
+            (10 * most, *numbers, most),
+        ).fetchall()
+        return [receipt for (receipt,) in reversed(found)]
+
+    def last_ordinal(self) -> int:
+        """Give the greatest ordinal in use, 0 in an empty store."""
+        both = self._connection.execute("SELECT (SELECT max(id) FROM reading), (SELECT max(id) FROM action)").fetchone()
+        return max(value or 0 for value in both)
+
+    def readings_between(self, low_unix: float, high_unix: float) -> int:
+        """Count the readings taken from one time up to another."""
+        return int(
+            self._connection.execute(
+                "SELECT count(*) FROM reading WHERE id >= ? AND id < ?",
+                (ordinal_at(low_unix), ordinal_at(high_unix)),
+            ).fetchone()[0]
+        )
+
+
+def _with_nan(value: object) -> object:
+    """Put NaN back where JSON could only say null."""
+    if isinstance(value, dict):
+        return {k: float("nan") if v is None and k.endswith("_celsius") else _with_nan(v) for k, v in value.items()}
+    if isinstance(value, list):
+        return [_with_nan(v) for v in value]
+    return value

@@ -1,0 +1,210 @@
+"""The one writer of the store: opens, locks, migrates and commits. Used from one thread; it blocks."""
+
+import contextlib
+import fcntl
+import os
+import sqlite3
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import IO
+
+import numpy as np
+
+from collector.errors import StoreBusyError, StoreError, StoreVersionError
+from collector.model.action import Action
+from collector.model.alarm import Transition
+from collector.snapshot import Mark, TrendPoint
+from collector.store.row import Row
+from collector.store.schema import MIGRATIONS, VERSION
+
+__all__ = ["Batch", "Database"]
+
+JOURNAL_LIMIT_BYTES = 16 * 1024 * 1024
+
+
+@dataclass(slots=True)
+class Batch:
+    """What goes to disk in one commit."""
+
+    series: list[tuple[int, str, str]] = field(default_factory=list)
+    """New series: number, source, key."""
+    rows: list[Row] = field(default_factory=list)
+    actions: list[tuple[int, Action]] = field(default_factory=list)
+    transitions: list[Transition] = field(default_factory=list)
+    marks: list[Mark] = field(default_factory=list)
+    trend: list[TrendPoint] = field(default_factory=list)
+
+    def __bool__(self) -> bool:
+        return bool(self.rows or self.actions or self.transitions or self.marks or self.trend)
+
+
+class Database:
+    """An open store, held against a second collector.
+
+    Raises:
+        StoreBusyError: another collector holds it.
+        StoreVersionError: it was written by a later coldside.
+        StoreError: it cannot be opened, or is no store.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise StoreError(f"{path.parent}: cannot be made: {error.strerror}") from error
+        self._lock = _hold(path)
+        try:
+            self._connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=2.0)
+            self._prepare()
+        except sqlite3.Error as error:
+            self._lock.close()
+            raise StoreError(f"{path}: cannot be used as a store: {error}") from error
+        except StoreError:
+            self._lock.close()
+            raise
+        self.series: dict[tuple[str, str], int] = {
+            (source, key): number
+            for number, source, key in self._connection.execute("SELECT id, source, key FROM series")
+        }
+        """Number of each series on disk when the store was opened."""
+
+    def _prepare(self) -> None:
+        run = self._connection.execute
+        run("PRAGMA journal_mode = WAL")
+        run("PRAGMA synchronous = NORMAL")
+        run(f"PRAGMA journal_size_limit = {JOURNAL_LIMIT_BYTES}")
+        run("PRAGMA foreign_keys = ON")
+        version = run("PRAGMA user_version").fetchone()[0]
+        if version > VERSION:
+            raise StoreVersionError(
+                f"{self.path}: version {version}, this coldside reads up to {VERSION}; take a newer coldside"
+            )
+        for number in range(version, VERSION):
+            self._connection.executescript(f"BEGIN; {MIGRATIONS[number]} PRAGMA user_version = {number + 1}; COMMIT;")
+
+    def begin_cook(self, name: str, started_ms: int, plan_json: str, coldside: str) -> int:
+        """Open a cook; return its number.
+
+        Raises:
+            StoreError: the name is taken, or the disk refuses.
+        """
+        try:
+            with self._transaction(full=True):
+                cursor = self._connection.execute(
+                    "INSERT INTO cook (name, started_ms, coldside) VALUES (?, ?, ?)",
+                    (name, started_ms, coldside),
+                )
+                cook = int(cursor.lastrowid or 0)
+                self._connection.execute(
+                    "INSERT INTO plan (cook, from_id, plan) VALUES (?, ?, ?)", (cook, 0, plan_json)
+                )
+        except sqlite3.IntegrityError as error:
+            raise StoreError(f"there is a cook named {name!r} already") from error
+        except sqlite3.Error as error:
+            raise StoreError(f"{self.path}: {error}") from error
+        return cook
+
+    def change_plan(self, cook: int, from_id: int, plan_json: str) -> None:
+        """Record that a cook goes on under another plan."""
+        with self._transaction(full=True):
+            self._connection.execute(
+                "INSERT OR REPLACE INTO plan (cook, from_id, plan) VALUES (?, ?, ?)",
+                (cook, from_id, plan_json),
+            )
+
+    def end_cook(self, cook: int, ended_ms: int) -> None:
+        """Close a cook."""
+        with self._transaction(full=True):
+            self._connection.execute("UPDATE cook SET ended_ms = ? WHERE id = ?", (ended_ms, cook))
+
+    def commit(self, cook: int, batch: Batch, *, full: bool) -> None:
+        """Write a batch in one transaction.
+
+        Args:
+            cook: number of the cook it belongs to.
+            batch: what to write; rows may already be there from a commit whose end was not seen.
+            full: sync to the device before returning; without it a power cut may take what came since the last
+                full commit, `kill -9` takes nothing.
+
+        Raises:
+            StoreError: nothing of the batch was written.
+        """
+        try:
+            with self._transaction(full=full):
+                self._write(cook, batch)
+        except sqlite3.Error as error:
+            raise StoreError(f"{self.path}: {error}") from error
+
+    def _write(self, cook: int, batch: Batch) -> None:
+        many = self._connection.executemany
+        if batch.series:
+            many("INSERT OR IGNORE INTO series VALUES (?, ?, ?)", batch.series)
+        if batch.rows:
+            many("INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?, ?, ?)", batch.rows)
+        if batch.actions:
+            many(
+                "INSERT OR IGNORE INTO action VALUES (?, ?, ?, ?, ?)",
+                [(ordinal, a.kind, a.subject, a.seconds, a.text) for ordinal, a in batch.actions],
+            )
+        if batch.transitions:
+            many(
+                "INSERT OR IGNORE INTO alarm_log VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                [
+                    (cook, round(t.time_unix * 1000), t.key, t.event, t.before, t.after, t.value, t.limit, t.message,
+                     t.priority)
+                    for t in batch.transitions
+                ],
+            )  # fmt: skip
+        if batch.marks:
+            many(
+                "INSERT OR IGNORE INTO mark VALUES (?, ?, ?, ?)",
+                [(cook, round(m.time_unix * 1000), m.kind, m.text) for m in batch.marks],
+            )
+        if batch.trend:
+            many(
+                "INSERT OR IGNORE INTO trend VALUES (?, ?, ?)",
+                [(round(p.time_unix * 1000), cook, _pack(p)) for p in batch.trend],
+            )
+
+    @contextlib.contextmanager
+    def _transaction(self, *, full: bool) -> Iterator[None]:
+        run = self._connection.execute
+        run(f"PRAGMA synchronous = {'FULL' if full else 'NORMAL'}")
+        run("BEGIN IMMEDIATE")
+        try:
+            yield
+            run("COMMIT")
+        except BaseException:
+            if self._connection.in_transaction:
+                run("ROLLBACK")
+            raise
+
+    def close(self) -> None:
+        """Fold the journal into the file and let go of the store."""
+        with contextlib.suppress(sqlite3.Error):
+            self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        self._connection.close()
+        self._lock.close()
+
+
+def _pack(point: TrendPoint) -> bytes:
+    return np.array([point.grate_celsius, point.spread_kelvin, *point.zones, *point.probes], dtype="<f4").tobytes()
+
+
+def _hold(path: Path) -> IO[bytes]:
+    """Lock the store against a second collector; the lock goes with the process, however it ends."""
+    try:
+        lock = Path(f"{path}.lock").open("ab")  # noqa: SIM115 - held for the life of the process
+    except OSError as error:
+        raise StoreError(f"{path}: cannot be locked: {error.strerror}") from error
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        lock.close()
+        raise StoreBusyError(f"{path}: another collector is writing here (its lock is {path}.lock)") from error
+    lock.truncate(0)
+    lock.write(f"{os.getpid()}\n".encode())
+    lock.flush()
+    return lock

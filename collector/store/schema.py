@@ -1,0 +1,77 @@
+"""Tables of the store and the steps from one version to the next.
+
+Keys are time-major: all probes of a moment share a page, so a commit a second dirties one page and not one a probe.
+The id of a reading or an action is its *ordinal*: milliseconds since the epoch << 12 | number within the
+millisecond, strictly increasing, so that order on disk is the order in which the engine took it.
+"""
+
+__all__ = ["MIGRATIONS", "SEQUENCE_BITS", "VERSION"]
+
+SEQUENCE_BITS = 12
+
+_VERSION_1 = """
+CREATE TABLE cook (
+    id INTEGER PRIMARY KEY,
+    name TEXT NOT NULL UNIQUE,
+    started_ms INTEGER NOT NULL,
+    ended_ms INTEGER,              -- NULL while it runs
+    coldside TEXT NOT NULL         -- version that recorded it
+);
+CREATE TABLE plan (                -- the set-up a cook ran under, from an ordinal on
+    cook INTEGER NOT NULL REFERENCES cook,
+    from_id INTEGER NOT NULL,
+    plan TEXT NOT NULL,            -- JSON of collector.model.plan.Plan
+    PRIMARY KEY (cook, from_id)
+) WITHOUT ROWID;
+CREATE TABLE series (              -- what a source calls a probe; named by the plan
+    id INTEGER PRIMARY KEY,
+    source TEXT NOT NULL,
+    key TEXT NOT NULL,
+    UNIQUE (source, key)
+);
+CREATE TABLE reading (
+    id INTEGER PRIMARY KEY,        -- ordinal
+    series INTEGER NOT NULL,
+    millicelsius INTEGER,          -- raw value; NULL when there is none
+    flags INTEGER NOT NULL,        -- quality | reason << 2 | unit << 8 as it came in; screened << 12 | why << 14
+    source_ms INTEGER,             -- the probe's own time less the ordinal's; NULL when it did not say
+    receipt INTEGER                -- packet id << 32 | CRC-32 of topic and payload, for QoS 1
+);
+CREATE TABLE action (
+    id INTEGER PRIMARY KEY,        -- ordinal
+    kind TEXT NOT NULL,
+    subject TEXT NOT NULL,
+    seconds REAL NOT NULL,
+    text TEXT NOT NULL
+);
+CREATE TABLE alarm_log (
+    cook INTEGER NOT NULL REFERENCES cook,
+    time_ms INTEGER NOT NULL,
+    key TEXT NOT NULL,
+    event TEXT NOT NULL,
+    before TEXT NOT NULL,
+    after TEXT NOT NULL,
+    value REAL,
+    "limit" REAL,
+    message TEXT NOT NULL,
+    priority INTEGER NOT NULL,
+    PRIMARY KEY (cook, time_ms, key, event)
+) WITHOUT ROWID;
+CREATE TABLE mark (
+    cook INTEGER NOT NULL REFERENCES cook,
+    time_ms INTEGER NOT NULL,
+    kind TEXT NOT NULL,
+    text TEXT NOT NULL,
+    PRIMARY KEY (cook, time_ms, kind, text)
+) WITHOUT ROWID;
+CREATE TABLE trend (               -- derived values every ten seconds
+    time_ms INTEGER PRIMARY KEY,
+    cook INTEGER NOT NULL,
+    row BLOB NOT NULL              -- little-endian float32: grate, spread, zones in the plan's order, then probes
+);
+"""
+
+MIGRATIONS: tuple[str, ...] = (_VERSION_1,)
+"""Script number k takes a store from version k to k + 1."""
+
+VERSION = len(MIGRATIONS)

@@ -1,0 +1,85 @@
+"""Keeps a source alive: opens its link again and again, for as long as the collector runs."""
+
+import asyncio
+import logging
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from random import Random
+
+from adapters.backoff import delay_seconds
+from adapters.errors import LinkError
+from adapters.reading import Reading
+from adapters.source import LinkState, Source
+
+__all__ = ["Supervision", "supervise"]
+
+log = logging.getLogger(__name__)
+
+HEALTHY_SECONDS = 60.0
+"""A link that stood this long starts the backoff anew."""
+
+
+@dataclass(slots=True)
+class Supervision:
+    """How the supervised source has fared."""
+
+    source: Source
+    restarts: int = 0
+    fault: str = ""
+    """An error nobody expected, in words; it is in the log with its traceback."""
+    last_heard_unix: float | None = None
+
+
+async def supervise(
+    watched: Supervision,
+    take: Callable[[Reading], Awaitable[None] | None],
+    *,
+    random: Random,
+    sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
+) -> None:
+    """Iterate a source for ever, handing each reading to `take`; return only when it has ended for good.
+
+    Args:
+        watched: the source and its record.
+        take: gets each reading; when it returns an awaitable, there is no room and it is awaited.
+        random: for the jitter of the backoff.
+        sleep: how to wait.
+    """
+    loop = asyncio.get_running_loop()
+    attempt = 0
+    while True:
+        began = loop.time()
+        try:
+            await _drain(watched, take)
+            if watched.source.link.state is LinkState.ENDED:
+                return
+            log.info("source %s: the link closed", watched.source.name)
+        except LinkError as error:
+            log.warning("source %s: %s", watched.source.name, error)
+        except Exception as error:
+            watched.fault = f"{type(error).__name__}: {error}"
+            log.exception("source %s: a fault in the adapter, it is started again", watched.source.name)
+        attempt = 0 if loop.time() - began > HEALTHY_SECONDS else attempt
+        await sleep(delay_seconds(attempt, random))
+        attempt += 1
+        watched.restarts += 1
+
+
+async def _drain(watched: Supervision, take: Callable[[Reading], Awaitable[None] | None]) -> None:
+    """Hand on one life of the link.
+
+    Readings of one message (one receipt) go in without a pause between them: a commit in the middle of a message
+    would make its redelivery look like a repeat though half of it is not on record.
+    """
+    message: int | None = None
+    waiting: Awaitable[None] | None = None
+    async for reading in watched.source:
+        if waiting is not None and (reading.receipt is None or reading.receipt != message):
+            await waiting
+            waiting = None
+        watched.fault = ""
+        watched.last_heard_unix = reading.received_unix
+        message = reading.receipt
+        held = take(reading)
+        if waiting is None:
+            waiting = held

@@ -1,0 +1,236 @@
+"""The broker source against a real broker."""
+
+import asyncio
+import datetime as dt
+import importlib.util
+import ipaddress
+import math
+import subprocess
+import time
+from pathlib import Path
+
+import paho.mqtt.client as paho
+import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import NameOID
+
+from adapters.decode.mqtt_payload import PayloadReader
+from adapters.errors import LinkReason
+from adapters.mqtt.options import Availability, Tls
+from adapters.mqtt.source import MqttSource
+from adapters.reading import Quality, Reason
+from adapters.source import LinkState, Source
+
+_spec = importlib.util.spec_from_file_location("mqtt_conftest", Path(__file__).with_name("conftest.py"))
+_c = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(_c)
+Hearing, Publisher, options = _c.Hearing, _c.Publisher, _c.options
+
+pytestmark = pytest.mark.broker
+
+
+def up(source):
+    return lambda: source.link.state is LinkState.UP
+
+
+@pytest.mark.parametrize("version_5", [False, True])
+async def test_hears_a_number_and_converts_it(broker, publisher, version_5):
+    if version_5 and not broker.real:
+        pytest.skip("the embedded broker speaks MQTT 3.1.1 only")
+    source = MqttSource(options(broker.port, version_5=version_5))
+    assert isinstance(source, Source)
+    async with Hearing(source) as hearing:
+        await hearing.until(up(source))
+        before = time.time()
+        publisher.publish("pit/flat", "225.0")
+        await hearing.until(lambda: hearing.readings)
+    r = hearing.readings[0]
+    assert (r.source, r.key, r.quality) == ("b", "flat", Quality.GOOD)
+    assert r.celsius == pytest.approx(107.2222, abs=1e-4)
+    assert before - 1 <= r.received_unix <= time.time() + 1
+    assert source.counts.heard == source.counts.yielded == 1
+
+
+async def test_a_payload_that_is_no_number_is_a_bad_reading_of_its_probe(broker, publisher):
+    source = MqttSource(options(broker.port))
+    async with Hearing(source) as hearing:
+        await hearing.until(up(source))
+        for payload in (b"soup", b"\xff\xfe", b"1_0", b"nan", b""):
+            publisher.publish("pit/flat", payload)
+        publisher.publish("pit/flat", b"200")
+        await hearing.until(lambda: any(r.quality is Quality.GOOD for r in hearing.readings))
+    assert [r.reason for r in hearing.readings] == [Reason.UNDECODABLE] * 3 + [Reason.NOT_A_NUMBER, Reason.NONE]
+    assert all(math.isnan(r.celsius) for r in hearing.readings[:-1])
+    assert "1_0" in source.counts.last_error
+
+
+async def test_a_retained_message_is_last_known(broker, publisher):
+    publisher.publish("pit/flat", "200", retain=True)
+    source = MqttSource(options(broker.port))
+    async with Hearing(source) as hearing:
+        await hearing.until(lambda: hearing.readings)
+        publisher.publish("pit/flat", "201")
+        await hearing.until(lambda: len(hearing.readings) >= 2)
+    assert (hearing.readings[0].quality, hearing.readings[0].reason) == (Quality.UNCERTAIN, Reason.LAST_KNOWN)
+    assert hearing.readings[-1].quality is Quality.GOOD
+
+
+async def test_a_last_will_silences_all_probes_of_the_bridge(broker):
+    bridge = Publisher(broker.port, topic="bridge/state", payload="offline", qos=1)
+    source = MqttSource(options(broker.port, availability=(Availability("bridge/state"),)), ["flat", "point"])
+    async with Hearing(source) as hearing:
+        await hearing.until(up(source))
+        bridge.publish("pit/flat", "200")
+        await hearing.until(lambda: hearing.readings)
+        bridge.vanish()
+        await hearing.until(lambda: len(hearing.readings) >= 3)
+    gone = hearing.readings[1:]
+    assert {r.key for r in gone} == {"flat", "point"}
+    assert {r.reason for r in gone} == {Reason.OFFLINE}
+
+
+async def test_what_was_not_committed_comes_again_and_is_taken_once(real_broker):
+    broker = real_broker.start()
+    publisher = Publisher(broker.port)
+    first = MqttSource(options(broker.port))
+    async with Hearing(first, commit=False) as hearing:
+        await hearing.until(up(first))
+        for k in range(5):
+            publisher.publish("pit/flat", str(200 + k))
+        await hearing.until(lambda: len(hearing.readings) == 5)
+        first.committed(hearing.readings[1].receipt)
+        await asyncio.sleep(0.1)
+    stored = [r.receipt for r in hearing.readings[:4]]  # 2 and 3 were committed, their acknowledgement was not sent
+    second = MqttSource(options(broker.port))
+    second.restore(stored)
+    async with Hearing(second) as again:
+        await again.until(lambda: again.readings)
+        await asyncio.sleep(0.2)
+        publisher.publish("pit/flat", "300")
+        await again.until(lambda: len(again.readings) == 2)
+    assert [round(r.celsius * 1.8 + 32) for r in again.readings] == [204, 300]
+    assert second.counts.repeated == 2
+    publisher.close()
+
+
+async def test_no_more_than_the_window_is_taken_unacknowledged(real_broker):
+    real_broker.config = "max_inflight_messages 0\nmax_queued_messages 0"
+    broker = real_broker.start()
+    publisher = Publisher(broker.port)
+    source = MqttSource(options(broker.port))
+    async with Hearing(source, commit=False) as hearing:
+        await hearing.until(up(source))
+        for k in range(1000):
+            publisher.client.publish("pit/flat", str(k), 1)
+        await hearing.until(lambda: len(hearing.readings) >= 256)
+        await asyncio.sleep(0.5)
+        assert len(hearing.readings) == 256, "the sender is held back"
+        done = 0
+        while len(hearing.readings) < 1000 or done < 1000:
+            fresh = hearing.readings[done:]
+            done += len(fresh)
+            if fresh:
+                source.committed(fresh[-1].receipt)
+            await asyncio.sleep(0.02)
+    assert [round(r.celsius * 1.8 + 32) for r in hearing.readings] == list(range(1000))
+    publisher.close()
+
+
+async def test_reconnects_for_ever_and_says_why(broker):
+    source = MqttSource(options(broker.port))
+    async with Hearing(source) as hearing:
+        await hearing.until(up(source))
+        broker.stop()
+        await hearing.until(lambda: source.link.reason is LinkReason.UNREACHABLE)
+        broker.start()
+        await hearing.until(up(source))
+        p = Publisher(broker.port)
+        p.publish("pit/flat", "200")
+        await hearing.until(lambda: hearing.readings)
+        p.close()
+    assert {e.reason for e in hearing.errors} >= {LinkReason.LOST, LinkReason.UNREACHABLE}
+
+
+async def test_a_wrong_password_is_told_as_such(real_broker):
+    passwords = real_broker.folder / "passwords"
+    subprocess.run(["mosquitto_passwd", "-b", "-c", str(passwords), "pit", "right"], check=True)
+    real_broker.config, real_broker.anonymous = f"password_file {passwords}", False
+    real_broker.start()
+    for version_5 in (False, True):
+        bad = MqttSource(options(real_broker.port, version_5=version_5, user="pit", password="wrong"))
+        async with Hearing(bad) as hearing:
+            await hearing.until(lambda: bad.link.reason is not None and bad.link.reason is not LinkReason.NOT_STARTED)
+        assert hearing.errors[0].reason is LinkReason.BAD_CREDENTIALS, hearing.errors
+        good = MqttSource(options(real_broker.port, version_5=version_5, user="pit", password="right"))
+        async with Hearing(good) as hearing:
+            await hearing.until(up(good))
+
+
+async def test_tls_with_a_client_certificate(real_broker):
+    certificates = make_certificates(real_broker.folder)
+    real_broker.config = (
+        f"cafile {certificates['ca']}\ncertfile {certificates['server']}\nkeyfile {certificates['server_key']}\n"
+        "require_certificate true\n"
+    )
+    real_broker.start()
+    tls = Tls(certificates["ca"], certificates["client"], certificates["client_key"])
+    source = MqttSource(options(real_broker.port, version_5=True, tls=tls))
+    async with Hearing(source) as hearing:
+        await hearing.until(up(source))
+        burst = paho.Client(paho.CallbackAPIVersion.VERSION2)
+        burst.tls_set(str(tls.ca_file), str(tls.certificate_file), str(tls.key_file))
+        burst.connect("127.0.0.1", real_broker.port)
+        burst.loop_start()
+        for k in range(300):
+            burst.publish("pit/flat", str(k), 1).wait_for_publish(10)
+        await hearing.until(lambda: len(hearing.readings) == 300)
+        burst.disconnect()
+        burst.loop_stop()
+    stranger = MqttSource(options(real_broker.port, version_5=True, tls=Tls()))
+    async with Hearing(stranger) as hearing:
+        await hearing.until(lambda: hearing.errors)
+    assert hearing.errors[0].reason is LinkReason.TLS
+
+
+def make_certificates(folder):
+    """Make a certificate authority, and a server and a client certificate signed by it."""
+    now = dt.datetime.now(dt.UTC)
+    keys = {who: ec.generate_private_key(ec.SECP256R1()) for who in ("ca", "server", "client")}
+    name = {who: x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, who)]) for who in keys}
+    files = {}
+    for who, key in keys.items():
+        certificate = (
+            x509.CertificateBuilder()
+            .subject_name(name[who])
+            .issuer_name(name["ca"])
+            .public_key(key.public_key())
+            .serial_number(x509.random_serial_number())
+            .not_valid_before(now - dt.timedelta(days=1))
+            .not_valid_after(now + dt.timedelta(days=1))
+            .add_extension(x509.BasicConstraints(ca=who == "ca", path_length=None), critical=True)
+            .add_extension(x509.SubjectAlternativeName([x509.IPAddress(ipaddress.ip_address("127.0.0.1"))]), False)
+            .sign(keys["ca"], hashes.SHA256())
+        )
+        files[who] = folder / f"{who}.pem"
+        files[who].write_bytes(certificate.public_bytes(serialization.Encoding.PEM))
+        files[f"{who}_key"] = folder / f"{who}.key"
+        files[f"{who}_key"].write_bytes(
+            key.private_bytes(
+                serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
+            )
+        )
+    return files
+
+
+async def test_json_with_key_unit_and_time_from_the_payload(broker, publisher):
+    reader = PayloadReader("json", value="/t", unit_pointer="/u", time_pointer="/at", key="/probe")
+    source = MqttSource(options(broker.port, ("pit/json",), reader=reader))
+    async with Hearing(source) as hearing:
+        await hearing.until(up(source))
+        publisher.publish("pit/json", '{"probe": 3, "t": "225", "u": "°F", "at": "2026-11-01T04:00:00Z"}')
+        await hearing.until(lambda: hearing.readings)
+    r = hearing.readings[0]
+    assert (r.key, r.source_unix) == ("3", 1793505600.0)
+    assert r.celsius == pytest.approx(107.222, abs=1e-3)

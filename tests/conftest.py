@@ -1,0 +1,104 @@
+"""Fixtures for all tests: a real broker, a free port, the published check values."""
+
+import json
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+REFERENCE = Path(__file__).parent / "reference" / "data"
+
+
+@pytest.fixture
+def reference():
+    """Load a table of published values by file name."""
+    return lambda name: json.loads((REFERENCE / name).read_text(encoding="utf-8"))
+
+
+def free_port() -> int:
+    with socket.socket() as s:
+        s.bind(("127.0.0.1", 0))
+        return s.getsockname()[1]
+
+
+@dataclass
+class Broker:
+    """A broker on loopback that a test may stop, kill and start again."""
+
+    folder: Path
+    port: int
+    config: str = ""
+    process: subprocess.Popen | None = None
+    real: bool = True
+    anonymous: bool = True
+
+    def start(self) -> "Broker":
+        if self.real:
+            file = self.folder / "mosquitto.conf"
+            user = "user root\n" if os.geteuid() == 0 else ""  # else it may not read the test's folder
+            anonymous = str(self.anonymous).lower()
+            file.write_text(f"{user}listener {self.port} 127.0.0.1\nallow_anonymous {anonymous}\n{self.config}\n")
+            words = [mosquitto(), "-c", str(file)]
+        else:
+            words = [sys.executable, "-W", "ignore", "-c", EMBEDDED, str(self.port)]
+        self.process = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        deadline = time.monotonic() + 15
+        while time.monotonic() < deadline:
+            with socket.socket() as s:
+                if s.connect_ex(("127.0.0.1", self.port)) == 0:
+                    return self
+            time.sleep(0.02)
+        raise RuntimeError("the broker did not come up")
+
+    def stop(self) -> None:
+        if self.process is not None:
+            self.process.terminate()
+            self.process.wait(10)
+            self.process = None
+
+
+EMBEDDED = """
+import asyncio, sys
+from amqtt.broker import Broker
+async def main():
+    broker = Broker({"listeners": {"default": {"type": "tcp", "bind": f"127.0.0.1:{sys.argv[1]}"}},
+                     "plugins": {"amqtt.plugins.authentication.AnonymousAuthPlugin": {"allow_anonymous": True}}})
+    await broker.start()
+    await asyncio.Event().wait()
+asyncio.run(main())
+"""
+
+
+def mosquitto() -> str | None:
+    return shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin")
+
+
+@pytest.fixture
+def broker(tmp_path) -> Iterator[Broker]:
+    """A running broker: Mosquitto where it is installed, else one in Python (MQTT 3.1.1 only)."""
+    folder = tmp_path / "broker"
+    folder.mkdir()
+    b = Broker(folder, free_port(), real=mosquitto() is not None).start()
+    yield b
+    b.stop()
+
+
+@pytest.fixture
+def real_broker(tmp_path) -> Iterator[Broker]:
+    """A Mosquitto that is not started yet, so that a test can configure it."""
+    if mosquitto() is None:
+        pytest.skip("needs a real Mosquitto (apt install mosquitto)")
+    folder = tmp_path / "broker"
+    folder.mkdir()
+    b = Broker(folder, free_port())
+    yield b
+    b.stop()

@@ -1,0 +1,137 @@
+"""The `coldside` command: reads the command line and hands over. Imports nothing heavy until it knows what for."""
+
+import argparse
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from typing import Protocol
+
+from tui.exit_codes import Exit
+
+__all__ = ["build_parser", "main"]
+
+
+class Command(Protocol):
+    """What a module of `tui.commands` offers."""
+
+    def add_options(self, parser: argparse.ArgumentParser) -> None:
+        """Add the command's own options."""
+
+    def run(self, options: argparse.Namespace) -> int:
+        """Do it; return the exit code."""
+
+
+COMMANDS: dict[str, str] = {
+    "demo": "watch a recorded night: no config, broker or hardware needed",
+    "init": "write a commented config to start from",
+    "check": "check a config and say every mistake in it",
+    "rehearse": "run a simulated pit against your config, with faults on command",
+    "collect": "collect from the probes, record, judge and raise alarms",
+    "watch": "open the dashboard of the running collector",
+    "status": "say in plain lines how the cook stands",
+    "mark": "put something you did or saw on the record",
+    "cooks": "list the recorded cooks",
+    "export": "write a cook to a file in an open format",
+    "paths": "say where config, store and socket are",
+    "completion": "print a completion script for your shell",
+}
+
+EPILOG = """\
+exit codes: 0 done, 1 failed, 2 wrong usage, 3 an alarm waits (status), 69 no collector answers,
+            74 the store cannot be used, 78 the config holds mistakes
+
+coldside advises; it does not replace a thermometer you trust, a carbon monoxide alarm, or somebody who
+minds the fire. Local code and the licensed authority decide what is safe to serve."""
+
+
+def build_parser(only: str | None = None) -> argparse.ArgumentParser:
+    """Build the parser; with `only`, load the options of that command alone."""
+    parser = argparse.ArgumentParser(
+        prog="coldside",
+        description="Watches a wood-fired offset through an overnight cook.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="store_true", help="print the version")
+    parser.add_argument("-v", "--verbose", action="count", default=0, help="log more (twice: everything)")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND")
+    for name, says in COMMANDS.items():
+        sub = commands.add_parser(
+            name, help=says, description=says[0].upper() + says[1:] + ".",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )  # fmt: skip
+        if only is None or only == name:
+            module(name).add_options(sub)
+    return parser
+
+
+def module(name: str) -> Command:
+    """Load the module of a command."""
+    return importlib.import_module(f"tui.commands.{name}")  # type: ignore[return-value]
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run `coldside`; return its exit code."""
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    _check_packages()
+    parser = build_parser(next((w for w in words if w in COMMANDS), ""))
+    options = parser.parse_args(words)
+    if options.version:
+        from importlib.metadata import version
+
+        print(f"coldside {version('coldside')}")
+        return Exit.OK
+    if options.command is None:
+        parser.print_help()
+        return Exit.USAGE
+    try:
+        return module(options.command).run(options)
+    except KeyboardInterrupt:
+        return Exit.INTERRUPTED
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return Exit.OK
+    except Exception as error:  # noqa: BLE001 - the one place that turns errors into lines; others go on
+        return _tell(error, options)
+
+
+def _tell(error: Exception, options: argparse.Namespace) -> int:
+    """Say in clear lines what went wrong; an error nobody foresaw goes on with its traceback."""
+    from adapters.errors import AdapterError
+    from collector.errors import CollectorError, SettingsError, StoreError
+
+    if not isinstance(error, CollectorError | AdapterError | OSError):
+        raise error
+    code = Exit.FAILED
+    if isinstance(error, SettingsError):
+        code = Exit.CONFIG
+    elif isinstance(error, StoreError):
+        code = Exit.STORE
+    elif isinstance(error, ConnectionError):
+        code = Exit.NO_COLLECTOR
+    if getattr(options, "json", False):
+        import json
+
+        print(json.dumps({"error": str(error), "exit": int(code)}))
+    else:
+        print(f"coldside: {error}" if not isinstance(error, SettingsError) else str(error), file=sys.stderr)
+    return code
+
+
+def _check_packages() -> None:
+    """Say it plainly when another distribution has put its own `adapters` or `collector` over ours."""
+    try:
+        importlib.import_module("adapters.reading")
+        importlib.import_module("collector.errors")
+    except ImportError as error:
+        print(
+            f"coldside: another package named {error.name or 'adapters'} is in this environment; "
+            "install coldside in one of its own (uv tool install, or a venv)",
+            file=sys.stderr,
+        )
+        raise SystemExit(Exit.FAILED) from error
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""One module a command of `coldside`: its options, and what it does. Heavy imports stay inside `run`."""

@@ -1,0 +1,151 @@
+"""`coldside init`: a commented config to start from."""
+
+import argparse
+import sys
+
+from tui.commands.options import add_config
+from tui.exit_codes import Exit
+
+__all__ = ["TEMPLATE", "add_options", "run"]
+
+TEMPLATE = """\
+# coldside: your pit. Check it with `coldside check`, try it with `coldside rehearse`.
+
+[chamber]
+name = "the yard pit"
+shape = "cylinder"        # or "box"
+length = 48               # inside, from the fire end to the stack end
+width = 20                # across, at the grate
+unit = "in"               # or "cm"; all lengths in this file are in it
+fire_side = "left"        # where the firebox stands when you look at the door
+
+[cook]
+target = "235 F"          # what the grate should hold
+band = "25 F"             # how far above and below is all right
+
+[display]
+unit = "F"                # or "C"; what is stored does not depend on it
+theme = "dark"            # "light", "high-contrast"
+# keys = { split = "f2" } # another key for an action; `?` in the dashboard lists them
+
+# [store]
+# path = "~/cooks.db"     # default: see `coldside paths`
+# commit_seconds = 1      # what a crash of coldside may cost
+# durable_seconds = 10    # what a power cut may cost
+
+# Where readings come from. More [[source]] tables may follow.
+[[source]]
+name = "house"
+kind = "mqtt"
+host = "localhost"
+# port = 1883
+# version = "5"           # or "3.1.1"
+# user = "pit"
+# password_file = "broker.password"   # beside this file, readable by you alone
+# tls = true
+# ca_file = "ca.pem"
+# availability = [{ topic = "pit/bridge/state", online = "online", offline = "offline" }]
+
+[[source.subscribe]]
+filter = "pit/probe/+"    # + one level, # all below
+payload = "number"        # "json", "senml", "senml-cbor"
+unit = "F"
+key = "level 3"           # the probe key: third level of the topic; "topic", or a JSON Pointer
+# payload = "json"
+# value = "/temperature"  # JSON Pointers (RFC 6901)
+# unit_pointer = "/unit"
+# time_pointer = "/time"
+
+# Where each probe is: x from the fire end, y from the back to the door.
+[[probe]]
+name = "fire end"
+source = "house"
+key = "1"
+x = 6
+y = 10
+
+[[probe]]
+name = "middle"
+source = "house"
+key = "2"
+x = 24
+y = 10
+
+[[probe]]
+name = "flat"
+source = "house"
+key = "3"
+x = 34
+y = 10
+# tolerance = "1 F"       # how far off it may be
+# offset = "-2 F"         # added to what it says
+# stale_after = 120       # seconds of silence before it counts as gone
+
+[[probe]]
+name = "stack end"
+source = "house"
+key = "4"
+x = 43
+y = 10
+
+# [[probe]]
+# name = "under the lid"
+# source = "house"
+# key = "5"
+# level = "top"
+# x = 24
+# y = 10
+
+# [[probe]]
+# name = "brisket flat"
+# source = "house"
+# key = "6"
+# duty = "meat"           # or "ambient"
+# x = 32
+# y = 10
+# target = "203 F"
+
+# Parts of the grate with a name.
+[[zone]]
+name = "firebox end"
+x = [0, 14]
+y = [0, 20]
+
+[[zone]]
+name = "point side"
+x = [14, 28]
+y = [0, 20]
+
+[[zone]]
+name = "flat side"
+x = [28, 48]
+y = [0, 20]
+
+# Alarms: cold-spot, drift, spread, probe-silent, probe-lying.
+# [alarm.cold-spot]
+# limit = "15 F"          # zone below the mean of its level
+# deadband = "3 F"
+# on_delay = 120          # seconds
+# priority = 1            # 1 wakes you, 2 soon, 3 note
+"""
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `init`."""
+    add_config(parser)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Write the config; never over one that is there."""
+    from collector.paths import config_file
+
+    path = config_file(options.config)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("x", encoding="utf-8") as file:
+            file.write(TEMPLATE)
+    except FileExistsError:
+        print(f"coldside: {path} is there already; it is left as it is", file=sys.stderr)
+        return Exit.FAILED
+    print(f"{path} written. Edit it, then: coldside check -c {path}")
+    return Exit.OK

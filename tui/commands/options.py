@@ -1,0 +1,63 @@
+"""Options that several commands share, and the config they name."""
+
+import argparse
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collector.settings.load import Settings
+
+__all__ = ["add_config", "add_json", "add_look", "add_socket", "add_store", "dashboard_look", "load_settings"]
+
+
+def add_config(parser: argparse.ArgumentParser) -> None:
+    """Add `-c FILE`."""
+    parser.add_argument("-c", "--config", metavar="FILE", help="the config (default: see `coldside paths`)")
+
+
+def add_json(parser: argparse.ArgumentParser) -> None:
+    """Add `--json`."""
+    parser.add_argument("--json", action="store_true", help="print one JSON document instead of text")
+
+
+def add_socket(parser: argparse.ArgumentParser) -> None:
+    """Add `--socket PATH`."""
+    parser.add_argument("--socket", metavar="PATH", help="the collector's socket (default: see `coldside paths`)")
+
+
+def add_store(parser: argparse.ArgumentParser) -> None:
+    """Add `--store FILE`."""
+    parser.add_argument("--store", metavar="FILE", help="the store (default: see `coldside paths`)")
+
+
+def add_look(parser: argparse.ArgumentParser) -> None:
+    """Add how the dashboard looks."""
+    parser.add_argument("--unit", choices=("C", "F"), help="temperature unit on screen")
+    parser.add_argument("--theme", choices=("dark", "light", "high-contrast"), help="colours of the dashboard")
+    parser.add_argument("--ascii", action="store_true", help="plain ASCII characters only")
+    parser.add_argument("--no-mouse", action="store_true", help="leave the mouse to the terminal")
+
+
+def load_settings(options: argparse.Namespace) -> "Settings":
+    """Load the config that the options name.
+
+    Raises:
+        SettingsError: it cannot be read or holds mistakes.
+    """
+    from collector.paths import config_file
+    from collector.settings.load import load
+
+    return load(config_file(options.config))
+
+
+def dashboard_look(options: argparse.Namespace, settings: "Settings | None") -> dict[str, object]:
+    """Put together how the dashboard looks: the options first, then the config."""
+    from collector.settings.shape import Display
+
+    display = settings.config.display if settings is not None else Display()
+    return {
+        "fahrenheit": (options.unit or display.unit) == "F",
+        "theme": options.theme or display.theme,
+        "ascii_only": options.ascii or display.ascii,
+        "keys": dict(display.keys),
+        "mouse": display.mouse and not options.no_mouse,
+    }

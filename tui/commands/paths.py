@@ -1,0 +1,34 @@
+"""`coldside paths`: where things are."""
+
+import argparse
+import json
+
+from tui.commands.options import add_config, add_json, add_socket, add_store
+from tui.exit_codes import Exit
+
+__all__ = ["add_options", "run"]
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `paths`."""
+    add_config(parser)
+    add_store(parser)
+    add_socket(parser)
+    add_json(parser)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the places."""
+    from collector.paths import config_file, runtime_socket, store_file
+
+    places = {
+        "config": config_file(options.config),
+        "store": store_file(options.store or ""),
+        "socket": runtime_socket(options.socket),
+    }
+    if options.json:
+        print(json.dumps({"schema": 1, **{k: {"path": str(p), "exists": p.exists()} for k, p in places.items()}}))
+    else:
+        for name, path in places.items():
+            print(f"{name:8}{path}{'' if path.exists() else '   (not there yet)'}")
+    return Exit.OK

@@ -1,0 +1,36 @@
+"""`coldside watch`: the dashboard of the running collector."""
+
+import argparse
+import asyncio
+
+from tui.commands.options import add_config, add_look, add_socket, dashboard_look, load_settings
+from tui.exit_codes import Exit
+
+__all__ = ["add_options", "run"]
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `watch`."""
+    add_config(parser)
+    add_socket(parser)
+    add_look(parser)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Attach and show; a collector that is not there yet is waited for."""
+    from collector.errors import SettingsError
+    from collector.paths import runtime_socket
+    from tui.app import run_dashboard
+    from tui.client import CollectorClient
+    from tui.commands.screen_log import silence_logging
+
+    silence_logging()
+    try:
+        settings = load_settings(options)
+    except SettingsError:
+        if options.config:
+            raise
+        settings = None
+    client = CollectorClient(runtime_socket(options.socket))
+    asyncio.run(run_dashboard(client, **dashboard_look(options, settings)))
+    return Exit.OK

@@ -1,0 +1,68 @@
+"""One question to the collector, without a dashboard: its newest snapshot, or what became of a command."""
+
+import asyncio
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+from collector import wire
+from collector.snapshot import Snapshot
+
+__all__ = ["NoCollectorError", "ask", "snapshots"]
+
+TIMEOUT_SECONDS = 10.0
+
+
+class NoCollectorError(ConnectionError):
+    """Nobody answers on the socket."""
+
+
+@asynccontextmanager
+async def _feed(socket: Path) -> AsyncIterator[object]:
+    import aiohttp
+
+    try:
+        async with (
+            aiohttp.ClientSession(connector=aiohttp.UnixConnector(str(socket))) as session,
+            session.ws_connect("http://collector/feed", max_msg_size=0) as channel,
+        ):
+            yield channel
+    except (aiohttp.ClientError, OSError) as error:
+        raise NoCollectorError(
+            f"no collector answers at {socket}; is `coldside collect` running? ({type(error).__name__})"
+        ) from error
+
+
+async def snapshots(socket: Path) -> AsyncIterator[Snapshot]:
+    """Yield snapshots as they come.
+
+    Raises:
+        NoCollectorError: nobody answers, or the collector went away.
+    """
+    async with _feed(socket) as channel:
+        async for message in channel:  # type: ignore[attr-defined]
+            news = wire.decode_news(message.data)
+            if isinstance(news, wire.Hello) and news.version != wire.VERSION:
+                raise NoCollectorError(f"the collector speaks version {news.version}, this is {wire.VERSION}")
+            if isinstance(news, wire.News):
+                yield news.snapshot
+    raise NoCollectorError(f"the collector at {socket} went away")
+
+
+async def ask(socket: Path, command: wire.Command) -> wire.Reply:
+    """Send a command and wait for what became of it.
+
+    Raises:
+        NoCollectorError: nobody answers.
+    """
+    async with _feed(socket) as channel:
+        await channel.send_bytes(wire.encode(command))  # type: ignore[attr-defined]
+        try:
+            async with asyncio.timeout(TIMEOUT_SECONDS):
+                async for message in channel:  # type: ignore[attr-defined]
+                    news = wire.decode_news(message.data)
+                    if isinstance(news, wire.Reply) and news.number == command.number:
+                        return news
+        except TimeoutError as error:
+            raise NoCollectorError(f"the collector at {socket} does not answer") from error
+    raise NoCollectorError(f"the collector at {socket} went away")
