@@ -52,7 +52,7 @@ class Simulation:
 class Rehearsal:
     """A night under way.
 
-    `lids`, `leaks`, `faults` and `unattended` may be added to while it runs; so a drill works.
+    `lids`, `leaks`, `faults`, `unattended`, `wet_fuel` and `weather` may be changed while it runs; so a drill works.
     """
 
     def __init__(self, night: Night) -> None:
@@ -61,6 +61,8 @@ class Rehearsal:
         self.leaks: list[AirLeak] = list(night.leaks)
         self.faults: list[ProbeFault] = list(night.faults)
         self.unattended: list[tuple[float, float]] = list(night.unattended)
+        self.wet_fuel: list[tuple[float, float]] = list(night.wet_fuel)
+        self.weather = night.weather
         self.now = 0.0
         """Seconds from the start."""
         fire_random, wind_random, probe_random = (
@@ -85,7 +87,7 @@ class Rehearsal:
     @property
     def ambient_celsius(self) -> float:
         """Air outside now."""
-        weather = self.night.weather
+        weather = self.weather
         dusk = min(1.0, self.now / _FULL_NIGHTFALL_SECONDS)
         return weather.ambient_celsius - weather.night_fall_kelvin * math.sin(0.5 * math.pi * dusk)
 
@@ -121,7 +123,7 @@ class Rehearsal:
             self.fire,
             self.grate_celsius,
             away=any(start <= now < end for start, end in self.unattended),
-            damp=any(start <= now < end for start, end in self.night.wet_fuel),
+            damp=any(start <= now < end for start, end in self.wet_fuel),
         )
         opening = self.tending.intake(self.grate_celsius) * (1.0 + 0.025 * self.wind)
         flow = self.chamber.flow_capacity(ambient, opening)
@@ -142,7 +144,7 @@ class Rehearsal:
         return [Sent(*values) for values in sent]
 
     def _gust(self, seconds: float) -> None:
-        weather = self.night.weather
+        weather = self.weather
         fade = math.exp(-seconds / weather.gust_seconds)
         shake = weather.gust_metres_per_second * math.sqrt(1.0 - fade * fade)
         mean = weather.wind_metres_per_second

@@ -1,4 +1,4 @@
-"""The cook at the firebox: lights it, builds its bed up with a split when it is time, higher when the grate runs low."""
+"""The cook at the firebox: lights it, and builds its bed up with a split now and then, higher when the grate is low."""
 
 from numpy.random import Generator
 
