@@ -19,7 +19,7 @@ from adapters.errors import DecodeError, LinkError, LinkReason
 from adapters.reading import Reading, Unit, to_celsius
 from adapters.source import Link, LinkState, SourceCounts
 
-__all__ = ["Pace", "Recording", "readings"]
+__all__ = ["Pace", "Recording", "readings", "start_of"]
 
 _LONGEST_LINE = 1 << 20
 _LEAD_SECONDS = 60.0
@@ -39,7 +39,10 @@ def readings(path: Path, source: str = "recording", start_unix: float | None = N
         LinkError: `UNREADABLE`, with the line, when the file cannot be opened, is cut off or spoilt, or holds no
             temperature; everything before has been yielded.
     """
-    resolver = Resolver()
+    return _readings(path, source, start_unix, Resolver())
+
+
+def _readings(path: Path, source: str, start_unix: float | None, resolver: Resolver) -> Iterator[Reading]:
     resolve = resolver.resolve
     now_unix = start_unix or 0.0
     shift: float | None = None
@@ -54,7 +57,7 @@ def readings(path: Path, source: str = "recording", start_unix: float | None = N
             if unit is None or not isinstance(value, float):
                 continue
             if shift is None:
-                shift = _shift(record.time_unix, resolver.bt, start_unix)
+                shift = 0.0 if start_unix is None else start_unix - _began(record.time_unix, resolver.bt)
             moved = record.time_unix + shift
             celsius = value if unit is Unit.CELSIUS else to_celsius(value, unit)
             yield Reading(source, record.name, celsius, moved, moved, unit)
@@ -62,11 +65,20 @@ def readings(path: Path, source: str = "recording", start_unix: float | None = N
         raise LinkError(LinkReason.UNREADABLE, f"{path.name}: no temperature in it")
 
 
-def _shift(first_unix: float, base_unix: float, start_unix: float | None) -> float:
-    if start_unix is None:
-        return 0.0
-    began = base_unix if 0.0 <= first_unix - base_unix <= _LEAD_SECONDS else first_unix
-    return start_unix - began
+def start_of(path: Path) -> float:
+    """Tell when a recording began, Unix seconds UTC.
+
+    Raises:
+        LinkError: as `readings`.
+    """
+    resolver = Resolver()
+    for reading in _readings(path, "", None, resolver):
+        return _began(reading.received_unix, resolver.bt)
+    raise AssertionError("a recording without readings is refused")
+
+
+def _began(first_unix: float, base_unix: float) -> float:
+    return base_unix if 0.0 <= first_unix - base_unix <= _LEAD_SECONDS else first_unix
 
 
 def _lines(path: Path) -> Iterator[tuple[int, bytes]]:
@@ -136,8 +148,8 @@ class Recording:
 
     def __init__(
         self,
+        name: str,
         path: Path,
-        name: str = "recording",
         *,
         speed: float = 1.0,
         loop: bool = False,
@@ -147,8 +159,8 @@ class Recording:
         """Describe what to play.
 
         Args:
-            path: the file.
             name: name of the source.
+            path: the file.
             speed: seconds of the recording per second; `math.inf` plays as fast as readings are taken.
             loop: begin again at the end; the times run on.
             start_unix: when it shall have begun, Unix seconds UTC; None leaves its own times.

@@ -1,13 +1,16 @@
 """Faults on command, like a fire drill: what can be asked of a rehearsed pit while it runs."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 
 from adapters.errors import SourceConfigError
 from adapters.rehearsal.night import AirLeak, FaultKind, LidOpening, ProbeFault
 from adapters.rehearsal.rehearsal import Rehearsal
 
-__all__ = ["call_drill", "drills"]
+__all__ = ["call_drill", "check_drill", "drills"]
+
+Arguments = Mapping[str, str | float]
 
 _PIT_DRILLS = {
     "fire-out": "the fire is out and nobody lays a split",
@@ -36,13 +39,8 @@ def drills() -> dict[str, str]:
     return _PIT_DRILLS | {name: _PROBE_SENTENCES[kind] for name, kind in _PROBE_DRILLS.items()}
 
 
-def call_drill(run: Rehearsal, name: str, arguments: dict[str, str | float]) -> None:
-    """Let a drill begin now.
-
-    Args:
-        run: the night under way.
-        name: one of `drills()`.
-        arguments: those the drill names; numbers may come as text.
+def check_drill(run: Rehearsal, name: str, arguments: Arguments) -> None:
+    """See whether a drill can be called.
 
     Raises:
         SourceConfigError: no such drill, probe or argument.
@@ -52,13 +50,32 @@ def call_drill(run: Rehearsal, name: str, arguments: dict[str, str | float]) -> 
     # A drill names its arguments in its own line, between back-ticks.
     if unknown := [argument for argument in arguments if f"`{argument}`" not in drills()[name]]:
         raise SourceConfigError(f"the drill {name} takes no {', '.join(unknown)}")
+    for argument in arguments:
+        if argument not in ("key", "other"):
+            _number(arguments, argument, 0.0)
+    if name in _PROBE_DRILLS:
+        _probe_fault(run, _PROBE_DRILLS[name], arguments)
+
+
+def call_drill(run: Rehearsal, name: str, arguments: Arguments) -> None:
+    """Let a drill begin now.
+
+    Args:
+        run: the night under way.
+        name: one of `drills()`.
+        arguments: those the drill names; numbers may come as text.
+
+    Raises:
+        SourceConfigError: as `check_drill`; nothing has changed then.
+    """
+    check_drill(run, name, arguments)
     if name in _PROBE_DRILLS:
         run.faults.append(_probe_fault(run, _PROBE_DRILLS[name], arguments))
     else:
         _pit_drill(run, name, arguments)
 
 
-def _pit_drill(run: Rehearsal, name: str, arguments: dict[str, str | float]) -> None:
+def _pit_drill(run: Rehearsal, name: str, arguments: Arguments) -> None:
     now = run.now
     match name:
         case "fire-out":
@@ -92,7 +109,7 @@ def clear(run: Rehearsal) -> None:
     run.weather = night.weather
 
 
-def _probe_fault(run: Rehearsal, kind: FaultKind, arguments: dict[str, str | float]) -> ProbeFault:
+def _probe_fault(run: Rehearsal, kind: FaultKind, arguments: Arguments) -> ProbeFault:
     key = _key(run, arguments, "key")
     fault = ProbeFault(key, kind, run.now)
     match kind:
@@ -108,7 +125,7 @@ def _probe_fault(run: Rehearsal, kind: FaultKind, arguments: dict[str, str | flo
             return fault
 
 
-def _key(run: Rehearsal, arguments: dict[str, str | float], argument: str) -> str:
+def _key(run: Rehearsal, arguments: Arguments, argument: str) -> str:
     key = str(arguments.get(argument, ""))
     known = [probe.key for probe in run.night.probes]
     if key not in known:
@@ -116,7 +133,7 @@ def _key(run: Rehearsal, arguments: dict[str, str | float], argument: str) -> st
     return key
 
 
-def _number(arguments: dict[str, str | float], argument: str, usual: float) -> float:
+def _number(arguments: Arguments, argument: str, usual: float) -> float:
     given = arguments.get(argument, usual)
     try:
         number = float(given)

@@ -10,20 +10,20 @@ from adapters.rehearsal.pit import RehearsalProbe
 __all__ = ["PROBES", "ZONES"]
 
 PROBES: tuple[RehearsalProbe, ...] = (
-    RehearsalProbe("grate-fire-back", "grate", 0.14, 0.10, lag_seconds=12.0),
-    RehearsalProbe("grate-fire-front", "grate", 0.14, 0.40, lag_seconds=18.0),
-    RehearsalProbe("grate-point", "grate", 0.40, 0.25, lag_seconds=14.0),
-    RehearsalProbe("grate-mid-back", "grate", 0.64, 0.09, lag_seconds=10.0),
-    RehearsalProbe("grate-mid-front", "grate", 0.64, 0.41, lag_seconds=22.0),
-    RehearsalProbe("grate-flat-back", "grate", 0.88, 0.10, lag_seconds=15.0),
-    RehearsalProbe("grate-flat-front", "grate", 0.92, 0.40, lag_seconds=15.0),
-    RehearsalProbe("grate-stack", "grate", 1.12, 0.25, lag_seconds=30.0),
-    RehearsalProbe("top-fire", "top", 0.18, 0.25, lag_seconds=9.0, noise_kelvin=0.35),
-    RehearsalProbe("top-mid", "top", 0.62, 0.25, lag_seconds=12.0, noise_kelvin=0.35),
-    RehearsalProbe("top-stack", "top", 1.08, 0.25, lag_seconds=12.0, noise_kelvin=0.35),
-    RehearsalProbe("meat-point", "grate", 0.44, 0.25, "meat", 5.0, 25.0, 0.06),
-    RehearsalProbe("meat-flat", "grate", 0.84, 0.25, "meat", 5.0, 25.0, 0.06),
-    RehearsalProbe("ambient", "grate", 0.60, 0.25, "ambient", 5.0, 40.0, 0.08),
+    RehearsalProbe("grate-fire-back", "chamber", "grate", 0.14, 0.10, lag_seconds=12.0),
+    RehearsalProbe("grate-fire-front", "chamber", "grate", 0.14, 0.40, lag_seconds=18.0),
+    RehearsalProbe("grate-point", "chamber", "grate", 0.40, 0.25, lag_seconds=14.0),
+    RehearsalProbe("grate-mid-back", "chamber", "grate", 0.64, 0.09, lag_seconds=10.0),
+    RehearsalProbe("grate-mid-front", "chamber", "grate", 0.64, 0.41, lag_seconds=22.0),
+    RehearsalProbe("grate-flat-back", "chamber", "grate", 0.88, 0.10, lag_seconds=15.0),
+    RehearsalProbe("grate-flat-front", "chamber", "grate", 0.92, 0.40, lag_seconds=15.0),
+    RehearsalProbe("grate-stack", "chamber", "grate", 1.12, 0.25, lag_seconds=30.0),
+    RehearsalProbe("top-fire", "chamber", "top", 0.18, 0.25, lag_seconds=9.0, noise_kelvin=0.35),
+    RehearsalProbe("top-mid", "chamber", "top", 0.62, 0.25, lag_seconds=12.0, noise_kelvin=0.35),
+    RehearsalProbe("top-stack", "chamber", "top", 1.08, 0.25, lag_seconds=12.0, noise_kelvin=0.35),
+    RehearsalProbe("meat-point", "meat", "grate", 0.44, 0.25, 5.0, 25.0, 0.06),
+    RehearsalProbe("meat-flat", "meat", "grate", 0.84, 0.25, 5.0, 25.0, 0.06),
+    RehearsalProbe("ambient", "ambient", "grate", 0.60, 0.25, 5.0, 40.0, 0.08),
 )
 
 ZONES: tuple[Zone, ...] = (

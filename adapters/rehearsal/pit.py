@@ -105,12 +105,12 @@ class RehearsalProbe:
     """One probe: where it is and how it sends."""
 
     key: str
-    level: str = "grate"
-    """`grate` or `top`; for a meat probe `grate`, for ambient ignored."""
-    x_m: float = 0.0
-    y_m: float = 0.0
     duty: str = "chamber"
     """`chamber`, `meat` or `ambient`."""
+    level: str = "grate"
+    """`grate` or `top`; of a meat or ambient probe not looked at."""
+    x_m: float = 0.0
+    y_m: float = 0.0
     interval_seconds: float = 4.5
     lag_seconds: float = 15.0
     noise_kelvin: float = 0.25

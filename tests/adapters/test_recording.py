@@ -9,7 +9,7 @@ import pytest
 
 from adapters.errors import LinkError, LinkReason
 from adapters.reading import Unit
-from adapters.recording import Pace, Recording, readings
+from adapters.recording import Pace, Recording, readings, start_of
 from adapters.source import LinkState, Source
 
 START = 1_790_000_000.0
@@ -52,8 +52,10 @@ def test_a_start_moves_the_whole_recording(write):
 def test_the_base_time_is_the_beginning_if_the_first_reading_is_near(write):
     near = write(f'[{{"bt":{START},"bu":"Cel","n":"a","t":2.5,"v":1}}]'.encode())
     assert next(readings(near, start_unix=10.0**9)).received_unix == 10.0**9 + 2.5
+    assert start_of(near) == START
     far = write(f'[{{"bt":{START},"bu":"Cel","n":"a","t":7200,"v":1}}]'.encode())
     assert next(readings(far, start_unix=10.0**9)).received_unix == 10.0**9
+    assert start_of(far) == START + 7200.0
 
 
 def test_units_are_turned_to_celsius_and_other_things_passed_over(write):
@@ -128,7 +130,7 @@ def test_a_line_without_end_is_refused_before_it_fills_the_memory(write):
 
 
 async def test_flat_out_it_plays_all_and_ends(write):
-    recording = Recording(write(stream()), "night", speed=math.inf)
+    recording = Recording("night", write(stream()), speed=math.inf)
     assert isinstance(recording, Source)
     assert (recording.link.state, recording.link.reason) == (LinkState.DOWN, LinkReason.NOT_STARTED)
     states = [recording.link.state async for _ in recording]
@@ -147,7 +149,7 @@ async def test_flat_out_it_lets_others_have_their_turn(write):
             await asyncio.sleep(0)
 
     task = asyncio.create_task(other())
-    async for _ in Recording(write(stream(2_000)), speed=math.inf):
+    async for _ in Recording("night", write(stream(2_000)), speed=math.inf):
         pass
     task.cancel()
     assert turns >= 7
@@ -158,7 +160,7 @@ async def test_twice_as_fast_takes_half_as_long(write):
     took = []
     for speed in (200.0, 400.0):
         began = loop.time()
-        async for _ in Recording(write(stream(61)), speed=speed):
+        async for _ in Recording("night", write(stream(61)), speed=speed):
             pass
         took.append(loop.time() - began)
     assert took[0] >= 60 / 200.0 - 0.01
@@ -167,14 +169,14 @@ async def test_twice_as_fast_takes_half_as_long(write):
 
 async def test_a_late_consumer_is_not_made_to_wait_again(write):
     clock = iter([0.0, *[1_000.0] * 200])
-    recording = Recording(write(stream()), speed=1.0, clock=lambda: next(clock))
+    recording = Recording("night", write(stream()), speed=1.0, clock=lambda: next(clock))
     async with asyncio.timeout(1.0):
         assert len([reading async for reading in recording]) == 100
 
 
 async def test_looped_the_times_run_on(write):
     found = []
-    async for reading in Recording(write(stream(10)), speed=math.inf, loop=True, start_unix=START):
+    async for reading in Recording("night", write(stream(10)), speed=math.inf, loop=True, start_unix=START):
         found.append(reading.received_unix)
         if len(found) == 35:
             break
@@ -182,7 +184,7 @@ async def test_looped_the_times_run_on(write):
 
 
 async def test_a_spoilt_file_takes_the_link_down(write):
-    recording = Recording(write(stream() + b"{"), speed=math.inf)
+    recording = Recording("night", write(stream() + b"{"), speed=math.inf)
     heard = 0
     with pytest.raises(LinkError):
         async for _ in recording:
@@ -196,7 +198,7 @@ async def test_a_spoilt_file_takes_the_link_down(write):
 @pytest.mark.parametrize("speed", [0.0, -1.0, math.nan])
 def test_a_speed_must_be_positive(tmp_path, speed):
     with pytest.raises(ValueError, match="speed"):
-        Recording(tmp_path / "a.sensml", speed=speed)
+        Recording("night", tmp_path / "a.sensml", speed=speed)
 
 
 async def test_pace_waits_by_its_speed():

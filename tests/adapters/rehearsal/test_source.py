@@ -6,17 +6,15 @@ import pytest
 
 from adapters.errors import LinkReason, SourceConfigError
 from adapters.rehearsal.layout import PROBES
-from adapters.rehearsal.live import RehearsalPit
-from adapters.rehearsal.night import Night
+from adapters.rehearsal.source import RehearsalPit, drills
 from adapters.source import LinkState, Source
 
 START = 1_790_000_000.0
 HOT = 2.0 * 3600.0
 
 
-def pit(**options):
-    night = Night("rehearsal", 3, START, math.inf, PROBES)
-    return RehearsalPit(night, speed=math.inf, **options)
+def pit(start_unix=START, **options):
+    return RehearsalPit("rehearsal", PROBES, seed=3, speed=math.inf, start_unix=start_unix, **options)
 
 
 async def play(source, seconds):
@@ -83,7 +81,7 @@ async def test_a_probe_drill_silences_one_probe_and_clear_ends_it():
     assert "top-mid" in newest(await play(source, 60.0))
 
 
-@pytest.mark.parametrize("name", [name for name in pit().drills() if name.startswith("probe-")])
+@pytest.mark.parametrize("name", [name for name in drills() if name.startswith("probe-")])
 def test_every_probe_drill_can_be_called(name):
     source = pit()
     other = {"other": "top-stack"} if name == "probe-swapped" else {}
@@ -92,7 +90,7 @@ def test_every_probe_drill_can_be_called(name):
     assert [fault.key for fault in source.run.faults] == ["top-mid"]
 
 
-@pytest.mark.parametrize("name", [name for name in pit().drills() if not name.startswith("probe-")])
+@pytest.mark.parametrize("name", [name for name in drills() if not name.startswith("probe-")])
 def test_every_pit_drill_can_be_called_and_cleared(name):
     source = pit()
     source.drill(name)
@@ -124,4 +122,27 @@ def test_a_drill_that_cannot_be_says_why(name, arguments, says):
 
 def test_a_speed_must_be_positive():
     with pytest.raises(ValueError, match="speed"):
-        RehearsalPit(Night("n", 1, START, 1.0, PROBES), speed=0.0)
+        RehearsalPit("n", PROBES, speed=0.0)
+
+
+async def test_a_drill_may_be_ordered_ahead():
+    source = pit(skip_seconds=600.0)
+    source.drill("probe-open", key="top-mid", at_unix=START + 300.0)
+    source.drill("clear", at_unix=START + 600.0)
+    shown = [
+        (reading.received_unix - START, reading.celsius)
+        for reading in await play(source, 900.0)
+        if reading.key == "top-mid"
+    ]
+    assert {value for at, value in shown if 304.0 < at < 596.0} == {850.0}
+    assert max(value for at, value in shown if not 296.0 < at < 604.0) < 200.0
+
+
+async def test_two_sources_of_one_seed_stand_in_one_pit():
+    back, front = (
+        RehearsalPit(name, PROBES[row : row + 1], seed=3, speed=math.inf, start_unix=START, skip_seconds=HOT)
+        for row, name in enumerate(("back", "front"))
+    )
+    assert back.run.grate_celsius == front.run.grate_celsius
+    assert back.knows("grate-fire-back")
+    assert not front.knows("grate-fire-back")
