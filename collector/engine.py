@@ -14,6 +14,7 @@ import numpy as np
 from adapters.reading import Quality, Reading, Reason
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
+from collector.model.cold import ColdWatch
 from collector.model.evenness import along, fluctuation, gradient, spread, top_to_grate
 from collector.model.field import Array
 from collector.model.fire import FireWatch
@@ -45,7 +46,6 @@ SLOW_SECONDS = 30.0
 """Slopes, envelope and evenness move slowly and are worked out this often."""
 HOLD_SECONDS = 30.0
 """A value is held this long between two readings before the probe drops out of zones and map."""
-SMOOTH_SECONDS = 60.0
 SPIKE_SHARE = 0.15
 RING_SECONDS = 3 * 3600
 SILENT_GAP_SECONDS = 6 * 3600.0
@@ -103,7 +103,7 @@ class Engine:
         self._usable = np.zeros(n, dtype=bool)
         self._zone_celsius, self._zone_sd = np.full(zones, np.nan), np.full(zones, np.nan)
         self._level_celsius: Array = np.full(len(self._levels), np.nan)
-        self._deficit: Array = np.full(zones, np.nan)
+        self._cold = ColdWatch(zones, LOOK_SECONDS, plan.rule("cold-spot").limit)
         self._dose: Array = np.zeros(zones)
         self._trend: Array = np.full(n + zones, np.nan)
         self._evenness = EvennessView(*[math.nan] * 5)
@@ -183,7 +183,7 @@ class Engine:
         self._ring.push(np.concatenate([self._values, self._zone_celsius]))
         steady = self._fire.phase is Phase.STEADY
         if steady:
-            self._smooth_deficit()
+            self._follow_deficits()
         self._compare_neighbours(steady)
         if now % SLOW_SECONDS < LOOK_SECONDS:
             self._look_slowly()
@@ -230,13 +230,10 @@ class Engine:
                 return float(mean)
         return math.nan
 
-    def _smooth_deficit(self) -> None:
+    def _follow_deficits(self) -> None:
         for k, level in enumerate(self._levels):
             zones = list(level.zones)
-            deficit = self._level_celsius[k] - self._zone_celsius[zones]
-            old = self._deficit[zones]
-            smooth = old + LOOK_SECONDS / SMOOTH_SECONDS * (deficit - old)
-            self._deficit[zones] = np.where(np.isfinite(old) & np.isfinite(deficit), smooth, deficit)
+            self._cold.look(zones, self._level_celsius[k] - self._zone_celsius[zones])
         below = self.plan.low_celsius - self._zone_celsius
         self._dose += np.where(below > 0, below, 0.0) * LOOK_SECONDS / 60.0
 
@@ -291,8 +288,8 @@ class Engine:
         age = np.array([now - (h if h is not None else self.started_unix) for h in self._heard_at])
         doubted = np.array([0.0 if since is None else now - since + LOOK_SECONDS for since in self._doubted_since])
         return Look(
-            now, self._fire.phase, self._deficit, self._zone_sd, self._grate_spread(), outside, side, age,
-            self._offline, tuple(a or r for a, r in zip(self._accusation, self._reason, strict=True)), doubted,
+            now, self._fire.phase, self._cold.judged(self._zone_sd), self._zone_sd, self._grate_spread(), outside,
+            side, age, self._offline, tuple(a or r for a, r in zip(self._accusation, self._reason, strict=True)), doubted,
         )  # fmt: skip
 
     def snapshot(self) -> Snapshot:

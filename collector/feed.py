@@ -82,8 +82,7 @@ class Feed:
         await self._runner.setup()
         mask = os.umask(0o117)
         try:
-            socket.parent.mkdir(parents=True, exist_ok=True, mode=0o750)
-            socket.unlink(missing_ok=True)
+            _clear(socket)
             await web.UnixSite(self._runner, str(socket)).start()
         except OSError as error:
             raise ServeError(f"{socket}: dashboards cannot attach here: {error.strerror or error}") from error
@@ -143,3 +142,13 @@ class Feed:
                 continue
             why = self._command(command)
             await channel.send_bytes(wire.encode(wire.Reply(command.number, not why, why)))
+
+
+def _clear(socket: Path) -> None:
+    """Make room for the socket: a collector that was killed leaves its own behind. The store's lock guards the rest."""
+    mask = os.umask(0o027)
+    try:
+        socket.parent.mkdir(parents=True, exist_ok=True)
+        socket.unlink(missing_ok=True)
+    finally:
+        os.umask(mask)

@@ -126,18 +126,20 @@ class Recorder:
         while self._failed:
             batch = self._failed[0]
             try:
-                await loop.run_in_executor(
-                    self._thread, lambda b=batch: self._database.commit(self._cook, b, full=full)
-                )
+                await loop.run_in_executor(self._thread, self._commit, batch, full)
             except StoreError as error:
                 if str(error) != self._fault:
                     log.error(  # noqa: TRY400 - the cause is in the sentence, a traceback a second would drown the journal
-                        "the store does not take readings, %d wait: %s", self._waiting(), error)
+                        "the store does not take readings, %d wait: %s", self._waiting(), error
+                    )
                 self._fault = str(error)
                 return False
             self._failed.pop(0)
             self._settle(batch.rows, full=full)
         return True
+
+    def _commit(self, batch: Batch, full: bool) -> None:
+        self._database.commit(self._cook, batch, full=full)
 
     def _settle(self, rows: list[Row], *, full: bool) -> None:
         """Account for a batch that is safe, and let its messages be acknowledged."""
@@ -167,7 +169,7 @@ class Recorder:
     async def close(self, deadline_seconds: float = 8.0) -> int:
         """Write what waits and close the store; give how many readings could not be written in time."""
         stop = time.monotonic() + deadline_seconds
-        while not await self.flush() and time.monotonic() < stop:
+        while not await self.flush() and time.monotonic() < stop:  # noqa: ASYNC110 - the disk has no event to wait for
             await asyncio.sleep(0.5)
         lost = self._waiting()
         loop = asyncio.get_running_loop()

@@ -1,14 +1,14 @@
 """From the config's source tables to sources that run. The only place that knows which adapter is behind a kind."""
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from adapters.reading import Unit
 from adapters.source import Source
 from collector.errors import Problem, SettingsError
-from collector.model.plan import GRATE, Plan
+from collector.model.plan import GRATE, Plan, Probe
 from collector.settings.load import Settings
 from collector.settings.shape import MqttSource, RecordingSource, RehearsalSource
 
@@ -66,8 +66,8 @@ def _build(
         from adapters.recording import Recording
 
         return Recording(table.name, here / table.file, speed=table.speed, loop=table.loop, start_unix=start_unix)
-    plan = settings.plan
-    return rehearsal_of(plan, seed=table.seed, speed=table.speed, start_unix=start_unix, sources=(table.name,))[0]
+    probes = [p for p in settings.plan.probes if p.source == table.name]
+    return rehearsal_of(settings.plan, probes, table.name, seed=table.seed, speed=table.speed, start_unix=start_unix)
 
 
 def _broker(settings: Settings, table: MqttSource, clock: Callable[[], float]) -> Source:
@@ -119,33 +119,22 @@ def _secret(here: Path, name: str) -> str | None:
 
 
 def rehearsal_of(
-    plan: Plan, *, seed: int, speed: float, start_unix: float, sources: tuple[str, ...] = ()
-) -> "list[RehearsalPit]":
-    """Make one simulated pit stand in for the sources of a plan, one source object for each.
+    plan: Plan, probes: Sequence[Probe], name: str, *, seed: int, speed: float, start_unix: float
+) -> "RehearsalPit":
+    """Make a simulated pit with a plan's chamber and some of its probes.
 
     Args:
-        plan: whose probes to simulate.
+        plan: whose chamber and target to simulate.
+        probes: which probes send.
+        name: of the source.
         seed: which night.
         speed: how fast.
         start_unix: when it begins.
-        sources: names of the sources to stand in for; empty: all that have probes.
     """
+    from adapters.rehearsal.pit import Pit, RehearsalProbe
     from adapters.rehearsal.source import RehearsalPit
 
-    from adapters.rehearsal.pit import RehearsalProbe
-
-    names = sources or tuple(dict.fromkeys(p.source for p in plan.probes))
-    return [
-        RehearsalPit(
-            name,
-            [
-                RehearsalProbe(p.key, p.duty, p.level or GRATE, p.x_m or 0.0, p.y_m or 0.0)
-                for p in plan.probes
-                if p.source == name
-            ],
-            seed=seed,
-            speed=speed,
-            start_unix=start_unix,
-        )
-        for name in names
-    ]
+    chamber = plan.chamber
+    tips = [RehearsalProbe(p.key, p.duty, p.level or GRATE, p.x_m or 0.0, p.y_m or 0.0) for p in probes]
+    pit = Pit(length_m=chamber.length_m, width_m=chamber.width_m)
+    return RehearsalPit(name, tips, seed=seed, speed=speed, start_unix=start_unix, pit=pit)

@@ -101,8 +101,8 @@ Command = Acknowledge | Shelve | Unshelve | AddMark
 ToCollector = Command
 
 _encoder = msgspec.msgpack.Encoder()
-_news_decoder = msgspec.msgpack.Decoder(FromCollector)
-_command_decoder = msgspec.msgpack.Decoder(ToCollector)
+_news_decoder: msgspec.msgpack.Decoder[FromCollector] = msgspec.msgpack.Decoder(FromCollector)
+_command_decoder: msgspec.msgpack.Decoder[ToCollector] = msgspec.msgpack.Decoder(ToCollector)
 
 
 def encode(message: Any) -> bytes:

@@ -68,7 +68,7 @@ def build_parser(only: str | None = None) -> argparse.ArgumentParser:
 
 def module(name: str) -> Command:
     """Load the module of a command."""
-    return importlib.import_module(f"tui.commands.{name}")  # type: ignore[return-value]
+    return importlib.import_module(f"tui.commands.{name}")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -1,7 +1,7 @@
 """One question to the collector, without a dashboard: its newest snapshot, or what became of a command."""
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncGenerator, AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 
@@ -33,7 +33,7 @@ async def _feed(socket: Path) -> AsyncIterator[object]:
         ) from error
 
 
-async def snapshots(socket: Path) -> AsyncIterator[Snapshot]:
+async def snapshots(socket: Path) -> AsyncGenerator[Snapshot, None]:
     """Yield snapshots as they come.
 
     Raises:

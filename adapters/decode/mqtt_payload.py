@@ -8,7 +8,7 @@ from typing import Any, Literal
 import msgspec
 from jsonpointer import JsonPointer, JsonPointerException
 
-from adapters.decode import senml
+from adapters.decode.senml import decode_cbor, decode_json
 from adapters.errors import DecodeError, SourceConfigError
 from adapters.reading import Quality, Reason, Unit, to_celsius
 
@@ -164,11 +164,11 @@ class PayloadReader:
         return _value(key, _numeric(_resolve(self._value, document, "value")), unit, time)
 
     def _senml(self, payload: bytes, now_unix: float) -> list[Value]:
-        decode = senml.decode_json_pack if self._kind == "senml" else senml.decode_cbor_pack
+        decode = decode_json if self._kind == "senml" else decode_cbor
         values = [
             _value(record.name, record.value, UNITS[record.unit], record.time_unix)
             for record in decode(payload, now_unix)
-            if record.unit in UNITS and record.value is not None
+            if record.unit in UNITS and isinstance(record.value, float)
         ]
         if not values:
             raise DecodeError(f"the pack holds no temperature (units {sorted(UNITS)})")

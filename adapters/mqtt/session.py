@@ -6,12 +6,12 @@ read in bursts, many packets a wake-up.
 
 import asyncio
 import contextlib
-import socket
 import ssl
 from collections.abc import Callable
 from typing import Any
 
 import paho.mqtt.client as paho
+from paho.mqtt.client import SocketLike
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
@@ -73,10 +73,10 @@ class Session:
         client.on_subscribe = lambda _c, _u, _m, codes, _p: _settle(self._subscribed, codes)
         client.on_disconnect = lambda _c, _u, _f, code, _p: self._close(LinkReason.LOST, str(code))
         client.on_message = self._take(on_message)
-        client.on_socket_open = lambda _c, _u, sock: self._loop.call_soon_threadsafe(self._watch, sock)
+        client.on_socket_open = self._on_socket_open
         client.on_socket_close = lambda _c, _u, sock: self._forget(sock)
-        client.on_socket_register_write = lambda _c, _u, sock: self._loop.call_soon_threadsafe(self._want_write, sock)
-        client.on_socket_unregister_write = lambda _c, _u, sock: self._loop.remove_writer(sock)
+        client.on_socket_register_write = self._on_register_write
+        client.on_socket_unregister_write = self._on_unregister_write
 
     def _take(self, on_message: Callable[[paho.MQTTMessage], None]) -> Callable[..., None]:
         def take(_client: object, _userdata: object, message: paho.MQTTMessage) -> None:
@@ -131,15 +131,24 @@ class Session:
         except TimeoutError as error:
             raise LinkError(LinkReason.UNREACHABLE, f"no answer to our {what} in {TIMEOUT_SECONDS:.0f} s") from error
 
-    def _watch(self, sock: socket.socket) -> None:
+    def _on_socket_open(self, _client: object, _userdata: object, sock: SocketLike) -> None:
+        self._loop.call_soon_threadsafe(self._watch, sock)  # connecting runs in a thread
+
+    def _on_register_write(self, _client: object, _userdata: object, sock: SocketLike) -> None:
+        self._loop.call_soon_threadsafe(self._want_write, sock)
+
+    def _on_unregister_write(self, _client: object, _userdata: object, sock: SocketLike) -> None:
+        self._loop.call_soon_threadsafe(self._loop.remove_writer, sock)
+
+    def _watch(self, sock: SocketLike) -> None:
         if sock.fileno() >= 0:
             self._loop.add_reader(sock, self._read)
 
-    def _want_write(self, sock: socket.socket) -> None:
+    def _want_write(self, sock: SocketLike) -> None:
         if sock.fileno() >= 0:
             self._loop.add_writer(sock, self._client.loop_write)
 
-    def _forget(self, sock: socket.socket) -> None:
+    def _forget(self, sock: SocketLike) -> None:
         """Stop watching a socket before it is closed; it may be closed in the thread that failed to connect."""
         with contextlib.suppress(ValueError, OSError):
             if self._in_loop():

@@ -146,7 +146,7 @@ class MqttSource:
             self._pending[receipt] = None
         availability = self._availability.get(message.topic)
         if availability is not None:
-            readings = self._gone(availability, message.payload, receipt)
+            readings = self._gone(availability, bytes(message.payload), receipt)
         else:
             readings = self._read(message, receipt)
         for reading in readings:
@@ -192,7 +192,7 @@ class MqttSource:
         if route is None or (not message.payload and not message.retain):
             return []  # an empty payload is a retained message being cleared
         try:
-            values: Sequence[Value] = route.reader.read(topic, message.payload, now)
+            values: Sequence[Value] = route.reader.read(topic, bytes(message.payload), now)
         except DecodeError as error:
             self.counts.last_error = f"{topic}: {error}"
             key = route.reader.key_in_topic(topic)

@@ -113,7 +113,7 @@ class FieldModel:
         return np.asarray(left @ self.weights(celsius))
 
     def sd_at(self, x_m: Array, y_m: Array) -> Array:
-        """Give the standard deviation of the field (noise of a new probe not included) at places, shape (m,), kelvin."""
+        """Give the standard deviation of the field (no probe's noise added) at places, shape (m,), kelvin."""
         x_m, y_m = np.atleast_1d(x_m), np.atleast_1d(y_m)
         left = np.hstack([self._covariance(x_m, y_m), self._basis(x_m, y_m)])
         variance = self.sigma_kelvin**2 - np.einsum("ij,jk,ik->i", left, self._inverse, left, optimize=True)

@@ -22,12 +22,16 @@ LID_DROP_GRATE_KELVIN = 5.0
 LID_DROP_TOP_KELVIN = 12.0
 LID_TIMEOUT_SECONDS = 900.0
 SHUT_RISE_KELVIN = 1.0
-RECOVERY_SECONDS = 900.0
+SHUT_SECONDS = 420.0
+"""Probes lag and the air mixes: for so long after the lid is shut, no zone is judged."""
+RECOVERY_SECONDS = 2700.0
 RECOVERED_WITHIN_KELVIN = 3.0
+FALLS_AGAIN_KELVIN = 5.0
+FALLS_AGAIN_SWINGS = 0.7
 REFUEL_RISE_KELVIN = 2.0
 REFUEL_QUIET_SECONDS = 900.0
 STEADY_AFTER_SECONDS = 2400.0
-ENVELOPE_SECONDS = 7200.0
+ENVELOPE_SECONDS = 4 * 3600.0
 ENVELOPE_LAG_SECONDS = 600.0
 ENVELOPE_NEEDS_SECONDS = 2700.0
 SLOPE_SECONDS = 5400.0
@@ -56,8 +60,8 @@ class FireWatch:
 
     def __init__(self, low_celsius: float, high_celsius: float, step_seconds: float) -> None:
         self._low, self._high, self._step = low_celsius, high_celsius, step_seconds
-        self._grate = Ring(1, int(3 * 3600 / step_seconds))
-        self._calm = Ring(1, int(3 * 3600 / step_seconds))
+        self._grate = Ring(1, int(5 * 3600 / step_seconds))
+        self._calm = Ring(1, int(5 * 3600 / step_seconds))
         """The grate with lid openings and the warm-up left out (NaN)."""
         self._top = Ring(1, int(2 * LID_WINDOW_SECONDS / step_seconds))
         self.phase = Phase.COLD
@@ -74,6 +78,9 @@ class FireWatch:
         self.steady: Steady | None = None
         self._before_lid = float("nan")
         self._lid_low = float("nan")
+        self._regained = float("nan")
+        self.after_lid = False
+        """The level still bears the mark of a lid opening: it says nothing about the fire."""
         self._low_since_refuel = (float("inf"), 0.0)
         self._warm_since: float | None = None
 
@@ -87,7 +94,7 @@ class FireWatch:
         self.level_celsius = _median(self._grate.last(self._steps(60.0))[0])
         marks = self._look_at_lid(now_unix, grate_celsius)
         self._look_at_phase(now_unix)
-        calm = self.phase is Phase.STEADY
+        calm = self.phase is Phase.STEADY and not self.after_lid
         self._calm.push(np.array([grate_celsius if calm else np.nan]))
         if calm:
             marks += self._look_for_refuel(now_unix)
@@ -112,24 +119,39 @@ class FireWatch:
         if grate > self._lid_low + SHUT_RISE_KELVIN or now_unix - self.lid_open_unix > LID_TIMEOUT_SECONDS:
             self.lid_open_unix = None
             self.lid_shut_unix = now_unix
+            self._regained = grate
         return []
 
-    def _recovering(self, now_unix: float) -> bool:
-        """Tell whether the chamber has still to come back from a lid opening, and forget the opening when it has."""
+    def _after_lid(self, now_unix: float) -> bool:
+        """Tell whether the level still bears the mark of a lid opening.
+
+        A chamber that lost its heat comes back only as fast as the fire allows, often not before the next split. It
+        is over when the level is back, when it falls again from what it had regained (then the lid is not to blame),
+        or after a whole refuel cycle.
+        """
         if self.lid_open_unix is not None:
             return True
         if self.lid_shut_unix is None:
             return False
-        back = self.level_celsius > self._before_lid - RECOVERED_WITHIN_KELVIN
+        level = self.level_celsius
+        self._regained = max(self._regained, level)
+        usual = self.steady.trough + 2.0 if self.steady is not None else math.inf
+        back = level > min(self._before_lid - RECOVERED_WITHIN_KELVIN, usual)
         waited = now_unix - self.lid_shut_unix
-        if (back and waited > 180.0) or waited > RECOVERY_SECONDS:
+        over = (back and waited > SHUT_SECONDS) or level < self._regained - self._falls_again()
+        if over or waited > RECOVERY_SECONDS:
             self.lid_shut_unix = None
             return False
         return True
 
+    def _falls_again(self) -> float:
+        """Give the fall that is more than the saw-tooth's own, kelvin."""
+        swing = self.steady.crest - self.steady.trough if self.steady is not None else 0.0
+        return max(FALLS_AGAIN_KELVIN, FALLS_AGAIN_SWINGS * swing)
+
     def _look_at_phase(self, now_unix: float) -> None:
         level = self.level_celsius
-        recovering = self._recovering(now_unix)
+        self.after_lid = self._after_lid(now_unix)
         if self.steady_since_unix is None:
             if not level > HOT_CELSIUS:
                 self.phase = Phase.COLD if not level > 0.5 * HOT_CELSIUS else Phase.WARMING
@@ -141,7 +163,10 @@ class FireWatch:
             if self._warm_since is None or now_unix - self._warm_since < STEADY_AFTER_SECONDS:
                 return
             self.steady_since_unix = now_unix
-        self.phase = Phase.LID_OPEN if recovering else Phase.STEADY
+        shut = self.lid_open_unix is None and (
+            self.lid_shut_unix is None or now_unix - self.lid_shut_unix > SHUT_SECONDS
+        )
+        self.phase = Phase.STEADY if shut else Phase.LID_OPEN
 
     def _settled(self) -> bool:
         """Tell whether the last 40 minutes rose by less than 3 K: as hot as this fire will make it."""
@@ -187,7 +212,7 @@ class FireWatch:
         past = past[: max(0, past.size - self._steps(ENVELOPE_LAG_SECONDS))]
         past = past[np.isfinite(past)]
         if past.size * self._step >= ENVELOPE_NEEDS_SECONDS:
-            trough, middle, crest = np.percentile(past, [8.0, 50.0, 92.0])
+            trough, middle, crest = np.percentile(past, [4.0, 50.0, 96.0])
             self.steady = Steady(float(middle), float(trough), float(crest))
 
     def _set_slope(self, bins: Array, known: Array) -> None:
@@ -217,7 +242,7 @@ class FireWatch:
         Returns:
             Kelvin outside (negative inside; NaN when it cannot be told), and `fading` or `running hot`.
         """
-        if self.phase is not Phase.STEADY:
+        if self.phase is not Phase.STEADY or self.after_lid:
             return float("nan"), "fading"
         now = _median(self._calm.last(self._steps(240.0))[0])
         long = self._calm.last(self._steps(1800.0))[0]

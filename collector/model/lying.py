@@ -15,7 +15,7 @@ __all__ = ["LyingWatch"]
 
 STUCK_SECONDS = 1200.0
 OTHERS_MOVED_KELVIN = 3.0
-LEARN_SECONDS = 14400.0
+LEARN_SECONDS = 10 * 3600.0
 """The usual disagreement is the mean over this long: slower than a fault, and it still follows the fire."""
 LEARN_AT_LEAST_SECONDS = 1800.0
 SMOOTH_SECONDS = 120.0

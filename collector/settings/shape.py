@@ -29,11 +29,7 @@ Name = Annotated[str, Meta(min_length=1, max_length=60)]
 TemperatureUnit = Literal["C", "F", "K"]
 
 
-class _Table(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    pass
-
-
-class Chamber(_Table, kw_only=True):
+class Chamber(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The cook chamber."""
 
     name: Name = "pit"
@@ -46,7 +42,7 @@ class Chamber(_Table, kw_only=True):
     fire_side: Literal["left", "right"] = "left"
 
 
-class Cook(_Table, kw_only=True):
+class Cook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What the grate should hold."""
 
     target: str
@@ -55,7 +51,7 @@ class Cook(_Table, kw_only=True):
     """How far above and below is all right: `"25 F"` is 25 degrees Fahrenheit each way."""
 
 
-class Display(_Table, kw_only=True):
+class Display(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """How things are shown; what is stored does not depend on it."""
 
     unit: Literal["C", "F"] = "F"
@@ -65,7 +61,7 @@ class Display(_Table, kw_only=True):
     keys: dict[str, str] = msgspec.field(default_factory=dict)
 
 
-class Store(_Table, kw_only=True):
+class Store(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The record on disk."""
 
     path: str = ""
@@ -76,7 +72,7 @@ class Store(_Table, kw_only=True):
     """What a power cut may cost."""
 
 
-class Subscription(_Table, kw_only=True):
+class Subscription(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One topic filter and how its payloads are read."""
 
     filter: Name
@@ -91,7 +87,7 @@ class Subscription(_Table, kw_only=True):
     """Where the probe key is: `topic`, `level N` of the topic from 1, or a JSON Pointer."""
 
 
-class Availability(_Table, kw_only=True):
+class Availability(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A topic on which a bridge's last will says that it is gone."""
 
     topic: Name
@@ -99,7 +95,7 @@ class Availability(_Table, kw_only=True):
     offline: str = "offline"
 
 
-class MqttSource(_Table, kw_only=True, tag_field="kind", tag="mqtt"):
+class MqttSource(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="mqtt"):
     """A broker and what to hear there."""
 
     name: Name
@@ -117,7 +113,9 @@ class MqttSource(_Table, kw_only=True, tag_field="kind", tag="mqtt"):
     availability: tuple[Availability, ...] = ()
 
 
-class RecordingSource(_Table, kw_only=True, tag_field="kind", tag="recording"):
+class RecordingSource(
+    msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="recording"
+):
     """A recorded night played again."""
 
     name: Name
@@ -126,7 +124,9 @@ class RecordingSource(_Table, kw_only=True, tag_field="kind", tag="recording"):
     loop: bool = False
 
 
-class RehearsalSource(_Table, kw_only=True, tag_field="kind", tag="rehearsal"):
+class RehearsalSource(
+    msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="rehearsal"
+):
     """A simulated pit with the probes of this config."""
 
     name: Name
@@ -137,7 +137,7 @@ class RehearsalSource(_Table, kw_only=True, tag_field="kind", tag="rehearsal"):
 SourceTable = MqttSource | RecordingSource | RehearsalSource
 
 
-class ProbeTable(_Table, kw_only=True):
+class ProbeTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One probe in its place."""
 
     name: Name
@@ -158,7 +158,7 @@ class ProbeTable(_Table, kw_only=True):
     target: str = ""
 
 
-class ZoneTable(_Table, kw_only=True):
+class ZoneTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A named rectangle of a level."""
 
     name: Name
@@ -167,7 +167,7 @@ class ZoneTable(_Table, kw_only=True):
     y: tuple[float, float]
 
 
-class AlarmTable(_Table, kw_only=True):
+class AlarmTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What differs from an alarm's defaults."""
 
     enabled: bool | None = None
@@ -178,7 +178,7 @@ class AlarmTable(_Table, kw_only=True):
     off_delay: NotNegative | None = None
 
 
-class Config(_Table, kw_only=True):
+class Config(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The whole file."""
 
     chamber: Chamber

@@ -3,6 +3,8 @@
 import argparse
 import asyncio
 import contextlib
+import dataclasses
+import shlex
 import sys
 import tempfile
 from pathlib import Path
@@ -13,11 +15,13 @@ from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
     from adapters.rehearsal.source import RehearsalPit
-
     from collector.daemon import Collector
+    from collector.model.plan import Plan
     from collector.settings.load import Settings
 
 __all__ = ["add_options", "run"]
+
+SOURCE = "rehearsal"
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -28,79 +32,121 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "--speed", type=float, default=60.0, metavar="N", help="how fast (default 60: a minute a second)"
     )
     parser.add_argument(
-        "--drill", action="append", default=[], metavar="[MIN:]NAME [KEY]",
-        help="a fault at a minute of the rehearsal, e.g. '120:fire-out' or '90:probe-stuck flat'; may be repeated",
-    )  # fmt: skip
+        "--drill",
+        action="append",
+        default=[],
+        metavar="[MIN:]NAME [PROBE] [ARG=VALUE]",
+        help="a fault, at once or at a minute of the rehearsal: '120:fire-out', '90:probe-stuck flat'; may be repeated",
+    )
     parser.add_argument("--drills", action="store_true", help="list the faults that can be commanded")
     parser.add_argument(
-        "--plain", action="store_true", help="no screen: log lines; drills are read from standard input"
+        "--plain", action="store_true", help="no screen: log lines; drills are read from standard input, a line each"
     )
     parser.add_argument("--socket", metavar="PATH", help="where dashboards may attach (default: a throwaway)")
     add_look(parser)
 
 
+@dataclasses.dataclass(frozen=True, slots=True)
+class _Order:
+    """One drill and when it begins."""
+
+    minute: float
+    name: str
+    arguments: dict[str, str | float]
+
+
 def run(options: argparse.Namespace) -> int:
     """Rehearse until stopped; nothing is kept."""
-    from adapters.rehearsal.source import drills
+    from adapters.rehearsal.drill import drills
 
     if options.drills:
         for name, says in drills().items():
             print(f"{name:18}{says}")
         return Exit.OK
+    try:
+        orders = [_order(text) for text in options.drill]
+    except ValueError as error:
+        print(f"coldside: --drill {error}", file=sys.stderr)
+        return Exit.USAGE
     settings = load_settings(options)
     with tempfile.TemporaryDirectory(prefix="coldside-rehearsal-") as folder:
-        return asyncio.run(_rehearse(options, settings, Path(folder)))
+        return asyncio.run(_rehearse(options, settings, Path(folder), orders))
 
 
-async def _rehearse(options: argparse.Namespace, settings: "Settings", folder: Path) -> int:
+def _order(text: str) -> _Order:
+    """Read a drill as it is written: `90:probe-stuck 'stack end' seconds=600`.
+
+    Raises:
+        ValueError: it is not written so.
+    """
+    words = shlex.split(text)
+    minute, colon, name = words[0].rpartition(":") if words else ("", "", "")
+    if not name:
+        raise ValueError(f"{text!r} names no drill; `--drills` lists them")
+    arguments: dict[str, str | float] = {}
+    for word in words[1:]:
+        key, equals, value = word.partition("=")
+        arguments[key if equals else "key"] = value if equals else word
+    try:
+        return _Order(float(minute) if colon else 0.0, name, arguments)
+    except ValueError as error:
+        raise ValueError(f"{text!r}: {minute!r} is no minute") from error
+
+
+def _as_rehearsal(plan: "Plan") -> "Plan":
+    """Put the simulated pit behind every probe of a plan, each under its own name."""
+    probes = tuple(dataclasses.replace(p, source=SOURCE, key=p.name) for p in plan.probes)
+    return dataclasses.replace(plan, probes=probes)
+
+
+async def _rehearse(options: argparse.Namespace, settings: "Settings", folder: Path, orders: list[_Order]) -> int:
     from adapters.errors import SourceConfigError
     from collector.clock import Clock
     from collector.daemon import Collector
     from collector.sources import rehearsal_of
     from tui.commands.screen_log import log_to_stderr, silence_logging
 
-    (log_to_stderr if options.plain else silence_logging)(*([options.verbose] if options.plain else []))
+    if options.plain:
+        log_to_stderr(options.verbose)
+    else:
+        silence_logging()
     start = Clock().now()
-    pits = rehearsal_of(settings.plan, seed=options.seed, speed=options.speed, start_unix=start)
+    plan = _as_rehearsal(settings.plan)
+    pit = rehearsal_of(plan, plan.probes, SOURCE, seed=options.seed, speed=options.speed, start_unix=start)
     try:
-        for order in options.drill:
-            _order(pits, order, start)
-    except (SourceConfigError, ValueError) as error:
-        print(f"coldside: --drill {error}", file=sys.stderr)
+        for order in orders:
+            _begin(pit, order, start)
+    except SourceConfigError as error:
+        print(f"coldside: --drill: {error}", file=sys.stderr)
         return Exit.USAGE
     collector = Collector(
-        settings.plan, pits, folder / "rehearsal.db", Path(options.socket or folder / "rehearsal.sock"),
+        plan, [pit], folder / "rehearsal.db", Path(options.socket or folder / "rehearsal.sock"),
         cook="rehearsal", playback=True, speed=options.speed, start_unix=start, throwaway=True,
     )  # fmt: skip
-    if options.plain:
-        collector.stop_on_signals()
-        listening = asyncio.create_task(_listen(pits, collector), name="drills")
-        try:
-            await collector.run()
-        finally:
-            listening.cancel()
-        return Exit.OK
-    from tui.commands.together import show_while_running
+    if not options.plain:
+        from tui.commands.together import show_while_running
 
-    return await show_while_running(collector, dashboard_look(options, settings))
+        return await show_while_running(collector, dashboard_look(options, settings))
+    collector.stop_on_signals()
+    listening = asyncio.create_task(_listen(pit, collector), name="drills from standard input")
+    try:
+        await collector.run()
+    finally:
+        listening.cancel()
+    return Exit.OK
 
 
-def _order(pits: "list[RehearsalPit]", order: str, start_unix: float) -> None:
-    """Give one drill, now or at its minute, to every pit that knows the key.
+def _begin(pit: "RehearsalPit", order: _Order, start_unix: float) -> None:
+    """Order a drill.
 
     Raises:
-        SourceConfigError: there is no such drill or key.
-        ValueError: the minute is no number.
+        SourceConfigError: there is no such drill, probe or argument.
     """
-    when, _, rest = order.rpartition(":") if ":" in order.split(" ", maxsplit=1)[0] else ("", "", order)
-    name, _, key = rest.partition(" ")
-    at_unix = start_unix + 60.0 * float(when) if when else None
-    for pit in pits:
-        pit.drill(name, key=key.strip() or None, at_unix=at_unix)
+    pit.drill(order.name, at_unix=start_unix + 60.0 * order.minute, **order.arguments)  # type: ignore[arg-type]
 
 
-async def _listen(pits: "list[RehearsalPit]", collector: "Collector") -> None:
-    """Take drills from standard input, a line each."""
+async def _listen(pit: "RehearsalPit", collector: "Collector") -> None:
+    """Take drills from standard input; `quit` ends the rehearsal."""
     from adapters.errors import SourceConfigError
 
     loop = asyncio.get_running_loop()
@@ -108,11 +154,12 @@ async def _listen(pits: "list[RehearsalPit]", collector: "Collector") -> None:
     with contextlib.suppress(OSError, ValueError):
         await loop.connect_read_pipe(lambda: asyncio.StreamReaderProtocol(reader), sys.stdin)
         while line := (await reader.readline()).decode(errors="replace").strip():
-            if line in ("quit", "stop"):
+            if line == "quit":
                 collector.stop()
                 return
             try:
-                _order(pits, line, collector.now())
-                print(f"drill: {line}", flush=True)
-            except (SourceConfigError, ValueError) as error:
+                _begin(pit, _order(line), collector.now())
+            except (ValueError, SourceConfigError) as error:
                 print(f"coldside: {error}", file=sys.stderr, flush=True)
+            else:
+                print(f"drill ordered: {line}", flush=True)

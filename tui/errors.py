@@ -1,0 +1,47 @@
+"""What can go wrong between a collector and a dashboard.
+
+TuiError
+├── ClientError          the collector could not be asked
+│   ├── VersionRefused   it speaks another version: carries both
+│   ├── NotConnected     there is no link now
+│   └── NoReply          it did not answer in time
+└── TerminalUnfit        this terminal cannot show the dashboard
+"""
+
+__all__ = ["ClientError", "NoReply", "NotConnected", "TerminalUnfit", "TuiError", "VersionRefused"]
+
+
+class TuiError(Exception):
+    """Base of everything this package raises on purpose."""
+
+
+class ClientError(TuiError):
+    """The collector could not be asked."""
+
+
+class VersionRefused(ClientError):  # noqa: N818  says what happened
+    """The collector speaks another version of the feed."""
+
+    def __init__(self, theirs: int, ours: int, coldside: str) -> None:
+        super().__init__(theirs, ours, coldside)
+        self.theirs = theirs
+        self.ours = ours
+        self.coldside = coldside
+
+    def __str__(self) -> str:
+        return (
+            f"the collector (coldside {self.coldside}) speaks version {self.theirs} of the feed, this dashboard "
+            f"version {self.ours}: install the same coldside on both, then start the dashboard again"
+        )
+
+
+class NotConnected(ClientError):  # noqa: N818  says what happened
+    """There is no link to the collector now."""
+
+
+class NoReply(ClientError):  # noqa: N818  says what happened
+    """The collector did not answer in time."""
+
+
+class TerminalUnfit(TuiError):  # noqa: N818  says what happened
+    """This terminal cannot show the dashboard."""
