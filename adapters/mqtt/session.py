@@ -7,17 +7,20 @@ read in bursts, many packets a wake-up.
 import asyncio
 import contextlib
 import ssl
+import traceback
 from collections.abc import Callable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import paho.mqtt.client as paho
-from paho.mqtt.client import SocketLike
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
 from adapters.errors import LinkError, LinkReason
 from adapters.mqtt.options import BrokerOptions, Tls
+
+if TYPE_CHECKING:
+    from paho.mqtt.client import SocketLike
 
 __all__ = ["RECEIVE_MAXIMUM", "Session"]
 
@@ -103,6 +106,7 @@ class Session:
                 self._client.connect, options.host, options.port, options.keepalive_seconds, **arguments
             )
         except ssl.SSLError as error:
+            traceback.clear_frames(error.__traceback__)  # paho leaves the socket open to whoever keeps the traceback
             raise LinkError(LinkReason.TLS, str(error)) from error
         except (OSError, ValueError) as error:
             raise LinkError(LinkReason.UNREACHABLE, f"{options.host}:{options.port}: {error}") from error
@@ -131,24 +135,24 @@ class Session:
         except TimeoutError as error:
             raise LinkError(LinkReason.UNREACHABLE, f"no answer to our {what} in {TIMEOUT_SECONDS:.0f} s") from error
 
-    def _on_socket_open(self, _client: object, _userdata: object, sock: SocketLike) -> None:
+    def _on_socket_open(self, _client: object, _userdata: object, sock: "SocketLike") -> None:
         self._loop.call_soon_threadsafe(self._watch, sock)  # connecting runs in a thread
 
-    def _on_register_write(self, _client: object, _userdata: object, sock: SocketLike) -> None:
+    def _on_register_write(self, _client: object, _userdata: object, sock: "SocketLike") -> None:
         self._loop.call_soon_threadsafe(self._want_write, sock)
 
-    def _on_unregister_write(self, _client: object, _userdata: object, sock: SocketLike) -> None:
+    def _on_unregister_write(self, _client: object, _userdata: object, sock: "SocketLike") -> None:
         self._loop.call_soon_threadsafe(self._loop.remove_writer, sock)
 
-    def _watch(self, sock: SocketLike) -> None:
+    def _watch(self, sock: "SocketLike") -> None:
         if sock.fileno() >= 0:
             self._loop.add_reader(sock, self._read)
 
-    def _want_write(self, sock: SocketLike) -> None:
+    def _want_write(self, sock: "SocketLike") -> None:
         if sock.fileno() >= 0:
             self._loop.add_writer(sock, self._client.loop_write)
 
-    def _forget(self, sock: SocketLike) -> None:
+    def _forget(self, sock: "SocketLike") -> None:
         """Stop watching a socket before it is closed; it may be closed in the thread that failed to connect."""
         with contextlib.suppress(ValueError, OSError):
             if self._in_loop():
@@ -219,9 +223,14 @@ class Session:
         if self.closed is None:
             self._client.disconnect()
         self._close(LinkReason.LOST, "closed by us")
-        sock = self._client.socket()
+        client = self._client
+        sock = client.socket()
         if sock is not None:
             self._forget(sock)
+        # paho calls back once more when it is collected, and the loop may be gone by then.
+        client.on_socket_open = client.on_socket_close = None
+        client.on_socket_register_write = client.on_socket_unregister_write = None
+        if sock is not None:
             sock.close()
 
 

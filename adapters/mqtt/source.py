@@ -106,21 +106,24 @@ class MqttSource:
             LinkError: no link, or it closed.
         """
         self._link = Link(LinkState.CONNECTING)
-        session = self._session = None
+        session = self._session = Session(self._options, self._client_id, self._hear, self._may_read, self._wake.set)
+        # A broker that kept our session sends what waits before it answers our subscription, and stops when we do
+        # not acknowledge: so readings are handed on while the link is still opening.
+        opening = asyncio.create_task(session.open(), name=f"open the link to {self.name}")
+        opening.add_done_callback(lambda _: self._wake.set())
         try:
-            session = self._session = Session(
-                self._options, self._client_id, self._hear, self._may_read, self._wake.set
-            )
-            await session.open()
-            self._link = Link(LinkState.UP)
             while True:
                 reading = self._inbox.get()
                 if reading is not None:
                     self.counts.yielded += 1
                     yield reading
                 elif session.closed is not None:
+                    await opening  # it knows why better than the closing socket
                     raise session.closed
                 else:
+                    if opening.done() and self._link.state is LinkState.CONNECTING:
+                        opening.result()
+                        self._link = Link(LinkState.UP)
                     await self._wake.wait()
                     self._wake.clear()
         except LinkError as error:
@@ -128,8 +131,9 @@ class MqttSource:
             raise
         finally:
             self._session = None
-            if session is not None:
-                session.close()
+            session.close()
+            opening.cancel()
+            await asyncio.gather(opening, return_exceptions=True)
             if self._link.state is not LinkState.DOWN:
                 self._link = Link(LinkState.DOWN, LinkReason.LOST, "closed by us")
 

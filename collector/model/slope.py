@@ -6,7 +6,6 @@ exact one's error at a hundredth of its cost (the benches compare both).
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
 from collector.model.field import Array
 
@@ -23,11 +22,9 @@ def theil_sen(seconds: Array, values: Array) -> float:
     known = np.isfinite(values)
     t, y = seconds[known], values[known]
     i, j = np.triu_indices(t.size, k=1)
-    dt: Array = np.asarray(t[j] - t[i])
-    usable: NDArray[np.bool_] = np.asarray(dt != 0.0)
-    if not usable.any():
-        return float("nan")
-    return float(np.median((y[j] - y[i])[usable] / dt[usable]))
+    dt, dy = t[j] - t[i], y[j] - y[i]
+    apart = np.flatnonzero(dt)
+    return float(np.median(dy[apart] / dt[apart])) if apart.size else float("nan")
 
 
 def bin_medians(values: Array, per_bin: int) -> Array:

@@ -1,0 +1,52 @@
+"""The speed bench: `python -m tests.bench [--rows 1,2] [--quick] [--json]`. Exit code 1 when a floor is missed."""
+
+import argparse
+import importlib
+import os
+import sys
+import time
+
+os.environ["OPENBLAS_NUM_THREADS"] = "1"  # before numpy: more threads than cores turn a 1 ms solve into an 8 ms stall
+
+SUBJECTS = {
+    "ingest": (1,), "routing": (2,), "burst": (3,), "night": (4, 16), "store": (7, 8), "kill": (10,), "field": (11,),
+    "widget": (12,), "dashboard": (14,), "memory": (16,), "slope": (17,),
+}  # fmt: skip
+"""Which module of this folder measures which rows."""
+
+
+def main() -> int:
+    """Measure the rows asked for and print them."""
+    from tests.bench.broker import NoBrokerError
+    from tests.bench.measure import Effort, Finding, machine
+    from tests.bench.table import as_json, as_text
+
+    known = sorted({row for rows in SUBJECTS.values() for row in rows})
+    parser = argparse.ArgumentParser(prog="python -m tests.bench", description="Compare speeds with peers and ceilings.")
+    parser.add_argument("--rows", metavar="N,N", help=f"only these: {','.join(map(str, known))}")
+    parser.add_argument("--quick", action="store_true", help="fewer rounds, for a build server; figures wobble more")
+    parser.add_argument("--json", action="store_true", help="print one JSON document")
+    options = parser.parse_args()
+    wanted = [int(word) for word in options.rows.split(",")] if options.rows else known
+    if unknown := sorted(set(wanted) - set(known)):
+        parser.error(f"no row {unknown[0]}; there are {', '.join(map(str, known))}")
+    about = machine()
+    began = time.monotonic()
+    findings: list[Finding] = []
+    for name, rows in SUBJECTS.items():
+        if not set(rows) & set(wanted):
+            continue
+        print(f"{name} ...", file=sys.stderr, flush=True)
+        try:
+            findings += importlib.import_module(f"tests.bench.{name}").measure(Effort(options.quick))
+        except NoBrokerError as error:
+            print(f"{name}: left out, {error}", file=sys.stderr)
+    about["load after"] = " ".join(f"{x:.2f}" for x in os.getloadavg())
+    about["took"] = f"{time.monotonic() - began:.0f} s"
+    findings.sort(key=lambda f: f.row)
+    print(as_json(findings, about) if options.json else as_text(findings, about))
+    return 1 if any(f.verdict == "MISS" for f in findings) else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

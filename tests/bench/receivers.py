@@ -1,0 +1,108 @@
+"""Two receivers of one stream, each a process of its own: ours with all that follows, and a bare loop over aiomqtt.
+
+`python -m tests.bench.receivers ours|bare PORT PREFIX QOS COUNT`: says `ready` once subscribed, and after COUNT
+messages how long they took from the first to the last. COUNT 0: the bare loop runs until it is stopped.
+"""
+
+import asyncio
+import json
+import sys
+import time
+from collections.abc import Awaitable
+from pathlib import Path
+from random import Random
+
+import numpy  # noqa: F401 - the peer carries what any program that works out a field must carry
+
+__all__: list[str] = []
+
+
+class Lap:
+    """From the first message to the last: wall and CPU time."""
+
+    def __init__(self, count: int) -> None:
+        self.count, self.heard = count, 0
+        self._wall = self._cpu = 0.0
+
+    def heard_one(self) -> bool:
+        """Count a message; tell whether it was the last."""
+        if not self.heard:
+            self._wall, self._cpu = time.perf_counter(), time.process_time()
+        self.heard += 1
+        return self.heard == self.count
+
+    def tell(self) -> None:
+        """Say how long it took."""
+        wall, cpu = time.perf_counter() - self._wall, time.process_time() - self._cpu
+        print(json.dumps({"seconds": wall, "cpu": cpu}), flush=True)
+
+
+async def bare(port: int, prefix: str, qos: int, count: int) -> None:
+    """Loop over aiomqtt's messages and parse them."""
+    import aiomqtt
+
+    lap = Lap(count)
+    newest: dict[str, float] = {}
+    async with aiomqtt.Client("127.0.0.1", port) as client:
+        await client.subscribe(f"{prefix}/+", qos)
+        print("ready", flush=True)
+        async for message in client.messages:
+            newest[message.topic.value] = json.loads(message.payload)["t"]
+            if lap.heard_one():
+                lap.tell()
+                return
+
+
+async def ours(port: int, prefix: str, qos: int, count: int, folder: Path) -> None:
+    """Source, supervisor, pipeline, engine and recorder as the daemon wires them."""
+    from adapters.reading import Reading
+    from collector.engine import Engine
+    from collector.pipeline import Pipeline
+    from collector.recorder import Recorder
+    from collector.settings.load import parse
+    from collector.sources import build_sources
+    from collector.store.database import Database
+    from collector.supervisor import Supervision, supervise
+    from tests.bench.pit import config_text
+
+    settings = parse(config_text(port, qos=qos, prefix=prefix, client_id=prefix), folder / "bench.toml")
+    source = build_sources(settings, time.time, time.time())[0]
+    pipeline = Pipeline(Engine(settings.plan, "bench", time.time()), {})
+    database = Database(folder / "bench.db")
+    cook = database.begin_cook("bench", 0, "{}", "bench")
+    recorder = Recorder(database, cook, pipeline, on_committed=lambda _, receipt: source.committed(receipt))
+    lap, done = Lap(count), asyncio.Event()
+
+    def take(reading: Reading) -> Awaitable[None] | None:
+        pipeline.take(reading)
+        if lap.heard_one():
+            lap.tell()
+            done.set()
+        return None if recorder.noticed(receipt=reading.receipt is not None) else recorder.room()
+
+    tasks = [
+        asyncio.create_task(recorder.run()),
+        asyncio.create_task(supervise(Supervision(source), take, random=Random(1))),
+    ]
+    while source.link.state != "up":
+        await asyncio.sleep(0.01)
+    print("ready", flush=True)
+    await done.wait()
+    for task in tasks:
+        task.cancel()
+    await recorder.close()
+
+
+def main(which: str, port: int, prefix: str, qos: int, count: int) -> None:
+    """Receive."""
+    if which == "bare":
+        asyncio.run(bare(port, prefix, qos, count))
+        return
+    from tests.bench.pit import scratch
+
+    with scratch() as folder:
+        asyncio.run(ours(port, prefix, qos, count, Path(folder)))
+
+
+if __name__ == "__main__":
+    main(sys.argv[1], int(sys.argv[2]), sys.argv[3], int(sys.argv[4]), int(sys.argv[5]))
