@@ -57,7 +57,9 @@ def test_a_reading_with_a_receipt_is_never_given_up():
 
 @given(
     st.integers(1, 12),
-    st.lists(st.tuples(st.sampled_from("abcdefgh"), st.sampled_from(["put", "put", "put", "held", "get"])), max_size=200),
+    st.lists(
+        st.tuples(st.sampled_from("abcdefgh"), st.sampled_from(["put", "put", "put", "held", "get"])), max_size=200
+    ),
 )
 @settings(max_examples=300, deadline=None)
 def test_nothing_is_lost_uncounted(capacity, steps):

@@ -62,7 +62,9 @@ class Running:
         words = [sys.executable, "-m", "tui.cli", "collect", "-c", str(self.config), "--store", str(self.store)]
         words += ["--socket", str(self.socket), *self.extra]
         with (self.folder / "log").open("ab") as log:
-            self.process = subprocess.Popen(words, stdout=log, stderr=log, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"})
+            self.process = subprocess.Popen(
+                words, stdout=log, stderr=log, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"}
+            )
         return self
 
     async def snapshot_when(self, ready, seconds=20.0):

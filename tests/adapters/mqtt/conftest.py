@@ -48,7 +48,13 @@ def publisher(broker):
 def options(port, filters=("pit/+",), *, qos=1, reader=None, version_5=False, **more):
     reader = reader or PayloadReader("number", key="level 2", unit=Unit.FAHRENHEIT)
     return BrokerOptions(
-        "b", "127.0.0.1", tuple(Subscription(f, qos, reader) for f in filters), port, version_5, client_id="test", **more
+        "b",
+        "127.0.0.1",
+        tuple(Subscription(f, qos, reader) for f in filters),
+        port,
+        version_5,
+        client_id="test",
+        **more,
     )
 
 
