@@ -44,4 +44,4 @@ class NoReply(ClientError):  # noqa: N818  says what happened
 
 
 class TerminalUnfit(TuiError):  # noqa: N818  says what happened
-    """This terminal cannot show the dashboard."""
+    """The terminal cannot show the dashboard."""

@@ -1,0 +1,66 @@
+"""Everything a person can do on the dashboard: one table for the keys, the help, the palette and the config."""
+
+from dataclasses import dataclass
+
+from textual.binding import Binding
+
+__all__ = ["ACTIONS", "Action", "bindings"]
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """One thing to do."""
+
+    id: str
+    """What the config's `keys` table calls it."""
+    key: str
+    """The key unless the config says otherwise; several with commas."""
+    action: str
+    """What Textual runs, in the board's namespace."""
+    label: str
+    help: str
+    footer: bool = False
+    """Named in the bottom line."""
+
+
+ACTIONS: tuple[Action, ...] = (
+    Action("help", "question_mark", "app.help", "help", "list and search all keys, run one", footer=True),
+    Action("mark-split", "s", "app.mark('split')", "split", "mark: a split added to the fire", footer=True),
+    Action("mark-lid", "i", "app.mark('lid')", "lid", "mark: lid opened"),
+    Action("mark-spritz", "r", "app.mark('spritz')", "spritz", "mark: meat spritzed"),
+    Action("mark-wrap", "w", "app.mark('wrap')", "wrap", "mark: meat wrapped"),
+    Action("mark-turned", "t", "app.mark('turned')", "turned", "mark: meat turned"),
+    Action("mark-moved", "m", "app.mark('moved')", "moved", "mark: meat or probe moved"),
+    Action("note", "n", "app.note", "note", "mark: write a note", footer=True),
+    Action("acknowledge", "k", "app.acknowledge", "acknowledge", "say that you saw the chosen alarm", footer=True),
+    Action("acknowledge-all", "K", "app.acknowledge_all", "acknowledge all", "say that you saw every alarm"),
+    Action("shelve-short", "h", "app.shelve(1800)", "shelve 30 min", "put the chosen alarm aside for 30 minutes"),
+    Action("shelve-long", "H", "app.shelve(7200)", "shelve 2 h", "put the chosen alarm aside for 2 hours"),
+    Action("unshelve", "u", "app.unshelve", "unshelve", "take the chosen alarm back"),
+    Action("level", "l", "level", "level", "chamber: show the next level", footer=True),
+    Action("difference", "d", "difference", "difference", "chamber: temperatures or differences from the median"),
+    Action("chart", "v", "chart", "chart", "trend: zones, spread or meat", footer=True),
+    Action("hours-1", "1", "hours(1)", "1 h", "trend: the last hour"),
+    Action("hours-3", "3", "hours(3)", "3 h", "trend: the last 3 hours"),
+    Action("hours-12", "2", "hours(12)", "12 h", "trend: the last 12 hours"),
+    Action("chamber", "c", "panel('chamber')", "chamber", "go to the chamber; again: fill the screen with it"),
+    Action("zones", "z", "panel('zones')", "zones", "go to the zones; again: fill the screen"),
+    Action("trend", "g", "panel('trend')", "trend", "go to the trend; again: fill the screen", footer=True),
+    Action("alarms", "a", "panel('alarms')", "alarms", "go to the alarms; again: fill the screen", footer=True),
+    Action("meat", "e", "panel('meat')", "meat", "go to the meat probes; again: fill the screen", footer=True),
+    Action("fire", "f", "panel('fire')", "fire", "go to the fire; again: fill the screen", footer=True),
+    Action("sources", "o", "panel('sources')", "sources", "go to sources and store; again: fill the screen"),
+    Action("back", "escape", "back", "back", "all panels again"),
+    Action("bed", "b", "app.bed", "bed view", "a few numbers as large as the screen allows", footer=True),
+    Action("unit", "F", "app.unit", "°F/°C", "change the unit"),
+    Action("pause", "p", "app.pause", "pause", "hold the picture still, or let it go on"),
+    Action("bell", "B", "app.toggle_bell", "bell", "ring the terminal bell at a new alarm, or stop ringing"),
+    Action("theme", "T", "app.next_theme", "theme", "dark, light, high contrast"),
+    Action("commands", "ctrl+p", "app.command_palette", "commands", "find a command by its name"),
+    Action("quit", "q", "app.quit", "quit", "close the dashboard; the collector goes on", footer=True),
+)
+
+
+def bindings() -> list[Binding]:
+    """Make Textual bindings of the table."""
+    return [Binding(a.key, a.action, a.label, show=a.footer, id=a.id, tooltip=a.help) for a in ACTIONS]

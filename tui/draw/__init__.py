@@ -1,0 +1,1 @@
+"""`Snapshot` to cells and text: pure functions that widgets call."""

@@ -1,0 +1,209 @@
+"""The cook chamber from above: colour field, outline, each probe's number, ends labelled, hatched where unknown.
+
+Two pixels a cell, the upper half as ink and the lower as paper of a half block; with fewer colours one glyph a cell.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from collector.snapshot import ChamberView, FieldView, ProbeView, Snapshot
+from tui.draw.colour_scale import ColourScale
+from tui.draw.labels import extremes, label_text, place
+from tui.draw.picture import FAINT, PLAIN, STRONG, Canvas, Picture
+from tui.draw.raster import Raster
+from tui.draw.view import View
+from tui.draw.words import degree, difference, number
+
+__all__ = ["UNKNOWN_KELVIN", "ChamberDrawing", "Subject", "draw_chamber", "range_celsius"]
+
+UNKNOWN_KELVIN = 4.0
+"""Where the map's own standard deviation is greater, it shows a hatching instead of a colour."""
+STRETCH = 1.6
+"""How far the picture may be stretched one way to fill its room."""
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What the map shows."""
+
+    level: str
+    scale: ColourScale
+    difference: bool = False
+    """Differences from the median of the level's probes instead of temperatures."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChamberDrawing:
+    """The finished map."""
+
+    picture: Picture
+    left_out: tuple[str, ...]
+    """Probes whose number found no room."""
+    unknown_share: float
+    """Share of the chamber that is hatched, 0 to 1."""
+
+
+def range_celsius(snapshot: Snapshot) -> tuple[float, float]:
+    """Choose the ends of the colour scale: the band around the target, widened by tens to hold every chamber probe."""
+    known = [p.celsius for p in snapshot.probes if p.duty == "chamber" and p.used and not math.isnan(p.celsius)]
+    low = min([snapshot.low_celsius, *known])
+    high = max([snapshot.high_celsius, *known])
+    return math.floor(low / 10.0) * 10.0, math.ceil(high / 10.0) * 10.0
+
+
+def _median(probes: tuple[ProbeView, ...]) -> float:
+    known = [p.celsius for p in probes if p.used and not math.isnan(p.celsius)]
+    return float(np.median(known)) if known else math.nan
+
+
+def _box(chamber: ChamberView, width: int, height: int) -> tuple[int, int]:
+    """Give the size of the inside in cells: as large as fits, stretched by no more than `STRETCH`."""
+    columns, rows = width - 2, height - 2
+    true_columns = 2.0 * rows * chamber.length_m / chamber.width_m
+    if columns > true_columns * STRETCH:
+        columns = int(true_columns * STRETCH)
+    elif columns < true_columns / STRETCH:
+        rows = max(3, math.ceil(columns * STRETCH * chamber.width_m / chamber.length_m / 2.0))
+    return max(1, columns), max(1, min(rows, height - 2))
+
+
+def draw_chamber(
+    snapshot: Snapshot, subject: Subject, raster: Raster, view: View, width: int, height: int
+) -> ChamberDrawing:
+    """Draw one level into `width` by `height` cells, legend in the last row.
+
+    Needs at least 20 by 6 cells; what is smaller stays empty.
+    """
+    canvas = Canvas(width, height)
+    if width < 20 or height < 6:
+        return ChamberDrawing(canvas.picture(), (), 1.0)
+    chamber = snapshot.chamber
+    columns, rows = _box(chamber, width, height - 1)
+    left, top = (width - columns - 2) // 2, (height - 1 - rows - 2) // 2
+    probes = tuple(p for p in snapshot.probes if p.duty == "chamber" and p.level == subject.level)
+    middle = _median(probes)
+    low, high = range_celsius(snapshot)
+    if subject.difference:
+        low, high = _around(snapshot, middle)
+    field = next((f for f in snapshot.fields if f.level == subject.level), None)
+    unknown = np.ones((rows, columns), dtype=np.bool_)
+    inside = (slice(top + 1, top + 1 + rows), slice(left + 1, left + 1 + columns))
+    if field is not None and not view.old:
+        unknown = _paint(canvas, inside, field, chamber, subject, raster, (low, high), view)
+    else:
+        _hatch(canvas, inside, unknown, view)
+    _outline(canvas, chamber, left, top, columns, rows, view)
+    left_out = _label(canvas, probes, chamber, inside, middle if subject.difference else math.nan, view)
+    _legend(canvas, subject, low, high, middle, bool(unknown.any()), view)
+    return ChamberDrawing(canvas.picture(), tuple(left_out), float(unknown.mean()))
+
+
+def _around(snapshot: Snapshot, middle: float) -> tuple[float, float]:
+    """Choose the ends of the difference scale: even about the median, at least 15 K each way."""
+    if math.isnan(middle):
+        return -15.0, 15.0
+    low, high = range_celsius(snapshot)
+    reach = max(15.0, high - middle, middle - low)
+    return middle - reach, middle + reach
+
+
+def _paint(
+    canvas: Canvas,
+    inside: tuple[slice, slice],
+    field: FieldView,
+    chamber: ChamberView,
+    subject: Subject,
+    raster: Raster,
+    ends: tuple[float, float],
+    view: View,
+) -> NDArray[np.bool_]:
+    """Colour the inside and hatch what is unknown; give which cells are."""
+    rows, columns = canvas.ink[inside].shape
+    mean, sd = raster.draw(field, chamber, columns, rows * 2)
+    unknown = np.asarray(np.maximum(sd[0::2], sd[1::2]) > UNKNOWN_KELVIN)
+    scale = subject.scale
+    if scale.colours:
+        step = scale.index(mean, *ends)
+        upper, lower = step[0::2], step[1::2]
+        canvas.glyph[inside] = np.where(upper == lower, " ", "▀")
+        canvas.ink[inside] = upper
+        canvas.paper[inside] = lower
+    else:
+        step = scale.index((mean[0::2] + mean[1::2]) / 2.0, *ends)
+        canvas.glyph[inside] = np.array(list(scale.ramp))[step]
+    _hatch(canvas, inside, unknown, view)
+    return unknown
+
+
+def _hatch(canvas: Canvas, inside: tuple[slice, slice], unknown: NDArray[np.bool_], view: View) -> None:
+    canvas.glyph[inside] = np.where(unknown, "/" if view.ascii_only else "╱", canvas.glyph[inside])
+    canvas.ink[inside] = np.where(unknown, FAINT, canvas.ink[inside])
+    canvas.paper[inside] = np.where(unknown, PLAIN, canvas.paper[inside])
+
+
+def _outline(canvas: Canvas, chamber: ChamberView, left: int, top: int, columns: int, rows: int, view: View) -> None:
+    corners = "++++-|" if view.ascii_only else ("╭╮╰╯─│" if chamber.shape == "cylinder" else "┌┐└┘─│")
+    bottom, right = top + rows + 1, left + columns + 1
+    canvas.write(top, left, corners[0] + corners[4] * columns + corners[1], FAINT)
+    canvas.write(bottom, left, corners[2] + corners[4] * columns + corners[3], FAINT)
+    for row in range(top + 1, bottom):
+        canvas.write(row, left, corners[5], FAINT)
+        canvas.write(row, right, corners[5], FAINT)
+    ends = (" FIRE END ", " STACK END ")
+    first, last = ends if chamber.fire_side == "left" else ends[::-1]
+    canvas.write(top, left + 2, first, STRONG)
+    canvas.write(top, right - 1 - len(last), last, STRONG)
+    if columns > 34:
+        canvas.write(top, left + 1 + (columns - 6) // 2, " back ", FAINT)
+    canvas.write(bottom, left + 1 + (columns - 6) // 2, " door ", FAINT)
+
+
+def _label(
+    canvas: Canvas,
+    probes: tuple[ProbeView, ...],
+    chamber: ChamberView,
+    inside: tuple[slice, slice],
+    reference_celsius: float,
+    view: View,
+) -> list[str]:
+    hottest, coldest = extremes(probes)
+    first = sorted(probes, key=lambda p: (p.name not in (hottest, coldest), p.name))
+    texts = [(p, label_text(p, hottest, coldest, reference_celsius, view)) for p in first]
+    rows, columns = canvas.ink[inside].shape
+    labels, left_out = place(texts, chamber, columns, rows)
+    for label in labels:
+        ink = STRONG if label.trusted and not view.old else FAINT
+        canvas.write(inside[0].start + label.row, inside[1].start + label.column, label.text, ink)
+    return left_out
+
+
+def _legend(
+    canvas: Canvas, subject: Subject, low: float, high: float, middle: float, hatched: bool, view: View
+) -> None:
+    """Write the scale with its ends, and what the signs mean, into the last row."""
+    row = canvas.height - 1
+    if subject.difference:
+        first, last = (difference(end - middle, view) for end in (low, high))
+    else:
+        first, last = number(low, view), number(high, view)
+    canvas.write(row, 0, first, PLAIN)
+    column = len(first) + 1
+    bar = min(24, max(8, canvas.width // 5))
+    steps = np.arange(bar) * subject.scale.steps // bar
+    for i, step in enumerate(steps.tolist()):
+        if subject.scale.colours:
+            canvas.write(row, column + i, " ", PLAIN, step)
+        else:
+            canvas.write(row, column + i, subject.scale.ramp[step])
+    column += bar + 1
+    unit = degree(view) + (" from the median" if subject.difference else "")
+    signs = ("^ hottest", "v coldest", "/ unknown") if view.ascii_only else ("▲ hottest", "▼ coldest", "╱ unknown")
+    canvas.write(row, column, f"{last} {unit}")
+    column += len(last) + len(unit) + 3
+    for sign in signs if hatched else signs[:2]:
+        if column + len(sign) <= canvas.width:
+            canvas.write(row, column, sign, FAINT)
+        column += len(sign) + 2

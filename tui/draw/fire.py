@@ -1,0 +1,67 @@
+"""The fire in a few lines: phase, level, slope with its interval, time to the limit, lid and refuels."""
+
+import math
+
+from collector.snapshot import Phase, Snapshot
+from tui.draw.line import Line, Role
+from tui.draw.view import View
+from tui.draw.words import age, arrow, clock, degree, difference, slope, temperature
+
+__all__ = ["fire_lines"]
+
+
+def fire_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:  # noqa: ARG001  one shape for all panels
+    """Write the fire and the evenness of the chamber."""
+    fire, even = snapshot.fire, snapshot.evenness
+    phase: Role = "warn" if fire.phase in (Phase.LID_OPEN, Phase.COLD) else "strong"
+    interval = ""
+    if not math.isnan(fire.slope_low):
+        interval = f" ({difference(fire.slope_low, view)} to {difference(fire.slope_high, view)})"
+    lines: list[Line] = [
+        (("fire    ", "faint"), (str(fire.phase), phase)),
+        (
+            ("grate   ", "faint"),
+            (temperature(fire.level_celsius, view), "strong"),
+            (f" {arrow(fire.slope_kelvin_per_hour, view)}target {temperature(snapshot.target_celsius, view)}", "plain"),
+        ),
+        (("slope   ", "faint"), (f"{slope(fire.slope_kelvin_per_hour, view)}{interval}", "plain")),
+        (("limit   ", "faint"), _limit(snapshot, view)),
+        (("lid     ", "faint"), _lid(snapshot, view)),
+        (("refuel  ", "faint"), (_refuel(snapshot), "plain")),
+    ]
+    unit = degree(view)
+    spread = difference(even.spread_kelvin, view, signed=False)
+    swing = difference(even.fluctuation_kelvin, view, signed=False)
+    lines += [
+        (("spread  ", "faint"), (f"{spread} {unit}", "strong"), (f"  swing in 30 min {swing} {unit}", "plain")),
+        (("ends    ", "faint"), (f"fire end {difference(even.along_kelvin, view)} {unit} to stack end", "plain")),
+        (("lid air ", "faint"), (f"{difference(even.top_to_grate_kelvin, view)} {unit} over the grate", "plain")),
+    ]
+    return lines
+
+
+def _limit(snapshot: Snapshot, view: View) -> tuple[str, Role]:
+    fire = snapshot.fire
+    low, high = temperature(snapshot.low_celsius, view), temperature(snapshot.high_celsius, view)
+    if math.isnan(fire.minutes_to_limit):
+        return f"keeps within {low} to {high}", "plain"
+    falling = fire.slope_kelvin_per_hour < 0
+    where = f"below {low}" if falling else f"above {high}"
+    return f"{where} in about {age(fire.minutes_to_limit * 60.0)}", "warn"
+
+
+def _lid(snapshot: Snapshot, view: View) -> tuple[str, Role]:
+    opened, now = snapshot.fire.lid_open_unix, snapshot.now_unix
+    if opened is None:
+        return f"shut, opened {snapshot.fire.lid_openings} times", "plain"
+    return f"OPEN since {clock(opened, view)}, {age(now - opened)}", "warn"
+
+
+def _refuel(snapshot: Snapshot) -> str:
+    fire = snapshot.fire
+    if fire.last_refuel_unix is None:
+        return "none seen yet"
+    text = f"{age(snapshot.now_unix - fire.last_refuel_unix)} ago"
+    if not math.isnan(fire.refuel_period_seconds):
+        text += f", every {age(fire.refuel_period_seconds)}"
+    return text

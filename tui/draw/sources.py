@@ -1,0 +1,60 @@
+"""Where the readings come from and whether they are safe: sources, probes in doubt, the store."""
+
+from adapters.source import LinkState
+from collector.snapshot import Snapshot, SourceView, StoreView
+from tui.draw.line import Line, Role, fit
+from tui.draw.meat import doubt_words
+from tui.draw.view import View
+from tui.draw.words import age
+
+__all__ = ["source_lines", "store_line"]
+
+
+def source_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
+    """Write the store, each source with its counts and unplaced keys, then every probe in doubt."""
+    lines = [store_line(snapshot.store, snapshot.now_unix)]
+    for source in snapshot.sources:
+        lines += _source_lines(source, snapshot.now_unix, view, width)
+    if not snapshot.sources:
+        lines.append((("no source", "warn"),))
+    for probe in snapshot.probes:
+        doubt = doubt_words(probe, snapshot.now_unix)
+        if doubt:
+            lines.append(((f"probe {probe.name}: ", "plain"), (doubt, "warn")))
+    return lines
+
+
+def store_line(store: StoreView, now_unix: float) -> Line:
+    """Say what is safe on disk."""
+    if store.fault:
+        return ("NOT SAVED: ", "alarm"), (f"{store.fault}; {store.unsaved} readings wait in memory", "alarm")
+    if store.throwaway:
+        return (("throwaway store: nothing is kept after the end", "warn"),)
+    if store.last_commit_unix is None:
+        return (("store: nothing saved yet", "warn"), (f", {store.unsaved} waiting", "plain"))
+    saved = age(now_unix - store.last_commit_unix)
+    return ("store: ", "faint"), (f"saved {saved} ago, {store.unsaved} waiting", "plain")
+
+
+def _source_lines(source: SourceView, now_unix: float, view: View, width: int) -> list[Line]:
+    up = source.state is LinkState.UP
+    state: Role = "good" if up else "warn" if source.state is not LinkState.DOWN else "alarm"
+    heard = "never heard" if source.last_heard_unix is None else f"{age(now_unix - source.last_heard_unix)} ago"
+    name_cells = max(8, min(18, width - 30))
+    first: Line = (
+        (fit(source.name, name_cells, ascii_only=view.ascii_only) + " ", "plain"),
+        (str(source.state).upper() if not up else "up", state),
+        (f"  {heard}, {source.heard} heard", "plain"),
+    )
+    lines = [first]
+    troubles = [
+        (source.dropped, "dropped"), (source.undecodable, "unreadable"), (source.restarts, "restarts"),
+    ]  # fmt: skip
+    told = ", ".join(f"{count} {what}" for count, what in troubles if count)
+    if source.why:
+        lines.append(((f"  {source.why}", state),))
+    if told:
+        lines.append(((f"  {told}", "warn"),))
+    if source.unplaced:
+        lines.append((("  no place for: ", "warn"), (", ".join(source.unplaced), "plain")))
+    return lines

@@ -1,0 +1,92 @@
+"""The cook in plain lines: for `coldside status`, a screen reader, a script, and the end of a demo without a screen."""
+
+import math
+
+from collector.model.alarm import Transition
+from collector.snapshot import AlarmState, Snapshot
+from collector.straight import StraightRun
+from tui.draw.view import View
+from tui.draw.words import age, alarm_sentence, clock, clock_seconds, degree, difference, slope, temperature
+
+__all__ = ["alarm_line", "status_lines", "summary_lines"]
+
+_QUIET = (AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE)
+
+
+def alarm_line(step: Transition, started_unix: float, view: View) -> str | None:
+    """Say one step of an alarm; None for what only the engine cares about."""
+    if step.after in _QUIET or step.before in _QUIET:
+        return None
+    into = age(step.time_unix - started_unix)
+    words = f"{step.before} -> {step.after}"
+    return f"{clock_seconds(step.time_unix, view)}  {into:>7}  {step.key:32} {words:44} {step.message}"
+
+
+def summary_lines(run: StraightRun, *, fahrenheit: bool) -> list[str]:
+    """Say what a run through a recording gave: the alarm log, then the end."""
+    view = View(fahrenheit=fahrenheit)
+    steps = [line for t in run.transitions if (line := alarm_line(t, run.started_unix, view)) is not None]
+    raised = sorted({t.key for t in run.transitions if t.after is AlarmState.UNACKNOWLEDGED})
+    spreads = [p.spread_kelvin for p in run.trend if not math.isnan(p.spread_kelvin)]
+    qualities = ", ".join(f"{count:,} {name}" for name, count in sorted(run.qualities.items()))
+    lines = [f"alarm log of {run.cook}", *(steps or ["  no alarm at all"]), ""]
+    lines += [
+        f"cook        {run.cook}, {age(run.ended_unix - run.started_unix)}",
+        f"readings    {run.readings:,} ({qualities})",
+        f"alarms      {', '.join(raised) if raised else 'none'}",
+        f"fire        {run.last.fire.refuels} refuels and {run.last.fire.lid_openings} lid openings seen",
+    ]
+    if spreads:
+        spreads.sort()
+        middle, most = spreads[len(spreads) // 2], spreads[-1]
+        lines.append(
+            f"spread      {difference(middle, view, signed=False)} {degree(view)} in the middle of the night's record, "
+            f"{difference(most, view, signed=False)} at most"
+        )
+    return lines + _zone_lines(run.last, view)
+
+
+def status_lines(snapshot: Snapshot, view: View) -> list[str]:
+    """Say how the cook stands, one fact a line."""
+    fire, even = snapshot.fire, snapshot.evenness
+    into = age(snapshot.now_unix - snapshot.started_unix)
+    lines = [
+        f"cook        {snapshot.cook}, {into}, at {clock(snapshot.now_unix, view)}",
+        f"fire        {fire.phase}, grate {temperature(fire.level_celsius, view)}, target "
+        f"{temperature(snapshot.target_celsius, view)}, {slope(fire.slope_kelvin_per_hour, view)}",
+        f"evenness    spread {difference(even.spread_kelvin, view, signed=False)} {degree(view)}, "
+        f"fire end to stack end {difference(even.along_kelvin, view)}, "
+        f"under the lid {difference(even.top_to_grate_kelvin, view)} over the grate",
+    ]
+    lines += _zone_lines(snapshot, view)
+    for probe in snapshot.probes:
+        told = "never heard" if probe.heard_unix is None else age(snapshot.now_unix - probe.heard_unix) + " ago"
+        doubt = (
+            ""
+            if probe.quality == 0
+            else f", {probe.quality.name.lower()}: {probe.reason.name.lower().replace('_', ' ')}"
+        )
+        silent = ", SILENT" if probe.silent else ""
+        lines.append(f"probe       {probe.name}: {temperature(probe.celsius, view)}, {told}{doubt}{silent}")
+    for source in snapshot.sources:
+        why = f" ({source.why})" if source.why else ""
+        lines.append(
+            f"source      {source.name}: {source.state}{why}, {source.heard} heard, {source.dropped} dropped, "
+            f"{source.undecodable} not readable"
+        )
+    fault = f", FAULT: {snapshot.store.fault}" if snapshot.store.fault else ""
+    lines.append(f"store       {snapshot.store.unsaved} readings not yet saved{fault}")
+    lines += [
+        f"alarm       {a.state}: {alarm_sentence(a, view)}, since {clock(a.since_unix, view)}" for a in snapshot.alarms
+    ]
+    if not snapshot.alarms:
+        lines.append("alarm       none")
+    return lines
+
+
+def _zone_lines(snapshot: Snapshot, view: View) -> list[str]:
+    return [
+        f"zone        {z.name} ({z.level}): {temperature(z.celsius, view)}, "
+        f"{difference(z.deviation_kelvin, view)} from the level's mean"
+        for z in snapshot.zones
+    ]

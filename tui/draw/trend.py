@@ -1,0 +1,199 @@
+"""The trend chart: curves in braille dots, the band, axes with times and degrees, each curve named at its end."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tui.draw.curve import DASHES, curve_dots
+from tui.draw.line import fit
+from tui.draw.picture import FAINT, STRONG, Canvas, Picture
+from tui.draw.view import View
+from tui.draw.words import clock
+
+__all__ = ["MARKS", "Curve", "Guide", "draw_trend"]
+
+Array = NDArray[np.float64]
+
+MARKS = "123456789abcdefghijklmnopqrstuvwxyz"
+"""What names a curve in one character: at its end, and all along it in ASCII."""
+BITS = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]])
+"""Dots of a braille cell, rows by columns (Unicode chapter 21, block 2800)."""
+AXIS = 5
+NAME = 16
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """One series, in the unit on show."""
+
+    name: str
+    value: Array
+    """Shape (n,), NaN where there is none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Guide:
+    """A level across the chart."""
+
+    value: float
+    strong: bool = False
+
+
+def draw_trend(
+    time_unix: Array,
+    curves: tuple[Curve, ...],
+    guides: tuple[Guide, ...],
+    window: tuple[float, float],
+    view: View,
+    width: int,
+    height: int,
+) -> Picture:
+    """Draw curves over a window of time.
+
+    The ink of a curve is its index in `curves`; axes and guides are faint. Needs at least 24 by 4 cells.
+
+    Args:
+        time_unix: times of all curves, shape (n,), rising.
+        curves: the series, most important last: it covers the others.
+        guides: levels to draw behind the curves.
+        window: first and last time shown, Unix seconds.
+        view: choices of display.
+        width: cells across.
+        height: cells down, time axis included.
+    """
+    canvas = Canvas(width, height)
+    if width < 24 or height < 4:
+        return canvas.picture()
+    name = min(NAME, width // 4)
+    columns, rows = width - AXIS - 1 - name, height - 1
+    low, high = _ends(time_unix, curves, guides, window)
+    _axes(canvas, low, high, window, columns, rows, view)
+    for guide in guides:
+        if low <= guide.value <= high:
+            row = _row(guide.value, low, high, rows)
+            sign = "." if view.ascii_only else "┄"
+            canvas.write(row, AXIS + 1, sign * columns, STRONG if guide.strong else FAINT)
+    area = (slice(0, rows), slice(AXIS + 1, AXIS + 1 + columns))
+    drawn = _letters if view.ascii_only else _braille
+    drawn(canvas, area, time_unix, curves, window, (low, high))
+    _names(canvas, curves, (low, high), rows, AXIS + 1 + columns, name, view)
+    return canvas.picture()
+
+
+def _ends(
+    time_unix: Array, curves: tuple[Curve, ...], guides: tuple[Guide, ...], window: tuple[float, float]
+) -> tuple[float, float]:
+    """Choose the ends of the value axis: every point in the window and every guide, rounded outwards to fives."""
+    seen = (time_unix >= window[0]) & (time_unix <= window[1])
+    every = [c.value[seen] for c in curves if c.value.size == time_unix.size]
+    every.append(np.array([g.value for g in guides]))
+    known = np.concatenate(every)
+    known = known[np.isfinite(known)]
+    if known.size == 0:
+        return 0.0, 10.0
+    low, high = math.floor(known.min() / 5.0) * 5.0, math.ceil(known.max() / 5.0) * 5.0
+    return (low, high) if high - low >= 10.0 else (low, low + 10.0)
+
+
+def _row(value: float, low: float, high: float, rows: int) -> int:
+    return round((rows - 1) * (1.0 - (value - low) / (high - low)))
+
+
+def _axes(
+    canvas: Canvas, low: float, high: float, window: tuple[float, float], columns: int, rows: int, view: View
+) -> None:
+    rule = "|" if view.ascii_only else "│"
+    for row in range(rows):
+        canvas.write(row, AXIS, rule, FAINT)
+    ticks = max(2, min(6, rows // 2))
+    for i in range(ticks):
+        row = round(i * (rows - 1) / (ticks - 1))
+        value = high - (high - low) * row / max(rows - 1, 1)
+        canvas.write(row, 0, f"{value:{AXIS}.0f}", FAINT)
+    times = max(2, columns // 14)
+    for i in range(times):
+        column = AXIS + 1 + round(i * (columns - 5) / (times - 1))
+        unix = window[0] + (window[1] - window[0]) * (column - AXIS - 1 + 2.5) / columns
+        canvas.write(rows, column, clock(unix, view), FAINT)
+
+
+def _dash(dots: NDArray[np.bool_], index: int) -> NDArray[np.bool_]:
+    period, drawn = DASHES[index % len(DASHES)]
+    return np.asarray(dots & (np.arange(dots.shape[1]) % period < drawn))
+
+
+def _braille(
+    canvas: Canvas,
+    area: tuple[slice, slice],
+    time_unix: Array,
+    curves: tuple[Curve, ...],
+    window: tuple[float, float],
+    ends: tuple[float, float],
+) -> None:
+    rows, columns = canvas.ink[area].shape
+    bits = np.zeros((rows, columns), dtype=int)
+    for index, curve in enumerate(curves):
+        if curve.value.size != time_unix.size:
+            continue
+        dots = _dash(curve_dots(time_unix, curve.value, window, ends, columns * 2, rows * 4), index)
+        cells = dots.reshape(rows, 4, columns, 2)
+        own = np.einsum("ricj,ij->rc", cells.astype(int), BITS)
+        bits |= own
+        canvas.ink[area] = np.where(own > 0, index, canvas.ink[area])
+    glyphs = np.array([chr(0x2800 + i) for i in range(256)])
+    canvas.glyph[area] = np.where(bits > 0, glyphs[bits], canvas.glyph[area])
+
+
+def _letters(
+    canvas: Canvas,
+    area: tuple[slice, slice],
+    time_unix: Array,
+    curves: tuple[Curve, ...],
+    window: tuple[float, float],
+    ends: tuple[float, float],
+) -> None:
+    rows, columns = canvas.ink[area].shape
+    for index, curve in enumerate(curves):
+        if curve.value.size != time_unix.size:
+            continue
+        dots = curve_dots(time_unix, curve.value, window, ends, columns, rows)
+        canvas.glyph[area] = np.where(dots, MARKS[index % len(MARKS)], canvas.glyph[area])
+        canvas.ink[area] = np.where(dots, index, canvas.ink[area])
+
+
+def _names(
+    canvas: Canvas,
+    curves: tuple[Curve, ...],
+    ends: tuple[float, float],
+    rows: int,
+    column: int,
+    cells: int,
+    view: View,
+) -> None:
+    """Name each curve beside its last value, moved apart where two would share a row."""
+    wanted = []
+    for index, curve in enumerate(curves):
+        known = curve.value[~np.isnan(curve.value)]
+        if known.size:
+            row = min(rows - 1, max(0, _row(float(known[-1]), *ends, rows)))
+            wanted.append((row, index, float(curve.value[-1])))
+    for i, (row, index, value) in enumerate(_apart(sorted(wanted), rows)):
+        if i >= rows:
+            break
+        mark = MARKS[index % len(MARKS)]
+        last = "--" if math.isnan(value) else f"{value:.0f}"
+        text = fit(f" {mark} {last} {curves[index].name}", cells, ascii_only=view.ascii_only)
+        canvas.write(row, column, text, index)
+
+
+def _apart(wanted: list[tuple[int, int, float]], rows: int) -> list[tuple[int, int, float]]:
+    """Give each a row of its own, near the one it wants, in the same order from the top."""
+    placed: list[tuple[int, int, float]] = []
+    free = 0
+    for i, (row, index, value) in enumerate(wanted):
+        own = max(free, min(row, rows - (len(wanted) - i)))
+        placed.append((own, index, value))
+        free = own + 1
+    return placed

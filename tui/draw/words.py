@@ -1,0 +1,144 @@
+"""Numbers as a person reads them: temperatures in his unit, ages, clock times, arrows, alarm sentences.
+
+A difference is converted as a difference: 10 K apart is 18 °F apart, never 50.
+"""
+
+import math
+from datetime import UTC, datetime
+
+from collector.snapshot import AlarmState, AlarmView, Priority
+from tui.draw.view import View
+
+__all__ = [
+    "STATE_WORDS",
+    "age",
+    "alarm_sentence",
+    "arrow",
+    "clock",
+    "clock_seconds",
+    "degree",
+    "difference",
+    "difference_number",
+    "number",
+    "slope",
+    "temperature",
+    "temperature_number",
+]
+
+NOTHING = "--"
+
+STATE_WORDS: dict[AlarmState, str] = {
+    AlarmState.NORMAL: "normal",
+    AlarmState.UNACKNOWLEDGED: "NOT ACKNOWLEDGED",
+    AlarmState.ACKNOWLEDGED: "acknowledged",
+    AlarmState.RETURNED: "over, not acknowledged",
+    AlarmState.SHELVED: "shelved",
+    AlarmState.SUPPRESSED: "suppressed",
+    AlarmState.OUT_OF_SERVICE: "out of service",
+}
+
+PRIORITY_WORDS: dict[Priority, str] = {Priority.URGENT: "URGENT", Priority.SOON: "SOON", Priority.NOTE: "note"}
+
+
+def degree(view: View) -> str:
+    """Name the unit on show."""
+    letter = "F" if view.fahrenheit else "C"
+    return letter if view.ascii_only else f"°{letter}"
+
+
+def temperature_number(celsius: float, view: View) -> float:
+    """Convert to the unit on show."""
+    return celsius * 1.8 + 32.0 if view.fahrenheit else celsius
+
+
+def difference_number(kelvin: float, view: View) -> float:
+    """Convert a difference to the unit on show."""
+    return kelvin * 1.8 if view.fahrenheit else kelvin
+
+
+def number(celsius: float, view: View) -> str:
+    """Round a temperature to whole degrees, without its unit."""
+    return NOTHING if math.isnan(celsius) else f"{temperature_number(celsius, view):.0f}"
+
+
+def temperature(celsius: float, view: View) -> str:
+    """Write a temperature with its unit."""
+    return f"{number(celsius, view)} {degree(view)}"
+
+
+def difference(kelvin: float, view: View, *, signed: bool = True) -> str:
+    """Round a difference to whole degrees, without its unit; zero carries no sign."""
+    if math.isnan(kelvin):
+        return NOTHING
+    whole = round(difference_number(kelvin, view))
+    return f"{whole:+d}" if signed and whole else f"{whole:d}"
+
+
+def slope(kelvin_per_hour: float, view: View) -> str:
+    """Write a slope with its unit."""
+    return f"{difference(kelvin_per_hour, view)} {degree(view)}/h"
+
+
+def age(seconds: float, *, signless: bool = True) -> str:
+    """Say how long ago: `12 s`, `3 min`, `1 h 05`."""
+    if math.isnan(seconds):
+        return NOTHING
+    whole = int(max(0.0, seconds) if signless else seconds)
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min"
+    return f"{whole // 3600} h {whole % 3600 // 60:02d}"
+
+
+def clock(unix: float, view: View) -> str:
+    """Tell local time to the minute."""
+    return datetime.fromtimestamp(unix, UTC).astimezone(view.zone).strftime("%H:%M")
+
+
+def clock_seconds(unix: float, view: View) -> str:
+    """Tell local time to the second."""
+    return datetime.fromtimestamp(unix, UTC).astimezone(view.zone).strftime("%H:%M:%S")
+
+
+ARROWS: tuple[tuple[float, str, str], ...] = (
+    (20.0, "⇈", "++"),
+    (4.0, "↗", "+ "),
+    (-4.0, "→", "= "),
+    (-20.0, "↘", "- "),
+    (-math.inf, "⇊", "--"),
+)
+"""Slope from which a sign stands, kelvin per hour; the sign; the sign in ASCII."""
+
+
+def arrow(kelvin_per_hour: float, view: View) -> str:
+    """Point where a value is going, two cells wide."""
+    if math.isnan(kelvin_per_hour):
+        return "  "
+    for bound, sign, ascii_sign in ARROWS:
+        if kelvin_per_hour >= bound:
+            return ascii_sign if view.ascii_only else sign.ljust(2)
+    return "  "
+
+
+def _measured(value: float, unit: str, view: View) -> str:
+    if unit == "celsius":
+        return temperature(value, view)
+    if unit == "kelvin":
+        return f"{difference(value, view, signed=False)} {degree(view)}"
+    if unit == "kelvin_per_hour":
+        return slope(value, view)
+    if unit == "seconds":
+        return age(value)
+    return f"{value:g} {unit}".strip()
+
+
+def alarm_sentence(alarm: AlarmView, view: View) -> str:
+    """Say what stands, in the unit on show, against which limit."""
+    text = alarm.message or f"{alarm.rule} {alarm.subject}"
+    if math.isnan(alarm.value):
+        return text
+    text += f": {_measured(alarm.value, alarm.unit, view)}"
+    if not math.isnan(alarm.limit):
+        text += f" (limit {_measured(alarm.limit, alarm.unit, view)})"
+    return text

@@ -1,0 +1,51 @@
+"""The zones as a table: value, deviation, trend, cold dose."""
+
+import math
+
+from collector.snapshot import Snapshot, ZoneView
+from tui.draw.line import Line, Role, fit
+from tui.draw.view import View
+from tui.draw.words import arrow, degree, difference, number
+
+__all__ = ["zone_lines"]
+
+
+def zone_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
+    """Write one line a zone, level by level; what does not fit the width is left out from the right."""
+    lines: list[Line] = []
+    several = len(snapshot.chamber.levels) > 1
+    name_cells = max(10, min(24, width - 24))
+    for level in snapshot.chamber.levels:
+        zones = [z for z in snapshot.zones if z.level == level]
+        if not zones:
+            continue
+        title = level if several else "zone"
+        head = f"{fit(title, name_cells, ascii_only=view.ascii_only)}{degree(view):>5}{'dev':>6}  trend"
+        if width >= name_cells + 32:
+            head += "   cold dose"
+        lines.append(((fit(head, width).rstrip(), "faint"),))
+        lines += [_zone_line(zone, snapshot, view, name_cells, width) for zone in zones]
+    return lines or [(("no zones in the config", "faint"),)]
+
+
+def _zone_line(zone: ZoneView, snapshot: Snapshot, view: View, name_cells: int, width: int) -> Line:
+    outside: Role = "plain"
+    sign = " "
+    if zone.celsius < snapshot.low_celsius:
+        outside, sign = "warn", "v" if view.ascii_only else "▼"
+    elif zone.celsius > snapshot.high_celsius:
+        outside, sign = "warn", "^" if view.ascii_only else "▲"
+    if zone.probes == 0 and not math.isnan(zone.celsius):
+        sign = "~"
+    parts: list[tuple[str, Role]] = [
+        (fit(zone.name, name_cells, ascii_only=view.ascii_only), "plain"),
+        (f"{sign}{number(zone.celsius, view):>4}", outside if outside == "warn" else "strong"),
+        (f"{difference(zone.deviation_kelvin, view):>6}", "plain"),
+        (f"  {arrow(zone.trend_kelvin_per_hour, view)}", "plain"),
+        (f"{difference(zone.trend_kelvin_per_hour, view):>4}", "faint"),
+    ]
+    if width >= name_cells + 32:
+        dose = zone.cold_dose_kelvin_minutes
+        text = "--" if math.isnan(dose) else f"{difference(dose / 60.0, view, signed=False)} {degree(view)}h"
+        parts.append((f"{text:>12}", "faint"))
+    return tuple(parts)

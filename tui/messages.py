@@ -1,0 +1,37 @@
+"""What the feed tells the app, as Textual messages."""
+
+from typing import Any
+
+from textual.message import Message
+
+from collector.snapshot import Snapshot, TrendPoint
+
+__all__ = ["HistoryArrived", "NewsArrived", "TrendArrived"]
+
+
+class NewsArrived(Message):
+    """A newer snapshot; one that waits is replaced by the next."""
+
+    def __init__(self, snapshot: Snapshot) -> None:
+        super().__init__()
+        self.snapshot = snapshot
+
+    def can_replace(self, message: Any) -> bool:
+        """Let the newest stand for those before it."""
+        return isinstance(message, NewsArrived)
+
+
+class HistoryArrived(Message):
+    """The trend so far, after each new link."""
+
+    def __init__(self, points: tuple[TrendPoint, ...]) -> None:
+        super().__init__()
+        self.points = points
+
+
+class TrendArrived(Message):
+    """One more row of the trend."""
+
+    def __init__(self, point: TrendPoint) -> None:
+        super().__init__()
+        self.point = point

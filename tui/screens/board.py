@@ -1,0 +1,204 @@
+"""The board: every panel at once where there is room, two and the chamber where there is not."""
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Container
+from textual.screen import Screen
+from textual.widgets import Footer, Static
+
+from collector.snapshot import Snapshot
+from tui.actions import ACTIONS, bindings
+from tui.draw.alarms import pressing_line
+from tui.draw.banner import Trouble
+from tui.draw.chamber_map import Subject
+from tui.draw.chart import CHARTS, ChartKind, choose_chart
+from tui.draw.colour_scale import ColourDepth, difference_scale, temperature_scale
+from tui.draw.fire import fire_lines
+from tui.draw.heading import heading_line
+from tui.draw.meat import meat_lines
+from tui.draw.sources import source_lines
+from tui.draw.trend_log import TrendLog
+from tui.draw.view import View
+from tui.draw.zones import zone_lines
+from tui.widgets.alarm_list import AlarmList
+from tui.widgets.banner import Banner
+from tui.widgets.chamber_map import ChamberMap
+from tui.widgets.panel import Panel
+from tui.widgets.roles import content
+from tui.widgets.text_panel import TextPanel
+from tui.widgets.trend_chart import TrendChart
+
+__all__ = ["PANELS", "BoardScreen"]
+
+PANELS = ("chamber", "zones", "trend", "alarms", "meat", "fire", "sources")
+CHOSEN = ("trend", "alarms", "meat", "fire", "sources")
+"""Panels that take turns in one place where there is no room for all."""
+
+
+class BoardScreen(Screen[None]):
+    """Shows the newest snapshot; keeps which level, chart and panel are chosen."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*bindings()]
+    AUTO_FOCUS = None
+
+    def __init__(self, depth: ColourDepth) -> None:
+        super().__init__()
+        self.HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (110, "-medium"), (150, "-wide")]
+        self.VERTICAL_BREAKPOINTS = [(0, "-low"), (30, "-middling"), (42, "-high")]
+        self._depth = depth
+        self._level = 0
+        self._difference = False
+        self._chart: ChartKind = "zones"
+        self._hours = 3.0
+        self._snapshot: Snapshot | None = None
+        self._trend_log = TrendLog()
+        self._view = View()
+
+    def compose(self) -> ComposeResult:
+        """Make the panels."""
+        yield Static(id="heading")
+        yield Banner(id="banner")
+        yield Static(id="pressing")
+        with Container(id="panels"):
+            for name, widget in self._widgets().items():
+                panel = Panel(widget, id=name)
+                panel.can_focus = name != "alarms"
+                yield panel
+        yield Footer(compact=True, show_command_palette=False)
+
+    def _widgets(self) -> dict[str, ChamberMap | TextPanel | TrendChart | AlarmList]:
+        return {
+            "chamber": ChamberMap(),
+            "zones": TextPanel(zone_lines),
+            "trend": TrendChart(),
+            "alarms": AlarmList(),
+            "meat": TextPanel(meat_lines),
+            "fire": TextPanel(fire_lines),
+            "sources": TextPanel(source_lines),
+        }
+
+    def on_mount(self) -> None:
+        """Start with the trend in the place that panels share."""
+        self.query_one("#banner").display = False
+        self._choose("trend")
+
+    @property
+    def alarm_list(self) -> AlarmList:
+        """The alarms, with the one that is chosen."""
+        return self.query_one(AlarmList)
+
+    @property
+    def _level_name(self) -> str:
+        assert self._snapshot is not None
+        levels = self._snapshot.chamber.levels
+        return levels[self._level % len(levels)] if levels else ""
+
+    def show(self, snapshot: Snapshot, log: TrendLog, view: View) -> None:
+        """Show a snapshot in all panels."""
+        self._snapshot, self._trend_log, self._view = snapshot, log, view
+        self.query_one("#heading", Static).update(content(heading_line(snapshot, view, self.size.width), old=view.old))
+        for panel in self.query(TextPanel):
+            panel.show(snapshot, view)
+        self.alarm_list.show(snapshot, view)
+        self._show_chamber()
+        self.show_trend()
+        self._show_titles()
+
+    def show_pressing(self, snapshot: Snapshot, view: View) -> None:
+        """Show the most pressing alarm, also while the rest is paused."""
+        self.query_one("#pressing", Static).update(
+            content(pressing_line(snapshot, view, self.size.width), old=view.old)
+        )
+
+    def show_trouble(self, trouble: Trouble | None, view: View) -> None:
+        """Show or hide the banner; before the first snapshot the heading says that there is none."""
+        self.query_one(Banner).show(trouble)
+        self.set_class(trouble is not None and trouble.old, "-old")
+        if self._snapshot is None:
+            self.query_one("#heading", Static).update(content(heading_line(None, view, self.size.width)))
+
+    def _show_chamber(self) -> None:
+        if self._snapshot is not None:
+            make = difference_scale if self._difference else temperature_scale
+            scale = make(self._depth, ascii_only=self._view.ascii_only)
+            subject = Subject(self._level_name, scale, difference=self._difference)
+            self.query_one(ChamberMap).show(self._snapshot, subject, self._view)
+
+    def show_trend(self) -> None:
+        """Show the chart anew."""
+        if self._snapshot is not None:
+            chart = choose_chart(
+                self._trend_log, self._snapshot, self._chart, self._level_name, self._hours, self._view
+            )
+            self.query_one(TrendChart).show(chart, self._view)
+            self.query_one("#trend").border_title = self._title("trend", chart.title)
+
+    def _title(self, panel: str, text: str) -> str:
+        key = next((a.key for a in ACTIONS if a.id == panel), "")
+        key = self.app.key_of(panel, key) if hasattr(self.app, "key_of") else key
+        return f"{key} {text}"
+
+    def _show_titles(self) -> None:
+        for name in PANELS:
+            if name != "trend":
+                self.query_one(f"#{name}").border_title = self._title(name, name)
+        drawing = self.query_one(ChamberMap).drawing
+        told = f"{self._level_name} from above"
+        if self._difference:
+            told += ", differences"
+        if drawing is not None and drawing.left_out:
+            told += f", no room for {', '.join(drawing.left_out)}"
+        self.query_one("#chamber").border_title = self._title("chamber", told)
+
+    def _choose(self, name: str) -> None:
+        """Put a panel into the shared place."""
+        for other in CHOSEN:
+            self.query_one(f"#{other}").set_class(other == name, "-chosen")
+
+    def action_panel(self, name: str) -> None:
+        """Go to a panel; from there, fill the screen with it."""
+        panel = self.query_one(f"#{name}")
+        fill = panel.has_class("-here") and not self.has_class("-filled")
+        self._leave()
+        panel.add_class("-here")
+        if name in CHOSEN:
+            self._choose(name)
+        if fill:
+            self.add_class("-filled")
+        target = self.alarm_list if name == "alarms" else panel
+        target.focus()
+
+    def action_back(self) -> None:
+        """Show all panels again."""
+        self._leave()
+        self.set_focus(None)
+
+    def _leave(self) -> None:
+        self.remove_class("-filled")
+        self.query("#panels > Panel").remove_class("-here")
+
+    def action_level(self) -> None:
+        """Show the next level."""
+        self._level += 1
+        self._show_anew()
+
+    def action_difference(self) -> None:
+        """Change between temperatures and differences."""
+        self._difference = not self._difference
+        self._show_anew()
+
+    def action_chart(self) -> None:
+        """Show the next kind of chart."""
+        self._chart = CHARTS[(CHARTS.index(self._chart) + 1) % len(CHARTS)]
+        self.show_trend()
+
+    def action_hours(self, hours: float) -> None:
+        """Show so many hours of the trend."""
+        self._hours = hours
+        self.show_trend()
+
+    def _show_anew(self) -> None:
+        if self._snapshot is not None:
+            self.show(self._snapshot, self._trend_log, self._view)

@@ -1,0 +1,26 @@
+"""One line of text to keep as a mark."""
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.screen import ModalScreen
+from textual.widgets import Input, Static
+
+__all__ = ["NoteScreen"]
+
+
+class NoteScreen(ModalScreen[str | None]):
+    """Gives back what was written, or None."""
+
+    BINDINGS: ClassVar = [("escape", "dismiss(None)", "close")]
+
+    def compose(self) -> ComposeResult:
+        """Make the field."""
+        with Vertical(id="sheet"):
+            yield Static("note, kept with the time it is entered", classes="hint")
+            yield Input(placeholder="what you did or saw; Enter keeps it, Esc drops it", max_length=400)
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Give it back; an empty one counts as none."""
+        self.dismiss(event.value.strip() or None)

@@ -1,0 +1,1 @@
+"""Thin widgets: state in, drawing by `tui.draw`."""

@@ -1,0 +1,38 @@
+"""A panel of lines that a pure function writes for the width there is."""
+
+from collections.abc import Callable
+
+from textual.widgets import Static
+
+from collector.snapshot import Snapshot
+from tui.draw.line import Line
+from tui.draw.view import View
+from tui.widgets.roles import contents
+
+__all__ = ["TextPanel"]
+
+Writer = Callable[[Snapshot, View, int], list[Line]]
+
+
+class TextPanel(Static):
+    """Shows what a function of `tui.draw` writes."""
+
+    def __init__(self, writer: Writer, *, id: str | None = None) -> None:  # noqa: A002  Textual's own name
+        super().__init__(id=id)
+        self._writer = writer
+        self._given: tuple[Snapshot, View] | None = None
+
+    def show(self, snapshot: Snapshot, view: View) -> None:
+        """Show this snapshot."""
+        self._given = (snapshot, view)
+        self._write()
+
+    def on_resize(self) -> None:
+        """Write for the new width."""
+        self._write()
+
+    def _write(self) -> None:
+        if self._given is None or not self.size.width:
+            return
+        snapshot, view = self._given
+        self.update(contents(self._writer(snapshot, view, self.size.width), old=view.old))

@@ -1,0 +1,44 @@
+"""The trend chart on the screen."""
+
+from tui.draw.chart import Chart
+from tui.draw.colour_scale import CURVES
+from tui.draw.picture import Picture
+from tui.draw.trend import draw_trend
+from tui.draw.view import View
+from tui.widgets.picture_view import PictureView
+
+__all__ = ["TrendChart"]
+
+DARKER = 0.62
+"""Share of brightness that curves keep on light paper, so that yellow and sky blue can be seen."""
+
+
+def _darker(colour: str) -> str:
+    return "#" + "".join(f"{int(int(colour[i : i + 2], 16) * DARKER):02x}" for i in (1, 3, 5))
+
+
+class TrendChart(PictureView):
+    """Shows the curves of a chart."""
+
+    palette = CURVES
+
+    def __init__(self, *, id: str | None = None) -> None:  # noqa: A002  Textual's own name
+        super().__init__(id=id)
+        self._given: tuple[Chart, View] | None = None
+
+    def show(self, chart: Chart, view: View) -> None:
+        """Show this chart."""
+        self._given = (chart, view)
+        self.redraw()
+
+    def draw(self, width: int, height: int) -> Picture | None:
+        """Draw for a size in cells."""
+        if self._given is None:
+            return None
+        chart, view = self._given
+        return draw_trend(chart.time_unix, chart.curves, chart.guides, chart.window, view, width, height)
+
+    def forget_colours(self) -> None:
+        """Make all styles anew, darker on light paper."""
+        super().forget_colours()
+        self.palette = CURVES if self.app.current_theme.dark else tuple(_darker(c) for c in CURVES)
