@@ -242,9 +242,9 @@ class Engine:
             return
         believed = np.isfinite(self._values)
         for level, members in zip(self._levels, self._members, strict=True):
-            residual, deviation = level.residuals(self._values, self._usable, believed)
+            residual = level.residuals(self._values, self._usable, believed)
             own = self._values[members] - self._level_mean(level.name)
-            self._lying.look(members, residual, deviation, own)
+            self._lying.look(members, residual, own)
 
     def _look_slowly(self) -> None:
         """Work out what moves slowly: slopes, envelope, stuck probes, evenness."""

@@ -96,31 +96,27 @@ class Level:
         values = celsius[list(used)]
         return solved.zone_weights @ values, solved.zone_sd, float(solved.level_weights @ values)
 
-    def residuals(self, celsius: Array, usable: NDArray[np.bool_], heard: NDArray[np.bool_]) -> tuple[Array, Array]:
+    def residuals(self, celsius: Array, usable: NDArray[np.bool_], heard: NDArray[np.bool_]) -> Array:
         """Compare each heard probe with what the other usable ones say of its place.
 
         Returns:
-            Value less prediction, and the deviation expected of it, shape (probes of this level,), kelvin; NaN where
-            there is no telling (fewer than four others).
+            Value less prediction, shape (probes of this level,), kelvin; NaN where there is no telling (fewer than
+            four others).
         """
         residual = np.full(len(self.probes), np.nan)
-        deviation = np.full(len(self.probes), np.nan)
         used = tuple(i for i in self.probes if usable[i])
         if len(used) < 4:
-            return residual, deviation
+            return residual
         solved = self._solve(used)
         values = celsius[list(used)]
         place = {probe: k for k, probe in enumerate(self.probes)}
-        inside, spread = solved.model.leave_one_out(values)
-        for k, probe in enumerate(used):
-            residual[place[probe]], deviation[place[probe]] = inside[k], spread[k]
+        residual[[place[probe] for probe in used]] = solved.model.leave_one_out(values)[0]
         for probe in self.probes:
             if heard[probe] and not usable[probe]:
                 p = self._plan.probes[probe]
-                x, y = np.array([p.x_m]), np.array([p.y_m])
-                residual[place[probe]] = celsius[probe] - solved.model.mean_at(values, x, y)[0]
-                deviation[place[probe]] = float(np.hypot(solved.model.sd_at(x, y)[0], p.tolerance_kelvin))
-        return residual, deviation
+                predicted = solved.model.mean_at(values, np.array([p.x_m]), np.array([p.y_m]))[0]
+                residual[place[probe]] = celsius[probe] - predicted
+        return residual
 
     def mean_at(self, celsius: Array, usable: NDArray[np.bool_], x_m: Array, y_m: Array) -> Array:
         """Estimate the field at places, shape (m,), degrees Celsius; NaN without probes."""

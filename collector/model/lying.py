@@ -52,13 +52,12 @@ class LyingWatch:
         self.stuck: NDArray[np.bool_] = np.zeros(probes, dtype=bool)
         self.accused: NDArray[np.bool_] = np.zeros(probes, dtype=bool)
 
-    def look(self, probes: NDArray[np.intp], residual: Array, deviation: Array, own: Array) -> None:
+    def look(self, probes: NDArray[np.intp], residual: Array, own: Array) -> None:
         """Take one level's probes at one look, while the fire is steady.
 
         Args:
             probes: which they are, shape (k,).
             residual: value less what the neighbours say, shape (k,); NaN where there is no telling.
-            deviation: the deviation expected of the residual, shape (k,).
             own: value less the level's mean, shape (k,).
         """
         known = np.isfinite(residual) & np.isfinite(own)
@@ -74,9 +73,9 @@ class LyingWatch:
         weight = np.where(free, np.maximum(1.0 / np.maximum(self._learned[which], 1.0), self._step / LEARN_SECONDS), 0)
         old = self._usual[:, which]
         usual = self._usual[:, which] = np.where(np.isfinite(old), old + weight * (both - old), both)
-        self._accuse(which, smooth - usual, deviation[known])
+        self._accuse(which, smooth - usual)
 
-    def _accuse(self, which: NDArray[np.intp], shift: Array, deviation: Array) -> None:
+    def _accuse(self, which: NDArray[np.intp], shift: Array) -> None:
         """Accuse at most one more probe a look, the one furthest off: it pulls its neighbours' residuals with it.
 
         It must have moved by itself, not only seen its neighbours move away, and no neighbour may have gone some of
@@ -84,7 +83,7 @@ class LyingWatch:
         """
         ready = self._learned[which] * self._step >= LEARN_AT_LEAST_SECONDS
         off, own = np.abs(shift[0]), shift[1]
-        suspect = ready & (off > self._limit) & (np.abs(own) > 0.7 * self._limit) & (off > 2.0 * deviation)
+        suspect = ready & (off > self._limit) & (np.abs(own) > 0.7 * self._limit)
         if suspect.any():
             share = own[None, :] / np.where(own == 0.0, np.inf, own)[:, None]
             with_it = self._neighbours[np.ix_(which, which)] & ~self.accused[which] & (share > GOES_WITH_SHARE)
@@ -93,7 +92,7 @@ class LyingWatch:
         self.accused[which[cleared]] = False
         fresh = suspect & ~self.accused[which]
         if fresh.any():
-            self.accused[which[int(np.argmax(np.where(fresh, off / deviation, -1.0)))]] = True
+            self.accused[which[int(np.argmax(np.where(fresh, off, -1.0)))]] = True
 
     def look_for_stuck(self, window: Array) -> None:
         """Find chamber probes that never moved while the others did, from the last 20 min, shape (probes, looks)."""

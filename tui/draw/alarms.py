@@ -1,5 +1,7 @@
 """Alarms in words: one line each for the list, and the most pressing one for the line that is always there."""
 
+from textwrap import wrap
+
 from collector.snapshot import AlarmState, AlarmView, Snapshot
 from tui.draw.line import Line, Role, fit
 from tui.draw.view import View
@@ -27,7 +29,7 @@ def role_of(alarm: AlarmView) -> Role:
 
 
 def alarm_lines(alarm: AlarmView, now_unix: float, view: View, width: int) -> list[Line]:
-    """Write an alarm as two lines: what stands, then its state and age."""
+    """Write an alarm as its sentence, in as many lines as it takes, then its state and age."""
     role = role_of(alarm)
     sign = "!" if alarm.state in CALLING else "-" if alarm.state in AT_REST else "*"
     state = STATE_WORDS[alarm.state]
@@ -35,8 +37,9 @@ def alarm_lines(alarm: AlarmView, now_unix: float, view: View, width: int) -> li
         state += f" until {clock(alarm.shelved_until_unix, view)}"
     stands = "" if alarm.active else ", over"
     second = f"  {PRIORITY_WORDS[alarm.priority]}, {state}{stands}, {age(now_unix - alarm.since_unix)}"
+    sentence = wrap(f"{sign} {alarm_sentence(alarm, view)}", max(8, width), subsequent_indent="  ")
     return [
-        ((fit(f"{sign} {alarm_sentence(alarm, view)}", width, ascii_only=view.ascii_only).rstrip(), role),),
+        *(((text, role),) for text in sentence),
         ((fit(second, width, ascii_only=view.ascii_only).rstrip(), "plain" if role == "alarm" else "faint"),),
     ]
 

@@ -46,9 +46,10 @@ class ChamberDrawing:
     """Share of the chamber that is hatched, 0 to 1."""
 
 
-def range_celsius(snapshot: Snapshot) -> tuple[float, float]:
-    """Choose the ends of the colour scale: the band around the target, widened by tens to hold every chamber probe."""
-    known = [p.celsius for p in snapshot.probes if p.duty == "chamber" and p.used and not math.isnan(p.celsius)]
+def range_celsius(snapshot: Snapshot, level: str) -> tuple[float, float]:
+    """Choose the ends of the colour scale: the band around the target, widened by tens to hold the level's probes."""
+    on_level = (p for p in snapshot.probes if p.duty == "chamber" and p.level == level and p.used)
+    known = [p.celsius for p in on_level if not math.isnan(p.celsius)]
     low = min([snapshot.low_celsius, *known])
     high = max([snapshot.high_celsius, *known])
     return math.floor(low / 10.0) * 10.0, math.ceil(high / 10.0) * 10.0
@@ -85,9 +86,9 @@ def draw_chamber(
     left, top = (width - columns - 2) // 2, (height - 1 - rows - 2) // 2
     probes = tuple(p for p in snapshot.probes if p.duty == "chamber" and p.level == subject.level)
     middle = _median(probes)
-    low, high = range_celsius(snapshot)
+    low, high = range_celsius(snapshot, subject.level)
     if subject.difference:
-        low, high = _around(snapshot, middle)
+        low, high = _around(low, high, middle)
     field = next((f for f in snapshot.fields if f.level == subject.level), None)
     unknown = np.ones((rows, columns), dtype=np.bool_)
     inside = (slice(top + 1, top + 1 + rows), slice(left + 1, left + 1 + columns))
@@ -101,11 +102,10 @@ def draw_chamber(
     return ChamberDrawing(canvas.picture(), tuple(left_out), float(unknown.mean()))
 
 
-def _around(snapshot: Snapshot, middle: float) -> tuple[float, float]:
+def _around(low: float, high: float, middle: float) -> tuple[float, float]:
     """Choose the ends of the difference scale: even about the median, at least 15 K each way."""
     if math.isnan(middle):
         return -15.0, 15.0
-    low, high = range_celsius(snapshot)
     reach = max(15.0, high - middle, middle - low)
     return middle - reach, middle + reach
 

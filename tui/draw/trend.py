@@ -21,7 +21,9 @@ MARKS = "123456789abcdefghijklmnopqrstuvwxyz"
 BITS = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]])
 """Dots of a braille cell, rows by columns (Unicode chapter 21, block 2800)."""
 AXIS = 5
-NAME = 16
+STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500)
+"""Degrees between two numbers at the value axis."""
+NAME, NARROW = 22, 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +68,7 @@ def draw_trend(
     canvas = Canvas(width, height)
     if width < 24 or height < 4:
         return canvas.picture()
-    name = min(NAME, width // 4)
+    name = NAME if width >= 4 * NAME else NARROW
     columns, rows = width - AXIS - 1 - name, height - 1
     low, high = _ends(time_unix, curves, guides, window)
     _axes(canvas, low, high, window, columns, rows, view)
@@ -107,11 +109,9 @@ def _axes(
     rule = "|" if view.ascii_only else "│"
     for row in range(rows):
         canvas.write(row, AXIS, rule, FAINT)
-    ticks = max(2, min(6, rows // 2))
-    for i in range(ticks):
-        row = round(i * (rows - 1) / (ticks - 1))
-        value = high - (high - low) * row / max(rows - 1, 1)
-        canvas.write(row, 0, f"{value:{AXIS}.0f}", FAINT)
+    step = next((s for s in STEPS if (high - low) / s <= max(1, rows / 2)), STEPS[-1])
+    for i in range(math.ceil(low / step), math.floor(high / step) + 1):
+        canvas.write(_row(i * step, low, high, rows), 0, f"{i * step:{AXIS}d}", FAINT)
     times = max(2, columns // 14)
     for i in range(times):
         column = AXIS + 1 + round(i * (columns - 5) / (times - 1))
@@ -184,7 +184,8 @@ def _names(
             break
         mark = MARKS[index % len(MARKS)]
         last = "--" if math.isnan(value) else f"{value:.0f}"
-        text = fit(f" {mark} {last} {curves[index].name}", cells, ascii_only=view.ascii_only)
+        whole = f" {mark} {last} {curves[index].name}" if cells > NARROW else f" {mark} {last}"
+        text = fit(whole, cells, ascii_only=view.ascii_only)
         canvas.write(row, column, text, index)
 
 

@@ -79,11 +79,11 @@ def slope(kelvin_per_hour: float, view: View) -> str:
     return f"{difference(kelvin_per_hour, view)} {degree(view)}/h"
 
 
-def age(seconds: float, *, signless: bool = True) -> str:
+def age(seconds: float) -> str:
     """Say how long ago: `12 s`, `3 min`, `1 h 05`."""
-    if math.isnan(seconds):
+    if not math.isfinite(seconds):
         return NOTHING
-    whole = int(max(0.0, seconds) if signless else seconds)
+    whole = int(max(0.0, seconds))
     if whole < 60:
         return f"{whole} s"
     if whole < 3600:
@@ -134,11 +134,13 @@ def _measured(value: float, unit: str, view: View) -> str:
 
 
 def alarm_sentence(alarm: AlarmView, view: View) -> str:
-    """Say what stands, in the unit on show, against which limit."""
-    text = alarm.message or f"{alarm.rule} {alarm.subject}"
-    if math.isnan(alarm.value):
-        return text
-    text += f": {_measured(alarm.value, alarm.unit, view)}"
-    if not math.isnan(alarm.limit):
+    """Say what stands, in the unit on show, against which limit; what to look at comes last."""
+    said = alarm.message or f"{alarm.rule} {alarm.subject}"
+    cut = min((at for at in (said.find(":"), said.find(";")) if at >= 0), default=len(said))
+    text, advice = said[:cut], said[cut:]
+    if not math.isfinite(alarm.value):
+        return text + advice
+    text += f", {_measured(alarm.value, alarm.unit, view)}"
+    if math.isfinite(alarm.limit):
         text += f" (limit {_measured(alarm.limit, alarm.unit, view)})"
-    return text
+    return text + advice

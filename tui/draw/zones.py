@@ -4,6 +4,7 @@ import math
 
 from collector.snapshot import Snapshot, ZoneView
 from tui.draw.line import Line, Role, fit
+from tui.draw.trend import MARKS
 from tui.draw.view import View
 from tui.draw.words import arrow, degree, difference, number
 
@@ -11,7 +12,7 @@ __all__ = ["zone_lines"]
 
 
 def zone_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
-    """Write one line a zone, level by level; what does not fit the width is left out from the right."""
+    """Write one line a zone, level by level, each with the mark that its curve has in the trend chart."""
     lines: list[Line] = []
     several = len(snapshot.chamber.levels) > 1
     name_cells = max(10, min(24, width - 24))
@@ -24,21 +25,22 @@ def zone_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
         if width >= name_cells + 32:
             head += "   cold dose"
         lines.append(((fit(head, width).rstrip(), "faint"),))
-        lines += [_zone_line(zone, snapshot, view, name_cells, width) for zone in zones]
+        lines += [_zone_line(i, zone, snapshot, view, name_cells, width) for i, zone in enumerate(zones)]
     return lines or [(("no zones in the config", "faint"),)]
 
 
-def _zone_line(zone: ZoneView, snapshot: Snapshot, view: View, name_cells: int, width: int) -> Line:
+def _zone_line(index: int, zone: ZoneView, snapshot: Snapshot, view: View, name_cells: int, width: int) -> Line:
     outside: Role = "plain"
     sign = " "
-    if zone.celsius < snapshot.low_celsius:
+    at_grate = zone.level == snapshot.chamber.levels[0]  # the band is meant for the grate
+    if at_grate and zone.celsius < snapshot.low_celsius:
         outside, sign = "warn", "v" if view.ascii_only else "▼"
-    elif zone.celsius > snapshot.high_celsius:
+    elif at_grate and zone.celsius > snapshot.high_celsius:
         outside, sign = "warn", "^" if view.ascii_only else "▲"
     if zone.probes == 0 and not math.isnan(zone.celsius):
         sign = "~"
     parts: list[tuple[str, Role]] = [
-        (fit(zone.name, name_cells, ascii_only=view.ascii_only), "plain"),
+        (fit(f"{MARKS[index % len(MARKS)]} {zone.name}", name_cells, ascii_only=view.ascii_only), "plain"),
         (f"{sign}{number(zone.celsius, view):>4}", outside if outside == "warn" else "strong"),
         (f"{difference(zone.deviation_kelvin, view):>6}", "plain"),
         (f"  {arrow(zone.trend_kelvin_per_hour, view)}", "plain"),

@@ -41,7 +41,7 @@ class BoardScreen(Screen[None]):
     """Shows the newest snapshot; keeps which level, chart and panel are chosen."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*bindings()]
-    AUTO_FOCUS = None
+    AUTO_FOCUS = ""
 
     def __init__(self, depth: ColourDepth) -> None:
         super().__init__()
