@@ -1,6 +1,5 @@
 """What this terminal can show, found out before the first character is drawn."""
 
-import locale
 import os
 import sys
 from collections.abc import Mapping
@@ -11,6 +10,9 @@ from tui.draw.colour_scale import ColourDepth
 from tui.errors import TerminalUnfit
 
 __all__ = ["colour_depth", "refuse_unfit", "speaks_utf8"]
+
+COERCED = ("", "C.UTF-8", "C.utf8", "UTF-8")
+"""What Python itself may have put into LC_CTYPE (PEP 538)."""
 
 DEPTHS: dict[str | None, ColourDepth] = {
     "truecolor": "truecolor", "256": "256", "standard": "16", "windows": "truecolor", None: "none",
@@ -33,9 +35,17 @@ def refuse_unfit(environment: Mapping[str, str] = os.environ) -> None:
         raise TerminalUnfit(f"standard input is no terminal, so no key would be heard{instead}")
 
 
-def speaks_utf8() -> bool:
-    """Tell whether the locale can write more than ASCII."""
-    return "utf" in locale.getpreferredencoding(do_setlocale=False).lower() or sys.flags.utf8_mode == 1
+def speaks_utf8(environment: Mapping[str, str] = os.environ) -> bool:
+    """Tell whether the locale says that the terminal can write more than ASCII.
+
+    The environment is asked, not Python's own encoding: Python takes UTF-8 for itself in the C locale, and may have
+    set LC_CTYPE to say so. Where nothing is said, the terminal is taken to be of this century.
+    """
+    chosen = environment.get("LC_ALL", "")
+    if not chosen and environment.get("LC_CTYPE", "") not in COERCED:
+        chosen = environment["LC_CTYPE"]
+    chosen = chosen or environment.get("LANG", "")
+    return not chosen or "utf" in chosen.lower()
 
 
 def colour_depth(no_color: bool, environment: Mapping[str, str] = os.environ) -> ColourDepth:

@@ -47,6 +47,7 @@ THEMES: tuple[Theme, ...] = (
         panel="#000000",
         dark=True,
         text_alpha=1.0,
+        variables={"text-muted": "#e0e0e0", "text-disabled": "#a8a8a8"},
     ),
 )
 

@@ -94,7 +94,7 @@ def draw_chamber(
     inside = (slice(top + 1, top + 1 + rows), slice(left + 1, left + 1 + columns))
     if field is not None and not view.old:
         unknown = _paint(canvas, inside, field, chamber, subject, raster, (low, high), view)
-    else:
+    elif not view.old:
         _hatch(canvas, inside, unknown, view)
     _outline(canvas, chamber, left, top, columns, rows, view)
     left_out = _label(canvas, probes, chamber, inside, middle if subject.difference else math.nan, view)

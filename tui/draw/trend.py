@@ -23,7 +23,8 @@ BITS = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]])
 AXIS = 5
 STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500)
 """Degrees between two numbers at the value axis."""
-NAME, NARROW = 22, 7
+NAMES = ((88, 22), (56, 15), (0, 7))
+"""From which width on the names at the right get how many cells; the least holds mark and value only."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +69,7 @@ def draw_trend(
     canvas = Canvas(width, height)
     if width < 24 or height < 4:
         return canvas.picture()
-    name = NAME if width >= 4 * NAME else NARROW
+    name = next(cells for room, cells in NAMES if width >= room)
     columns, rows = width - AXIS - 1 - name, height - 1
     low, high = _ends(time_unix, curves, guides, window)
     _axes(canvas, low, high, window, columns, rows, view)
@@ -79,7 +80,7 @@ def draw_trend(
             canvas.write(row, AXIS + 1, sign * columns, STRONG if guide.strong else FAINT)
     area = (slice(0, rows), slice(AXIS + 1, AXIS + 1 + columns))
     drawn = _letters if view.ascii_only else _braille
-    drawn(canvas, area, time_unix, curves, window, (low, high))
+    drawn(canvas, area, time_unix, curves, window, (low, high), view)
     _names(canvas, curves, (low, high), rows, AXIS + 1 + columns, name, view)
     return canvas.picture()
 
@@ -131,6 +132,7 @@ def _braille(
     curves: tuple[Curve, ...],
     window: tuple[float, float],
     ends: tuple[float, float],
+    view: View,
 ) -> None:
     rows, columns = canvas.ink[area].shape
     bits = np.zeros((rows, columns), dtype=int)
@@ -141,7 +143,7 @@ def _braille(
         cells = dots.reshape(rows, 4, columns, 2)
         own = np.einsum("ricj,ij->rc", cells.astype(int), BITS)
         bits |= own
-        canvas.ink[area] = np.where(own > 0, index, canvas.ink[area])
+        canvas.ink[area] = np.where(own > 0, FAINT if view.old else index, canvas.ink[area])
     glyphs = np.array([chr(0x2800 + i) for i in range(256)])
     canvas.glyph[area] = np.where(bits > 0, glyphs[bits], canvas.glyph[area])
 
@@ -153,6 +155,7 @@ def _letters(
     curves: tuple[Curve, ...],
     window: tuple[float, float],
     ends: tuple[float, float],
+    view: View,
 ) -> None:
     rows, columns = canvas.ink[area].shape
     for index, curve in enumerate(curves):
@@ -160,7 +163,7 @@ def _letters(
             continue
         dots = curve_dots(time_unix, curve.value, window, ends, columns, rows)
         canvas.glyph[area] = np.where(dots, MARKS[index % len(MARKS)], canvas.glyph[area])
-        canvas.ink[area] = np.where(dots, index, canvas.ink[area])
+        canvas.ink[area] = np.where(dots, FAINT if view.old else index, canvas.ink[area])
 
 
 def _names(
@@ -184,9 +187,9 @@ def _names(
             break
         mark = MARKS[index % len(MARKS)]
         last = "--" if math.isnan(value) else f"{value:.0f}"
-        whole = f" {mark} {last} {curves[index].name}" if cells > NARROW else f" {mark} {last}"
+        whole = f" {mark} {last} {curves[index].name}" if cells > NAMES[-1][1] else f" {mark} {last}"
         text = fit(whole, cells, ascii_only=view.ascii_only)
-        canvas.write(row, column, text, index)
+        canvas.write(row, column, text, FAINT if view.old else index)
 
 
 def _apart(wanted: list[tuple[int, int, float]], rows: int) -> list[tuple[int, int, float]]:

@@ -15,7 +15,7 @@ def zone_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
     """Write one line a zone, level by level, each with the mark that its curve has in the trend chart."""
     lines: list[Line] = []
     several = len(snapshot.chamber.levels) > 1
-    name_cells = max(10, min(24, width - 24))
+    name_cells = max(8, min(24, width - 20))
     for level in snapshot.chamber.levels:
         zones = [z for z in snapshot.zones if z.level == level]
         if not zones:

@@ -1,22 +1,25 @@
-"""A few numbers as large as they go: to be read from a bed, without glasses."""
+"""Four numbers as large as they go: to be read from a bed, without glasses."""
 
 import math
 from typing import ClassVar
 
 from textual.app import ComposeResult
-from textual.containers import Horizontal, Vertical
+from textual.containers import Container, Vertical
 from textual.screen import Screen
-from textual.widgets import Digits, Static
+from textual.widgets import Static
 
 from collector.snapshot import Snapshot
 from tui.draw.alarms import pressing_line
 from tui.draw.banner import Trouble
+from tui.draw.large import large_text
 from tui.draw.view import View
 from tui.draw.words import clock, degree, difference, number
 from tui.widgets.banner import Banner
 from tui.widgets.roles import content
 
 __all__ = ["BedScreen"]
+
+NUMBERS = ("grate", "coldest", "spread", "time")
 
 
 class BedScreen(Screen[None]):
@@ -27,34 +30,55 @@ class BedScreen(Screen[None]):
         ("k", "app.acknowledge", "acknowledge"),
     ]
 
+    def __init__(self) -> None:
+        super().__init__()
+        self._given: tuple[Snapshot, View] | None = None
+
     def compose(self) -> ComposeResult:
         """Make the numbers."""
         yield Banner(id="banner")
-        with Horizontal(id="numbers"):
-            for id_, name in (("grate", "grate"), ("coldest", "coldest zone"), ("spread", "spread"), ("time", "time")):
+        with Container(id="numbers"):
+            for id_ in NUMBERS:
                 with Vertical():
-                    yield Static(name, classes="name", id=f"{id_}-name")
-                    yield Digits("", id=id_)
+                    yield Static("", classes="name", id=f"{id_}-name", markup=False)
+                    yield Static("", classes="large", id=id_, markup=False)
         yield Static(id="bed-alarm")
-        yield Static("b: back to the board", classes="name")
+        yield Static("b or Esc: back to the board    k: alarm seen", classes="name")
+
+    def on_mount(self) -> None:
+        """Begin without a banner."""
+        self.query_one(Banner).display = False
+
+    def on_resize(self) -> None:
+        """Draw for the new size, once it is laid out."""
+        self.call_after_refresh(self._write_all)
 
     def show(self, snapshot: Snapshot, view: View) -> None:
         """Show this snapshot."""
-        unit = degree(view)
-        grate = [z for z in snapshot.zones if not math.isnan(z.celsius) and z.level == snapshot.chamber.levels[0]]
-        coldest = min(grate, key=lambda z: z.celsius, default=None)
-        self._write("grate", f"grate {unit}", number(snapshot.fire.level_celsius, view))
-        if coldest is not None:
-            self._write("coldest", f"{coldest.name} {unit}", number(coldest.celsius, view))
-        spread = difference(snapshot.evenness.spread_kelvin, view, signed=False)
-        self._write("spread", f"spread {unit}", spread)
-        self._write("time", str(snapshot.fire.phase), clock(snapshot.now_unix, view))
-        line = pressing_line(snapshot, view, self.size.width)
-        self.query_one("#bed-alarm", Static).update(content(line, old=view.old))
+        self._given = (snapshot, view)
+        self._write_all()
 
-    def _write(self, id_: str, name: str, value: str) -> None:
+    def _write_all(self) -> None:
+        if self._given is None:
+            return
+        snapshot, view = self._given
+        unit = degree(view)
+        at_grate = [z for z in snapshot.zones if not math.isnan(z.celsius) and z.level == snapshot.chamber.levels[0]]
+        coldest = min(at_grate, key=lambda z: z.celsius, default=None)
+        self._write("grate", f"grate {unit}, {snapshot.fire.phase}", number(snapshot.fire.level_celsius, view), view)
+        name = f"coldest: {coldest.name} {unit}" if coldest else "coldest zone"
+        self._write("coldest", name, number(coldest.celsius if coldest else math.nan, view), view)
+        spread = difference(snapshot.evenness.spread_kelvin, view, signed=False)
+        self._write("spread", f"spread {unit}", spread, view)
+        self._write("time", "time", clock(snapshot.now_unix, view), view)
+        line = pressing_line(snapshot, view, self.size.width)
+        self.query_one("#bed-alarm", Static).update(content(line))
+
+    def _write(self, id_: str, name: str, value: str, view: View) -> None:
         self.query_one(f"#{id_}-name", Static).update(name)
-        self.query_one(f"#{id_}", Digits).update(value)
+        place = self.query_one(f"#{id_}", Static)
+        room = place.size
+        place.update("\n".join(large_text(value, room.width, room.height, ascii_only=view.ascii_only)))
 
     def show_trouble(self, trouble: Trouble | None) -> None:
         """Show or hide the banner."""

@@ -82,6 +82,7 @@ class BoardScreen(Screen[None]):
     def on_mount(self) -> None:
         """Start with the trend in the place that panels share."""
         self.query_one("#banner").display = False
+        self._choose("alarms")
         self._choose("trend")
 
     @property
@@ -107,10 +108,8 @@ class BoardScreen(Screen[None]):
         self._show_titles()
 
     def show_pressing(self, snapshot: Snapshot, view: View) -> None:
-        """Show the most pressing alarm, also while the rest is paused."""
-        self.query_one("#pressing", Static).update(
-            content(pressing_line(snapshot, view, self.size.width), old=view.old)
-        )
+        """Show the most pressing alarm, loud also while the rest is paused or old."""
+        self.query_one("#pressing", Static).update(content(pressing_line(snapshot, view, self.size.width)))
 
     def show_trouble(self, trouble: Trouble | None, view: View) -> None:
         """Show or hide the banner; before the first snapshot the heading says that there is none."""
@@ -153,9 +152,12 @@ class BoardScreen(Screen[None]):
         self.query_one("#chamber").border_title = self._title("chamber", told)
 
     def _choose(self, name: str) -> None:
-        """Put a panel into the shared place."""
+        """Put a panel into the shared place; where the trend has its own, the one chosen before it stays beside it."""
         for other in CHOSEN:
-            self.query_one(f"#{other}").set_class(other == name, "-chosen")
+            panel = self.query_one(f"#{other}")
+            panel.set_class(other == name, "-chosen")
+            if name != "trend":
+                panel.set_class(other == name, "-beside")
 
     def action_panel(self, name: str) -> None:
         """Go to a panel; from there, fill the screen with it."""
