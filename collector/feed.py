@@ -13,7 +13,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 import msgspec
-from aiohttp import WSMsgType, web
+from aiohttp import WSCloseCode, WSMsgType, web
 
 from collector import wire
 from collector.errors import ServeError
@@ -26,13 +26,15 @@ log = logging.getLogger(__name__)
 HISTORY_POINTS = 12 * 360
 """Twelve hours at one point every ten seconds."""
 MAX_VIEWERS = 64
+GOODBYE_SECONDS = 0.5
 MAX_COMMAND_BYTES = 16 * 1024
 
 
 class _Viewer:
     """What waits for one dashboard."""
 
-    def __init__(self) -> None:
+    def __init__(self, channel: web.WebSocketResponse) -> None:
+        self.channel = channel
         self.wake = asyncio.Event()
         self.snapshot: bytes | None = None
         self.trend: deque[TrendPoint] = deque(maxlen=HISTORY_POINTS)
@@ -78,7 +80,7 @@ class Feed:
         """
         app = web.Application()
         app.router.add_get("/feed", self._attach)
-        self._runner = web.AppRunner(app, access_log=None, handle_signals=False)
+        self._runner = web.AppRunner(app, access_log=None, handle_signals=False, shutdown_timeout=GOODBYE_SECONDS)
         await self._runner.setup()
         mask = os.umask(0o117)
         try:
@@ -92,8 +94,10 @@ class Feed:
 
     async def close(self) -> None:
         """Let all viewers go and take the socket away."""
-        for viewer in self._viewers:
-            viewer.wake.set()
+        for viewer in list(self._viewers):
+            with contextlib.suppress(TimeoutError, ConnectionError):
+                async with asyncio.timeout(GOODBYE_SECONDS):
+                    await viewer.channel.close(code=WSCloseCode.GOING_AWAY, message=b"the collector stops")
         if self._runner is not None:
             await self._runner.cleanup()
             with contextlib.suppress(OSError, AttributeError):
@@ -104,7 +108,7 @@ class Feed:
             return web.Response(status=503, text="too many dashboards are attached")
         channel = web.WebSocketResponse(heartbeat=20.0, max_msg_size=MAX_COMMAND_BYTES, compress=False)
         await channel.prepare(request)
-        viewer = _Viewer()
+        viewer = _Viewer(channel)
         viewer.snapshot = self._newest
         viewer.wake.set()
         history = wire.History(tuple(self.history))

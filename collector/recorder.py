@@ -26,7 +26,7 @@ RECEIPTS_WAITING = 16
 """Acknowledgements owed before a commit is made at once: a broker hands out 20 messages and then waits for us
 (Mosquitto's default)."""
 RETRY_SECONDS = 1.0
-RETRY_CAP_SECONDS = 10.0
+RETRY_CAP_SECONDS = 5.0
 
 
 class Recorder:

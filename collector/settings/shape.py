@@ -22,8 +22,8 @@ __all__ = [
     "ZoneTable",
 ]
 
-Positive = Annotated[float, Meta(gt=0)]
-NotNegative = Annotated[float, Meta(ge=0)]
+Positive = Annotated[float, Meta(gt=0, le=1e6)]
+NotNegative = Annotated[float, Meta(ge=0, le=1e6)]
 Port = Annotated[int, Meta(ge=1, le=65535)]
 Name = Annotated[str, Meta(min_length=1, max_length=60)]
 TemperatureUnit = Literal["C", "F", "K"]

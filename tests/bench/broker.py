@@ -1,6 +1,7 @@
 """A Mosquitto for the benches, with queues that drop nothing, and processes whose output is read line by line."""
 
 import contextlib
+import select
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -9,7 +10,7 @@ from pathlib import Path
 from tests.bench.pit import scratch
 from tests.conftest import Broker, free_port, mosquitto
 
-__all__ = ["NoBrokerError", "broker", "python"]
+__all__ = ["NoBrokerError", "broker", "next_line", "python"]
 
 
 class NoBrokerError(RuntimeError):
@@ -37,3 +38,16 @@ def python(module: str, *words: object) -> "subprocess.Popen[str]":
     """Start a module of ours as a process with a pipe from its output."""
     command = [sys.executable, "-m", module, *(str(w) for w in words)]
     return subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+
+
+def next_line(process: "subprocess.Popen[str]", seconds: float = 60.0) -> str:
+    """Wait for the next line such a process prints.
+
+    Raises:
+        TimeoutError: it prints none; it is killed then.
+    """
+    assert process.stdout is not None
+    if not select.select([process.stdout], [], [], seconds)[0]:
+        process.kill()
+        raise TimeoutError(f"{process.args} said nothing for {seconds:.0f} s")
+    return process.stdout.readline().strip()

@@ -24,17 +24,17 @@ class Lap:
         self.count, self.heard = count, 0
         self._wall = self._cpu = 0.0
 
-    def heard_one(self) -> bool:
-        """Count a message; tell whether it was the last."""
+    def heard_one(self, dropped: int = 0) -> bool:
+        """Count a message; tell whether it, beside those dropped, was the last."""
         if not self.heard:
             self._wall, self._cpu = time.perf_counter(), time.process_time()
         self.heard += 1
-        return self.heard == self.count
+        return self.heard + dropped == self.count
 
-    def tell(self) -> None:
-        """Say how long it took."""
+    def tell(self, dropped: int = 0) -> None:
+        """Say how long it took, and how many of them were given up."""
         wall, cpu = time.perf_counter() - self._wall, time.process_time() - self._cpu
-        print(json.dumps({"seconds": wall, "cpu": cpu}), flush=True)
+        print(json.dumps({"seconds": wall, "cpu": cpu, "dropped": dropped}), flush=True)
 
 
 async def bare(port: int, prefix: str, qos: int, count: int) -> None:
@@ -75,8 +75,8 @@ async def ours(port: int, prefix: str, qos: int, count: int, folder: Path) -> No
 
     def take(reading: Reading) -> Awaitable[None] | None:
         pipeline.take(reading)
-        if lap.heard_one():
-            lap.tell()
+        if lap.heard_one(source.counts.dropped):
+            lap.tell(source.counts.dropped)
             done.set()
         return None if recorder.noticed(receipt=reading.receipt is not None) else recorder.room()
 

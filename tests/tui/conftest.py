@@ -3,7 +3,7 @@
 import asyncio
 import math
 import time
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from dataclasses import replace
 
 import pytest
@@ -134,6 +134,21 @@ class FakeClient:
     async def send(self, command: wire.Command) -> wire.Reply:
         self.sent.append(command)
         return wire.Reply(command.number, not self.refusal, self.refusal)
+
+
+@pytest.fixture(name="night")
+def _night() -> Callable[..., Snapshot]:
+    return night
+
+
+@pytest.fixture(name="history")
+def _history() -> Callable[..., tuple[TrendPoint, ...]]:
+    return history
+
+
+@pytest.fixture(name="alarm")
+def _alarm() -> Callable[..., AlarmView]:
+    return alarm
 
 
 @pytest.fixture

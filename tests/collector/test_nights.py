@@ -1,0 +1,86 @@
+"""The recorded nights end to end, against what truly happens in them (sample_streams/truth.json)."""
+
+import json
+from importlib.resources import files
+
+import pytest
+
+from adapters.recording import readings
+from collector.replay import differences
+from collector.snapshot import AlarmState
+from collector.store.archive import Archive
+from collector.straight import run_straight
+from tui.nights import SOURCE, night_file, night_settings
+
+TRUTH = json.loads((files("sample_streams") / "truth.json").read_text(encoding="utf-8"))
+
+
+@pytest.fixture(scope="module")
+def played(tmp_path_factory):
+    """Play each night once for all tests of this file."""
+    plan, done, folder = night_settings().plan, {}, tmp_path_factory.mktemp("nights")
+
+    def play(name):
+        if name not in done:
+            done[name] = run_straight(plan, readings(night_file(name), SOURCE), folder / f"{name}.db", cook=name)
+        return done[name], folder / f"{name}.db"
+
+    return play
+
+
+def raised(run):
+    """Each alarm raised: its key and the seconds from the start."""
+    return [
+        (t.key, t.time_unix - run.started_unix)
+        for t in run.transitions
+        if t.after is AlarmState.UNACKNOWLEDGED and t.before in (AlarmState.NORMAL, AlarmState.RETURNED)
+    ]
+
+
+def test_a_quiet_night_raises_no_alarm(played):
+    assert raised(played("quiet-night")[0]) == []
+
+
+def test_the_cold_flat_side_is_told_within_five_minutes_and_nothing_else(played):
+    onset = TRUTH["flat-side-cold"]["cold_spots"]["flat side"]["onset"]
+    alarms = raised(played("flat-side-cold")[0])
+    assert [key for key, _ in alarms] == ["cold-spot/flat side"]
+    assert 0 <= alarms[0][1] - onset <= 300
+
+
+def test_the_fading_fire_is_told_before_fifteen_degrees_are_lost(played):
+    lost = TRUTH["fire-fades"]["faded_by_kelvin"]
+    alarms = raised(played("fire-fades")[0])
+    assert [key for key, _ in alarms] == ["drift/grate"]
+    assert lost["2"] < alarms[0][1] < lost["15"]
+
+
+def test_wind_and_fifteen_lid_openings_raise_no_cold_spot_and_no_drift(played):
+    run = played("windy")[0]
+    assert [key for key, _ in raised(run) if key.startswith(("cold-spot", "drift"))] == []
+    openings = [m.time_unix - run.started_unix for m in run.marks if m.kind == "seen-lid"]
+    for begins, lasts, _why in TRUTH["windy"]["lids"]:
+        assert any(begins <= seen <= begins + lasts + 60 for seen in openings), f"lid at {begins} s not seen"
+    assert len(openings) == len(TRUTH["windy"]["lids"]), "and no other"
+
+
+def test_the_faulty_probes_are_named_and_nothing_else(played):
+    alarms = raised(played("faulty-probes")[0])
+    assert {key for key, _ in alarms} == {
+        "probe-lying/grate mid back", "probe-lying/grate fire front", "probe-lying/grate point", "probe-silent/top stack",
+    }  # fmt: skip
+
+
+def test_the_lower_stack_ends_the_cold_spot(played):
+    assert {key for key, _ in raised(played("stack-before")[0])} == {"cold-spot/stack end"}
+    assert raised(played("stack-after")[0]) == []
+
+
+@pytest.mark.parametrize("name", ["flat-side-cold", "faulty-probes"])
+def test_a_replay_from_the_store_gives_the_same_alarm_log(played, name):
+    run, store = played(name)
+    with Archive(store) as archive:
+        cook = archive.cook(name)
+        assert cook.readings == run.readings
+        assert len(archive.alarm_log(cook)) == len(run.transitions) > 10
+        assert differences(archive, cook) == []

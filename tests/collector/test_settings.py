@@ -1,0 +1,125 @@
+"""The config file: every mistake at once, with line, key and mend."""
+
+import tomllib
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from collector.errors import SettingsError
+from collector.settings.load import load, parse
+from collector.settings.places import key_lines
+from collector.settings.quantity import QuantityError, parse_difference, parse_temperature
+from collector.sources import playback_speed
+from tui.commands.init import TEMPLATE
+
+GOOD = TEMPLATE
+
+
+def problems(text):
+    with pytest.raises(SettingsError) as caught:
+        parse(text, Path("pit.toml"))
+    return {p.key: p for p in caught.value.problems}
+
+
+def test_the_template_is_a_good_config():
+    plan = parse(GOOD, Path("pit.toml")).plan
+    assert plan.target_celsius == pytest.approx(112.78, abs=0.01)
+    assert plan.high_celsius - plan.target_celsius == pytest.approx(13.89, abs=0.01), "a band is a difference"
+    assert plan.chamber.length_m == pytest.approx(48 * 0.0254)
+    assert [p.name for p in plan.probes] == ["fire end", "middle", "flat", "stack end"]
+    assert plan.probes[0].key == "1"
+
+
+def test_every_mistake_is_told_at_once_with_its_line():
+    text = GOOD.replace("length = 48", "lenght = 48").replace('kind = "mqtt"', 'kind = "mqqt"')
+    text = text.replace('name = "middle"', 'name = "middle"\nsorce = 3', 1)
+    found = problems(text)
+    lines = text.splitlines()
+    assert "length" in found["chamber.lenght"].what
+    assert lines[found["chamber.lenght"].line - 1].startswith("lenght")
+    assert 'did you mean "mqtt"' in found["source.1.kind"].what
+    assert 'did you mean "source"' in found["probe.2.sorce"].what
+    assert lines[found["probe.2.sorce"].line - 1] == "sorce = 3"
+
+
+@pytest.mark.parametrize(
+    ("change", "key", "word"),
+    [
+        (('"235 F"', '"235"'), "cook.target", "number and its unit"),
+        (('"25 F"', '"-25 F"'), "cook.band", "more than nothing"),
+        (("x = 43", "x = 49"), "probe.4.x", "outside the chamber"),
+        (('key = "2"', 'key = "1"'), "probe.2.key", "claims this key"),
+        (('name = "middle"', 'name = "flat"'), "probe.3.name", "has this name too"),
+        (("x = [28, 48]", "x = [28, 20]"), "zone.3.x", "from less to more"),
+        (("width = 20", "width = 0"), "chamber.width", "> 0"),
+        (("width = 20", "width = nan"), "chamber.width", "number"),
+        (("width = 20", "width = inf"), "chamber.width", "number"),
+        (('host = "localhost"', 'host = "localhost"\nuser = "x"\npassword_file = "nope"'), "source.1.password_file", "read"),
+        (('[[zone]]\nname = "firebox end"', '[alarm.drifft]\nlimit = "5 F"\n[[zone]]\nname = "firebox end"'),
+         "alarm.drifft", "no such alarm"),
+    ],
+)  # fmt: skip
+def test_what_does_not_hold_together_is_told(change, key, word):
+    found = problems(GOOD.replace(change[0], change[1], 1))
+    assert key in found, found
+    assert word in found[key].what
+
+
+def test_not_toml_and_not_there(tmp_path):
+    with pytest.raises(SettingsError) as caught:
+        parse("[chamber\nx = 1", Path("p"))
+    assert caught.value.problems[0].line == 1
+    with pytest.raises(SettingsError):
+        load(tmp_path / "none.toml")
+    (tmp_path / "bytes.toml").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(SettingsError, match="UTF-8"):
+        load(tmp_path / "bytes.toml")
+
+
+def test_alarm_tables_change_the_rules():
+    text = GOOD + '\n[alarm.cold-spot]\nlimit = "20 F"\non_delay = 300\npriority = 2\n[alarm.spread]\nenabled = false\n'
+    plan = parse(text, Path("p")).plan
+    assert plan.rule("cold-spot").limit == pytest.approx(11.11, abs=0.01)
+    assert plan.rule("cold-spot").on_delay_seconds == 300
+    assert not plan.rule("spread").enabled
+
+
+def test_sources_of_different_speed_are_refused():
+    extra = '\n[[source]]\nname = "r"\nkind = "rehearsal"\nspeed = 10\n'
+    with pytest.raises(SettingsError, match="different speeds"):
+        playback_speed(parse(GOOD.replace("# Where each probe", extra + "# Where each probe"), Path("p")))
+
+
+@given(st.floats(-400, 1000), st.sampled_from("CFK"))
+def test_quantities(value, unit):
+    text = f"{value:.3f} {unit}"
+    assert parse_difference(text) == pytest.approx(round(value, 3) / (1.8 if unit == "F" else 1), abs=1e-6)
+    back = parse_temperature(text)
+    again = {"C": back, "F": back * 1.8 + 32, "K": back + 273.15}[unit]
+    assert again == pytest.approx(round(value, 3), abs=1e-6)
+
+
+@pytest.mark.parametrize("text", ["", "235", "F", "1e400 F", "235 X", "nan C", "2 3 F"])
+def test_what_is_no_quantity(text):
+    with pytest.raises(QuantityError):
+        parse_temperature(text)
+
+
+@given(st.text(alphabet='ab[]{}=.#"\'\n ,1', max_size=120))
+@settings(max_examples=300, deadline=None)
+def test_the_line_finder_takes_any_text_that_the_parser_takes(text):
+    try:
+        tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        return
+    assert all(1 <= line <= text.count("\n") + 1 for line in key_lines(text).values())
+
+
+def test_the_line_finder_sees_through_values_over_several_lines():
+    text = 'a = """\nb = 1\n"""\nc = [\n  1, # ]\n  2,\n]\n[[t]]\nd = {e = 1}\n[[t]]\n"d" = 2\n'
+    lines = key_lines(text)
+    assert (lines["a",], lines["c",]) == (1, 4)
+    assert ("b",) not in lines
+    assert (lines["t", 0, "d"], lines["t", 1, "d"]) == (9, 11)
