@@ -86,7 +86,7 @@ class Collector:
         )
         self.cook = opened.engine.cook
         self.resumed = opened.resumed
-        self._feed = Feed(self._carry_out)
+        self._feed = Feed(self._carry_out, self.snapshot)
         self._feed.history.extend(opened.trend)
         self._pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal, self._on_event)
         self._log_what_is_missing(opened)

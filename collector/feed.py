@@ -45,13 +45,14 @@ class Feed:
 
     Args:
         command: carries out what a dashboard asks; returns why not, empty when done.
+        snapshot: shows the cook now, for a dashboard that attaches.
     """
 
-    def __init__(self, command: Callable[[wire.Command], str]) -> None:
+    def __init__(self, command: Callable[[wire.Command], str], snapshot: Callable[[], Snapshot]) -> None:
         self._command = command
+        self._snapshot = snapshot
         self._viewers: set[_Viewer] = set()
         self.history: deque[TrendPoint] = deque(maxlen=HISTORY_POINTS)
-        self._newest: bytes | None = None
         self._runner: web.AppRunner | None = None
 
     @property
@@ -67,9 +68,9 @@ class Feed:
 
     def publish(self, snapshot: Snapshot) -> None:
         """Give every viewer this snapshot in place of the one it has not read yet."""
-        self._newest = wire.encode(wire.News(snapshot))
+        news = wire.encode(wire.News(snapshot))
         for viewer in self._viewers:
-            viewer.snapshot = self._newest
+            viewer.snapshot = news
             viewer.wake.set()
 
     async def open(self, socket: Path) -> None:
@@ -109,7 +110,7 @@ class Feed:
         channel = web.WebSocketResponse(heartbeat=20.0, max_msg_size=MAX_COMMAND_BYTES, compress=False)
         await channel.prepare(request)
         viewer = _Viewer(channel)
-        viewer.snapshot = self._newest
+        viewer.snapshot = wire.encode(wire.News(self._snapshot()))
         viewer.wake.set()
         history = wire.History(tuple(self.history))
         self._viewers.add(viewer)

@@ -100,8 +100,9 @@ def _tell(error: Exception, options: argparse.Namespace) -> int:
     """Say in clear lines what went wrong; an error nobody foresaw goes on with its traceback."""
     from adapters.errors import AdapterError
     from collector.errors import CollectorError, SettingsError, StoreError
+    from tui.errors import TuiError
 
-    if not isinstance(error, CollectorError | AdapterError | OSError):
+    if not isinstance(error, CollectorError | AdapterError | TuiError | OSError):
         raise error
     code = Exit.FAILED
     if isinstance(error, SettingsError):

@@ -6,6 +6,7 @@ import os
 import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import chain
 from pathlib import Path
 from typing import IO
 
@@ -21,6 +22,9 @@ from collector.store.schema import MIGRATIONS, VERSION
 __all__ = ["Batch", "Database"]
 
 JOURNAL_LIMIT_BYTES = 16 * 1024 * 1024
+ROWS_PER_STATEMENT = 64
+_INSERT = "INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?, ?, ?)"
+_INSERT_MANY = _INSERT + ", (?, ?, ?, ?, ?, ?)" * (ROWS_PER_STATEMENT - 1)
 
 
 @dataclass(slots=True)
@@ -141,8 +145,7 @@ class Database:
         many = self._connection.executemany
         if batch.series:
             many("INSERT OR IGNORE INTO series VALUES (?, ?, ?)", batch.series)
-        if batch.rows:
-            many("INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?, ?, ?)", batch.rows)
+        self._write_rows(batch.rows)
         if batch.actions:
             many(
                 "INSERT OR IGNORE INTO action VALUES (?, ?, ?, ?, ?)",
@@ -167,6 +170,14 @@ class Database:
                 "INSERT OR IGNORE INTO trend VALUES (?, ?, ?)",
                 [(round(p.time_unix * 1000), cook, _pack(p)) for p in batch.trend],
             )
+
+    def _write_rows(self, rows: list[Row]) -> None:
+        """Insert readings, many a statement: each statement lets go of the interpreter once, and while a burst comes in
+        the event loop is slow to give it back."""
+        whole = len(rows) - len(rows) % ROWS_PER_STATEMENT
+        for at in range(0, whole, ROWS_PER_STATEMENT):
+            self._connection.execute(_INSERT_MANY, list(chain.from_iterable(rows[at : at + ROWS_PER_STATEMENT])))
+        self._connection.executemany(_INSERT, rows[whole:])
 
     @contextlib.contextmanager
     def _transaction(self, *, full: bool) -> Iterator[None]:
