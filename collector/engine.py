@@ -289,7 +289,8 @@ class Engine:
         doubted = np.array([0.0 if since is None else now - since + LOOK_SECONDS for since in self._doubted_since])
         return Look(
             now, self._fire.phase, self._cold.judged(self._zone_sd), self._zone_sd, self._grate_spread(), outside,
-            side, age, self._offline, tuple(a or r for a, r in zip(self._accusation, self._reason, strict=True)), doubted,
+            side, age, self._offline, tuple(a or r for a, r in zip(self._accusation, self._reason, strict=True)),
+            doubted,
         )  # fmt: skip
 
     def snapshot(self) -> Snapshot:

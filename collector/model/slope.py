@@ -6,6 +6,7 @@ benches compare both). Medians of short bins before that cost another tenth or t
 """
 
 import numpy as np
+from numpy.typing import NDArray
 
 from collector.model.field import Array
 
@@ -20,9 +21,11 @@ def theil_sen(seconds: Array, values: Array) -> float:
     The plain reference for `slope_of_bins`. Shapes (n,), (n,); cost and memory grow with n².
     """
     known = np.isfinite(values)
-    t, y = seconds[known], values[known]
+    t: Array = seconds[known]
+    y: Array = values[known]
     i, j = np.triu_indices(t.size, k=1)
-    dt, dy = t[j] - t[i], y[j] - y[i]
+    dt: Array = t[j] - t[i]
+    dy: Array = y[j] - y[i]
     apart = np.flatnonzero(dt)
     return float(np.median(dy[apart] / dt[apart])) if apart.size else float("nan")
 
@@ -40,7 +43,7 @@ def bin_medians(values: Array, per_bin: int) -> Array:
         middle = np.sort(cut, axis=-1)
         half = per_bin // 2
         return np.asarray(middle[..., half] if per_bin % 2 else 0.5 * (middle[..., half - 1] + middle[..., half]))
-    empty = ~np.isfinite(cut).any(axis=-1)
+    empty: NDArray[np.bool_] = np.asarray(~np.isfinite(cut).any(axis=-1))
     filled = np.where(empty[..., None], 0.0, cut)
     return np.where(empty, np.nan, np.nanmedian(filled, axis=-1))
 

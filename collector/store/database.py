@@ -22,9 +22,7 @@ from collector.store.schema import MIGRATIONS, VERSION
 __all__ = ["Batch", "Database"]
 
 JOURNAL_LIMIT_BYTES = 16 * 1024 * 1024
-ROWS_PER_STATEMENT = 64
-_INSERT = "INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?, ?, ?)"
-_INSERT_MANY = _INSERT + ", (?, ?, ?, ?, ?, ?)" * (ROWS_PER_STATEMENT - 1)
+ROWS_PER_STATEMENT = 512
 
 
 @dataclass(slots=True)
@@ -172,12 +170,18 @@ class Database:
             )
 
     def _write_rows(self, rows: list[Row]) -> None:
-        """Insert readings, many a statement: each statement lets go of the interpreter once, and while a burst comes in
-        the event loop is slow to give it back."""
-        whole = len(rows) - len(rows) % ROWS_PER_STATEMENT
-        for at in range(0, whole, ROWS_PER_STATEMENT):
-            self._connection.execute(_INSERT_MANY, list(chain.from_iterable(rows[at : at + ROWS_PER_STATEMENT])))
-        self._connection.executemany(_INSERT, rows[whole:])
+        """Insert readings, many a statement.
+
+        Each statement lets go of the interpreter once, and an event loop busy with a burst gives it back only after
+        5 ms: row by row, the commit of a burst would take as long as the burst.
+        """
+        for at in range(0, len(rows), ROWS_PER_STATEMENT):
+            some = rows[at : at + ROWS_PER_STATEMENT]
+            places = ", (?, ?, ?, ?, ?, ?)" * (len(some) - 1)
+            self._connection.execute(
+                f"INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?, ?, ?){places}",  # noqa: S608 - only question marks
+                list(chain.from_iterable(some)),
+            )
 
     @contextlib.contextmanager
     def _transaction(self, *, full: bool) -> Iterator[None]:

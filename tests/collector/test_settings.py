@@ -107,7 +107,7 @@ def test_what_is_no_quantity(text):
         parse_temperature(text)
 
 
-@given(st.text(alphabet='ab[]{}=.#"\'\n ,1', max_size=120))
+@given(st.text(alphabet="ab[]{}=.#\"'\n ,1", max_size=120))
 @settings(max_examples=300, deadline=None)
 def test_the_line_finder_takes_any_text_that_the_parser_takes(text):
     try:

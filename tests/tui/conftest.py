@@ -136,17 +136,17 @@ class FakeClient:
         return wire.Reply(command.number, not self.refusal, self.refusal)
 
 
-@pytest.fixture(name="night")
+@pytest.fixture(scope="session", name="night")
 def _night() -> Callable[..., Snapshot]:
     return night
 
 
-@pytest.fixture(name="history")
+@pytest.fixture(scope="session", name="history")
 def _history() -> Callable[..., tuple[TrendPoint, ...]]:
     return history
 
 
-@pytest.fixture(name="alarm")
+@pytest.fixture(scope="session", name="alarm")
 def _alarm() -> Callable[..., AlarmView]:
     return alarm
 

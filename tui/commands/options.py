@@ -1,7 +1,7 @@
 """Options that several commands share, and the config they name."""
 
 import argparse
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from collector.settings.load import Settings
@@ -49,7 +49,7 @@ def load_settings(options: argparse.Namespace) -> "Settings":
     return load(config_file(options.config))
 
 
-def dashboard_look(options: argparse.Namespace, settings: "Settings | None") -> dict[str, object]:
+def dashboard_look(options: argparse.Namespace, settings: "Settings | None") -> dict[str, Any]:
     """Put together how the dashboard looks: the options first, then the config."""
     from collector.settings.shape import Display
 

@@ -4,11 +4,14 @@ import math
 
 from adapters.reading import Quality
 from collector.snapshot import ProbeView, Snapshot
-from tui.draw.line import Line, Role, fit
+from tui.draw.line import Line, Part, Role, fit
 from tui.draw.view import View
 from tui.draw.words import age, arrow, degree, difference, number
 
 __all__ = ["doubt_words", "meat_lines"]
+
+ROOMY = 44
+"""From this width on, the trend is told as a number too."""
 
 
 def doubt_words(probe: ProbeView, now_unix: float) -> str:
@@ -26,25 +29,29 @@ def meat_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
     """Write one line a meat probe, then the air outside."""
     meat = [p for p in snapshot.probes if p.duty == "meat"]
     ambient = [p for p in snapshot.probes if p.duty == "ambient"]
-    name_cells = max(8, min(24, width - 28))
+    roomy = width >= ROOMY
+    name_cells = max(6, min(24, width - (28 if roomy else 21)))
     lines: list[Line] = []
     if meat:
-        head = f"{fit('probe', name_cells)}{degree(view):>5}{'target':>8}  trend   age"
+        last = "  trend    age" if roomy else f"{'age':>9}"
+        head = f"{fit('probe', name_cells)}{degree(view):>5}{'target':>7}{last}"
         lines.append(((fit(head, width).rstrip(), "faint"),))
-    lines += [_probe_line(probe, snapshot.now_unix, view, name_cells) for probe in (*meat, *ambient)]
+    lines += [_probe_line(probe, snapshot.now_unix, view, name_cells, roomy) for probe in (*meat, *ambient)]
     return lines or [(("no meat probe in the config", "faint"),)]
 
 
-def _probe_line(probe: ProbeView, now_unix: float, view: View, name_cells: int) -> Line:
+def _probe_line(probe: ProbeView, now_unix: float, view: View, name_cells: int, roomy: bool) -> Line:
     name = fit(probe.name, name_cells, ascii_only=view.ascii_only)
     doubt = doubt_words(probe, now_unix)
     there = not math.isnan(probe.target_celsius) and probe.celsius >= probe.target_celsius
     role: Role = "faint" if doubt else "good" if there else "strong"
     target = "" if math.isnan(probe.target_celsius) else number(probe.target_celsius, view)
-    value = (f"{number(probe.celsius, view):>5}", role)
+    value: Part = (f"{number(probe.celsius, view):>5}", role)
     if doubt:
         return (name, "plain"), value, (f"  {doubt}", "warn")
     heard = age(now_unix - probe.heard_unix) if probe.heard_unix is not None else "--"
-    trend = f"{arrow(probe.trend_kelvin_per_hour, view)}{difference(probe.trend_kelvin_per_hour, view):>4}"
-    arrived = " there" if there else ""
-    return (name, "plain"), value, (f"{target:>8}", "plain"), (f"  {trend}{heard:>7}{arrived}", "plain")
+    trend = arrow(probe.trend_kelvin_per_hour, view)
+    if roomy:
+        trend += f"{difference(probe.trend_kelvin_per_hour, view):>4}"
+    ahead = f"{target:>7}  {trend}{heard:>{7 if roomy else 5}}"
+    return (name, "plain"), value, (ahead, "plain")

@@ -161,7 +161,7 @@ async def test_a_wrong_password_is_told_as_such(real_broker):
     for version_5 in (False, True):
         bad = MqttSource(options(real_broker.port, version_5=version_5, user="pit", password="wrong"))
         async with Hearing(bad) as hearing:
-            await hearing.until(lambda: bad.link.reason is not None and bad.link.reason is not LinkReason.NOT_STARTED)
+            await hearing.until(lambda h=hearing: h.errors)
         assert hearing.errors[0].reason is LinkReason.BAD_CREDENTIALS, hearing.errors
         good = MqttSource(options(real_broker.port, version_5=version_5, user="pit", password="right"))
         async with Hearing(good) as hearing:

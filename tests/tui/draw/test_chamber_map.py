@@ -40,7 +40,7 @@ def test_the_fire_end_stands_on_the_side_where_the_firebox_stands(night):
         assert (hot.index("▲131") < 40) is fire_first
         cells = np.argwhere(picture.ink >= 0)
         warm = picture.ink[tuple(cells.T)] > 40
-        assert (cells[warm, 1].mean() < cells[~warm, 1].mean()) is fire_first
+        assert bool(cells[warm, 1].mean() < cells[~warm, 1].mean()) is fire_first
 
 
 def test_fahrenheit(night):

@@ -1,3 +1,5 @@
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -16,7 +18,7 @@ def lightness(rgb):
 def test_temperature_grows_lighter_all_the_way():
     steps = [lightness(c) for c in temperature_scale("truecolor").colours]
     assert len(steps) == 64
-    assert all(b > a for a, b in zip(steps, steps[1:], strict=False))
+    assert all(b > a for a, b in pairwise(steps))
     assert steps[-1] - steps[0] > 60
 
 
@@ -24,8 +26,8 @@ def test_difference_is_lightest_in_the_middle_and_falls_to_both_sides():
     steps = [lightness(c) for c in difference_scale("truecolor").colours]
     middle = len(steps) // 2
     assert max(steps) == pytest.approx(steps[middle], abs=1.5)
-    assert all(b > a - 0.3 for a, b in zip(steps[:middle], steps[1:middle], strict=False))
-    assert all(b < a + 0.3 for a, b in zip(steps[middle:], steps[middle + 1 :], strict=False))
+    assert all(b > a - 0.3 for a, b in pairwise(steps[:middle]))
+    assert all(b < a + 0.3 for a, b in pairwise(steps[middle:]))
 
 
 @pytest.mark.parametrize("make", [temperature_scale, difference_scale])

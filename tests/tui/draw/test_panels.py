@@ -1,0 +1,158 @@
+"""The text panels: what they must say, that they fit, and that they are ASCII where they have to be."""
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from adapters.reading import Quality, Reason
+from collector.snapshot import AlarmState, Phase, StoreView
+from tui.draw.alarms import alarm_lines, pressing, pressing_line
+from tui.draw.fire import fire_lines
+from tui.draw.heading import heading_line
+from tui.draw.large import large_text
+from tui.draw.line import plain, width
+from tui.draw.meat import meat_lines
+from tui.draw.sources import source_lines
+from tui.draw.view import View
+from tui.draw.zones import zone_lines
+
+C, F = View(), View(fahrenheit=True)
+
+
+def text(lines):
+    return "\n".join(plain(line) for line in lines)
+
+
+def test_zones_tell_value_deviation_and_trend_and_mark_what_is_outside_the_band(night):
+    lines = [plain(line) for line in zone_lines(night(), C, 60)]
+    stack = next(line for line in lines if "stack end" in line)
+    assert "▼" in stack
+    assert "99" in stack
+    assert "-13" in stack
+    assert "↘" in stack
+    assert "▼" not in next(line for line in lines if "point side" in line)
+    assert "▲" not in next(line for line in lines if "under the lid" in line)
+
+
+def test_zones_in_fahrenheit_convert_the_deviation_as_a_difference(night):
+    stack = next(plain(line) for line in zone_lines(night(), F, 60) if "stack end" in plain(line))
+    assert "210" in stack
+    assert "-23" in stack
+
+
+def test_a_zone_told_by_the_map_alone_is_marked(night):
+    snapshot = night()
+    guessed = replace(snapshot.zones[1], probes=0)
+    lines = zone_lines(replace(snapshot, zones=(guessed,)), C, 60)
+    assert "~" in text(lines)
+
+
+def test_fire_tells_slope_interval_limit_lid_and_refuel(night):
+    told = text(fire_lines(night(), C, 60))
+    assert "-7 °C/h (-11 to -3)" in told
+    assert "below 107 °C in about 25 min" in told
+    assert "40 min ago, every 45 min" in told
+    assert "shut, opened 3 times" in told
+
+
+def test_an_open_lid_says_since_when(night):
+    snapshot = night()
+    fire = replace(snapshot.fire, phase=Phase.LID_OPEN, lid_open_unix=snapshot.now_unix - 130.0)
+    assert "OPEN since" in text(fire_lines(replace(snapshot, fire=fire), C, 60))
+
+
+def test_a_fire_of_which_nothing_is_known_has_no_numbers(night):
+    snapshot = night()
+    nan = math.nan
+    fire = replace(snapshot.fire, level_celsius=nan, slope_kelvin_per_hour=nan, slope_low=nan, slope_high=nan,
+                   minutes_to_limit=nan, last_refuel_unix=None, refuel_period_seconds=nan)  # fmt: skip
+    told = text(fire_lines(replace(snapshot, fire=fire), C, 60))
+    assert "nan" not in told
+    assert "-- °C" in told
+    assert "none seen yet" in told
+
+
+def test_meat_tells_target_trend_and_age_and_doubts_aloud(night):
+    snapshot = night()
+    point = next(p for p in snapshot.probes if p.name == "brisket point")
+    told = text(meat_lines(snapshot, C, 60))
+    assert "78" in told
+    assert "95" in told
+    assert "3 s" in told
+    silent = replace(point, silent=True, heard_unix=snapshot.now_unix - 700.0)
+    spiked = replace(point, quality=Quality.UNCERTAIN, reason=Reason.SPIKE)
+    never = replace(point, heard_unix=None, celsius=math.nan)
+    for probe, words in ((silent, "silent for 11 min"), (spiked, "spike"), (never, "never heard")):
+        assert words in text(meat_lines(replace(snapshot, probes=(probe,)), C, 60))
+
+
+def test_sources_tell_age_drops_and_unplaced_keys(night):
+    told = text(source_lines(night(), C, 60))
+    for words in ("pit broker", "86400 heard", "garage/fridge", "meat radio", "DOWN", "4 dropped", "1 min ago"):
+        assert words in told
+    assert "probe door: silent for 15 min" in told
+
+
+@pytest.mark.parametrize(
+    ("store", "words"),
+    [
+        (StoreView("x", 12, None, "disk full"), "NOT SAVED: disk full; 12 readings wait"),
+        (StoreView("x", 0, None, "", throwaway=True), "throwaway store: nothing is kept"),
+        (StoreView("x", 3, None, ""), "nothing saved yet, 3 waiting"),
+    ],
+)
+def test_the_store_says_plainly_what_is_safe(night, store, words):
+    assert words in text(source_lines(night(store=store), C, 60))
+
+
+def test_the_most_pressing_alarm_is_the_unacknowledged_one(night, alarm):
+    seen = alarm("spread/grate", AlarmState.ACKNOWLEDGED)
+    shelved = alarm("drift/grate", AlarmState.SHELVED, shelved_until_unix=1_700_001_000.0)
+    calling = alarm("cold-spot/flat side")
+    snapshot = night(alarms=(shelved, seen, calling))
+    assert [a.key for a in pressing(snapshot)] == ["cold-spot/flat side", "spread/grate"]
+    line = pressing_line(snapshot, C, 100)
+    assert plain(line).startswith(" flat side is cold")
+    assert "+1 more" in plain(line)
+    assert line[0][1] == "alarm"
+    assert "until" in text(alarm_lines(shelved, snapshot.now_unix, C, 60))
+
+
+def test_no_alarm_still_counts_what_is_shelved(night, alarm):
+    assert plain(pressing_line(night(alarms=()), C, 80)).strip() == "no alarm"
+    shelved = alarm("drift/grate", AlarmState.SHELVED)
+    assert "1 shelved" in plain(pressing_line(night(alarms=(shelved,)), C, 80))
+
+
+def test_the_heading_never_hides_that_a_cook_is_not_real(night):
+    snapshot = night(speed=60.0, store=replace(night().store, throwaway=True))
+    told = plain(heading_line(snapshot, C, 80))
+    assert "played x60" in told
+    assert "nothing is kept" in told
+
+
+@pytest.mark.parametrize("cells", [38, 52, 80])
+@pytest.mark.parametrize("view", [C, F, View(ascii_only=True)])
+def test_lines_fit_and_are_ascii_where_they_must(night, cells, view):
+    snapshot = night()
+    lines = [*zone_lines(snapshot, view, cells), *meat_lines(snapshot, view, cells)]
+    lines += [line for a in snapshot.alarms for line in alarm_lines(a, snapshot.now_unix, view, cells)]
+    assert all(width(line) <= cells for line in lines), text(lines)
+    lines += [*fire_lines(snapshot, view, cells), *source_lines(snapshot, view, cells)]
+    lines += [pressing_line(snapshot, view, cells), heading_line(snapshot, view, cells)]
+    if view.ascii_only:
+        assert text(lines).isascii()
+
+
+@pytest.mark.parametrize(("room", "rows"), [((22, 5), 5), ((44, 10), 10), ((21, 5), 1), ((80, 4), 1)])
+def test_large_figures_take_the_largest_size_that_fits(room, rows):
+    lines = large_text("114", *room)
+    assert len(lines) == rows
+    assert all(len(line) <= room[0] for line in lines) or lines == ["114"]
+
+
+def test_every_large_figure_looks_different():
+    drawn = {"\n".join(large_text(c, 40, 5)) for c in "0123456789-+:"}
+    assert len(drawn) == 13
+    assert "".join(large_text("8", 40, 5, ascii_only=True)).isascii()

@@ -1,0 +1,375 @@
+"""The real app with a client that plays a night: text first."""
+
+import asyncio
+import time
+from dataclasses import replace
+
+import pytest
+
+from collector import wire
+from collector.snapshot import AlarmState, StoreView
+from tui.actions import ACTIONS
+from tui.app import Dashboard
+from tui.client import ClientLink, ClientState
+from tui.errors import NotConnected, VersionRefused
+from tui.screens.bed import BedScreen
+from tui.screens.help import HelpScreen
+from tui.screens.note import NoteScreen
+
+
+def seen(app):
+    """Read the screen as a person does, line by line."""
+    strips = app.screen._compositor.render_strips()  # the only way to the text that is shown, not to a picture
+    return "\n".join(strip.text for strip in strips)
+
+
+async def settle(pilot, condition, seconds=3.0):
+    async with asyncio.timeout(seconds):
+        while not condition():
+            await pilot.pause(0.02)
+    await pilot.pause()
+
+
+def board(client, **choices):
+    return Dashboard(client, depth=choices.pop("depth", "truecolor"), **choices)
+
+
+async def ready(pilot):
+    await settle(pilot, lambda: "FIRE END" in seen(pilot.app))
+
+
+@pytest.mark.parametrize("size", [(80, 24), (100, 30), (120, 34), (160, 48), (200, 60)])
+async def test_what_matters_is_there_at_every_size(client, size):
+    app = board(client)
+    async with app.run_test(notifications=True, size=size) as pilot:
+        await ready(pilot)
+        text = seen(app)
+        for words in ("grate 114 °C", "spread 31 °C", "stack end is cold", "NOT ACKNOWLEDGED", "FIRE END",
+                      "STACK END", "▲131", "▼99", "firebox end", "flat side", "-13", "140 °C", "zones at the grate, 3 h"):  # fmt: skip
+            assert words in text, words
+        assert "? help" in text
+        assert "q quit" in text
+        if size >= (160, 48):
+            for words in ("brisket point", "below 107 °C in about 25 min", "garage/fridge", "acknowledged"):
+                assert words in text, words
+
+
+@pytest.mark.parametrize("size", [(60, 16), (40, 12), (20, 6)])
+async def test_a_terminal_too_small_shows_what_fits_and_does_not_fall_over(client, size):
+    app = board(client)
+    async with app.run_test(notifications=True, size=size) as pilot:
+        await settle(pilot, lambda: "grate 114" in seen(app) or size[0] < 30)
+        await pilot.resize_terminal(80, 24)
+        await ready(pilot)
+
+
+@pytest.mark.parametrize(
+    ("key", "words"),
+    [
+        ("g", "zones at the grate, 3 h"), ("a", "! stack end is cold"), ("e", "brisket point"), ("f", "refuel"),
+        ("o", "garage/fridge"), ("z", "flat side"), ("c", "FIRE END"),
+    ],
+)  # fmt: skip
+async def test_every_panel_is_reached_by_its_key_fills_the_screen_and_is_left(client, key, words):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        await pilot.press(key)
+        await settle(pilot, lambda: words in seen(app))
+        await pilot.press(key)
+        await settle(pilot, lambda: app.board.has_class("-filled"))
+        assert words in seen(app)
+        assert ("FIRE END" in seen(app)) is (key == "c")
+        await pilot.press("escape")
+        await settle(pilot, lambda: "FIRE END" in seen(app) and "flat side" in seen(app))
+
+
+@pytest.mark.parametrize(
+    ("key", "kind"),
+    [("s", "split"), ("i", "lid"), ("r", "spritz"), ("w", "wrap"), ("t", "turned"), ("m", "moved")],
+)
+async def test_a_mark_takes_one_key(client, key, kind):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        await pilot.press(key)
+        await settle(pilot, lambda: f"marked: {kind}" in seen(app))
+        assert [(type(c), c.kind) for c in client.sent] == [(wire.AddMark, kind)]
+
+
+async def test_a_note_is_written_and_kept_and_an_empty_one_is_not(client):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        await pilot.press("n")
+        await settle(pilot, lambda: isinstance(app.screen, NoteScreen))
+        await pilot.press("enter")
+        await settle(pilot, lambda: not isinstance(app.screen, NoteScreen))
+        await pilot.press("n")
+        await settle(pilot, lambda: isinstance(app.screen, NoteScreen))
+        await pilot.press(*"wet", "enter")
+        await settle(pilot, lambda: client.sent)
+        assert [(c.kind, c.text) for c in client.sent] == [("note", "wet")]
+
+
+async def test_alarms_are_acknowledged_and_shelved_by_the_one_that_is_chosen(client):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(160, 48)) as pilot:
+        await ready(pilot)
+        await pilot.press("k")
+        await pilot.press("a", "down", "h", "H", "K")
+        await settle(pilot, lambda: len(client.sent) == 4)
+        first, second = "cold-spot/stack end", "silent-probe/door"
+        assert client.sent[0].alarm == first
+        assert [(c.alarm, c.seconds) for c in client.sent[1:3]] == [(second, 1800), (second, 7200)]
+        assert client.sent[3] == wire.Acknowledge(0, "")
+
+
+async def test_the_chosen_alarm_stays_chosen_when_another_comes_before_it(client, night, alarm):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(160, 48)) as pilot:
+        await ready(pilot)
+        await pilot.press("a", "down")
+        snapshot = night()
+        client.queue.put_nowait(wire.News(replace(snapshot, alarms=(alarm("spread/grate"), *snapshot.alarms))))
+        await settle(pilot, lambda: "+2 more" in seen(app))
+        assert app.board.alarm_list.chosen.key == "silent-probe/door"
+
+
+async def test_unshelve_takes_back_what_is_shelved(client, night, alarm):
+    client.queue.put_nowait(wire.News(night(alarms=(alarm("drift/grate", AlarmState.SHELVED),))))
+    app = board(client)
+    async with app.run_test(notifications=True, size=(160, 48)) as pilot:
+        await settle(pilot, lambda: "1 shelved" in seen(app))
+        await pilot.press("u")
+        await settle(pilot, lambda: client.sent)
+        assert client.sent == [wire.Unshelve(0, "drift/grate")]
+
+
+async def test_what_is_not_done_is_said_loudly(client):
+    client.refusal = "no such alarm"
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        await pilot.press("k")
+        await settle(pilot, lambda: "NOT DONE: no such alarm" in seen(app))
+
+        async def lost(command):
+            raise NotConnected("not connected")
+
+        client.send = lost
+        await pilot.press("s")
+        await settle(pilot, lambda: "NOT DONE: not connected" in seen(app))
+
+
+async def test_a_lost_link_is_unmistakable_and_goes_away_again(client, night):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        assert "LOST" not in seen(app)
+        client.link = ClientLink(ClientState.LOST, time.time(), "it closed")
+        await settle(pilot, lambda: "LOST the collector since" in seen(app))
+        assert "it closed" in seen(app)
+        assert app.view.old
+        assert app.board.has_class("-old")
+        assert "stack end is cold" in seen(app)
+        client.link = ClientLink(ClientState.UP, time.time())
+        client.queue.put_nowait(wire.News(night()))
+        await settle(pilot, lambda: "LOST" not in seen(app))
+        assert not app.view.old
+
+
+async def test_news_that_stop_are_called_stale(client, monkeypatch):
+    monkeypatch.setattr("tui.draw.banner.STALE_SECONDS", 0.3)
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        await settle(pilot, lambda: "STALE since" in seen(app))
+        assert "these values are old" in seen(app)
+
+
+async def test_before_the_first_snapshot_nothing_looks_well(client):
+    client.queue = asyncio.Queue(10)
+    client.link = ClientLink(ClientState.CONNECTING, time.time(), "no collector at /run/x")
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await settle(pilot, lambda: "NO COLLECTOR" in seen(app))
+        assert "no values yet" in seen(app)
+        await pilot.press("s", "k", "l", "d", "v", "p", "b")
+        await pilot.pause()
+
+
+async def test_a_collector_of_another_version_is_refused_on_the_screen(client):
+    client.queue.put_nowait(VersionRefused(2, 1, "9.9.9"))
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await settle(pilot, lambda: "CANNOT READ THIS COLLECTOR" in seen(app))
+        assert "9.9.9" in seen(app)
+
+
+async def test_a_fault_of_the_disk_is_a_banner_while_values_stay_bright(client, night):
+    client.queue.put_nowait(wire.News(night(store=StoreView("x", 321, None, "disk full"))))
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await settle(pilot, lambda: "NOT SAVED" in seen(app))
+        assert "disk full; 321 readings wait" in seen(app)
+        assert not app.view.old
+
+
+async def test_a_pause_holds_the_picture_while_alarms_still_come(client, night, alarm):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        await pilot.press("p")
+        await settle(pilot, lambda: "PAUSED at" in seen(app))
+        snapshot = night()
+        hotter = replace(snapshot, alarms=(alarm("drift/pit", message="the pit is running away"),),
+                         fire=replace(snapshot.fire, level_celsius=155.0))  # fmt: skip
+        client.queue.put_nowait(wire.News(hotter))
+        await settle(pilot, lambda: "the pit is running away" in seen(app))
+        assert "grate 114 °C" in seen(app)
+        await pilot.press("p")
+        await settle(pilot, lambda: "grate 155 °C" in seen(app))
+        assert "PAUSED" not in seen(app)
+
+
+async def test_level_difference_unit_chart_and_hours(client):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        await pilot.press("l")
+        await settle(pilot, lambda: "top from above" in seen(app) and "▲152" in seen(app))
+        await pilot.press("l", "d")
+        await settle(pilot, lambda: "from the median" in seen(app) and "▲+19" in seen(app))
+        await pilot.press("d", "F")
+        await settle(pilot, lambda: "grate 237 °F" in seen(app) and "spread 56 °F" in seen(app))
+        await pilot.press("2")
+        await settle(pilot, lambda: "12 h" in seen(app))
+        await pilot.press("v")
+        await settle(pilot, lambda: "spread, 12 h" in seen(app))
+        await pilot.press("v", "1")
+        await settle(pilot, lambda: "meat, 1 h" in seen(app))
+
+
+async def test_help_finds_an_action_and_runs_it(client):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        await pilot.press("question_mark")
+        await settle(pilot, lambda: isinstance(app.screen, HelpScreen))
+        await pilot.press(*"wrapped", "enter")
+        await settle(pilot, lambda: client.sent)
+        assert client.sent[0].kind == "wrap"
+        assert not isinstance(app.screen, HelpScreen)
+
+
+async def test_the_palette_offers_every_command_with_its_key(client):
+    app = board(client, keys={"mark-split": "j"})
+    async with app.run_test(notifications=True, size=(100, 60)) as pilot:
+        await ready(pilot)
+        await pilot.press("ctrl+p")
+        await settle(pilot, lambda: "split  (j)" in seen(app))
+        await pilot.press(*"spritz")
+        await settle(pilot, lambda: "spritz  (r)" in seen(app))
+        await pilot.press("enter")
+        await settle(pilot, lambda: "spritz  (r)" not in seen(app), 5.0)
+        if not client.sent:  # the first Enter chooses, the second runs
+            await pilot.press("enter")
+        await settle(pilot, lambda: client.sent)
+        assert client.sent[0].kind == "spritz"
+
+
+async def test_keys_are_rebound_and_told_so_everywhere(client):
+    app = board(client, keys={"mark-split": "j", "trend": "f8", "no-such": "x"})
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        assert "no-such" in seen(app)
+        assert "j split" in seen(app)
+        await pilot.press("s")
+        await pilot.press("j")
+        await settle(pilot, lambda: client.sent)
+        assert len(client.sent) == 1
+        await settle(pilot, lambda: "f8 zones at the grate" in seen(app).lower())
+
+
+def test_no_two_actions_share_a_key_or_an_id():
+    keys = [key for action in ACTIONS for key in action.key.split(",")]
+    assert len(set(keys)) == len(keys)
+    assert len({action.id for action in ACTIONS}) == len(ACTIONS)
+
+
+async def test_the_bed_view_shows_large_figures_the_alarm_and_a_lost_link(client):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        await pilot.press("b")
+        await settle(pilot, lambda: isinstance(app.screen, BedScreen) and seen(app).count("██") > 60)
+        for words in ("grate °C, steady", "coldest: stack end °C", "spread °C", "stack end is cold"):
+            assert words in seen(app)
+        client.link = ClientLink(ClientState.LOST, time.time(), "it closed")
+        await settle(pilot, lambda: "LOST" in seen(app))
+        await pilot.press("escape")
+        await settle(pilot, lambda: "FIRE END" in seen(app))
+
+
+@pytest.mark.parametrize("size", [(80, 24), (160, 48)])
+async def test_ascii_only_is_ascii_on_every_cell(client, size):
+    app = board(client, ascii_only=True, depth="none")
+    async with app.run_test(notifications=True, size=size) as pilot:
+        await ready(pilot)
+        strange = {c for c in seen(app) if not c.isascii()}
+        assert not strange
+        await pilot.press("b")
+        await settle(pilot, lambda: isinstance(app.screen, BedScreen) and "##" in seen(app))
+        assert not {c for c in seen(app) if not c.isascii()}
+
+
+@pytest.mark.parametrize("theme", ["dark", "light", "high-contrast"])
+async def test_text_stands_out_from_its_background_in_every_theme(client, theme):
+    app = board(client, theme=theme)
+    async with app.run_test(notifications=True, size=(160, 48)) as pilot:
+        await ready(pilot)
+        assert app.theme == theme
+        for strip in app.screen._compositor.render_strips():
+            for segment in strip:
+                style = segment.style
+                if segment.text.strip() and style and style.color and style.bgcolor and "▀" not in segment.text:
+                    apart = abs(_brightness(style.color) - _brightness(style.bgcolor))
+                    assert apart > 0.15, (segment.text, style)
+
+
+def _brightness(colour):
+    r, g, b = colour.get_truecolor()
+    return (0.2126 * r + 0.7152 * g + 0.0722 * b) / 255
+
+
+async def test_themes_change_by_key_and_stay_ours(client):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        for name in ("light", "high-contrast", "dark"):
+            await pilot.press("T")
+            await settle(pilot, lambda name=name: app.theme == name)
+
+
+async def test_the_bell_rings_once_for_a_new_alarm_and_not_when_off(client, night, monkeypatch):
+    rung = []
+    monkeypatch.setattr(Dashboard, "bell", lambda self: rung.append(1))
+    app = board(client, bell=True)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        await settle(pilot, lambda: rung)
+        client.queue.put_nowait(wire.News(night()))
+        await pilot.pause(0.6)
+        assert len(rung) == 1
+        await pilot.press("B")
+        await settle(pilot, lambda: not app.bell_on)
+
+
+async def test_quit_by_key(client):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        await pilot.press("q")
+        await pilot.pause()
+    assert app.return_code == 0
