@@ -44,8 +44,10 @@ async def test_what_matters_is_there_at_every_size(client, size):
     async with app.run_test(notifications=True, size=size) as pilot:
         await ready(pilot)
         text = seen(app)
-        for words in ("grate 114 °C", "spread 31 °C", "stack end is cold", "NOT ACKNOWLEDGED", "FIRE END",
-                      "STACK END", "▲131", "▼99", "firebox end", "flat side", "-13", "140 °C", "zones at the grate, 3 h"):  # fmt: skip
+        for words in (
+            "grate 114 °C", "spread 31 °C", "stack end is cold", "NOT ACKNOWLEDGED", "FIRE END", "STACK END", "▲131",
+            "▼99", "firebox end", "flat side", "-13", "140 °C", "zones at the grate, 3 h",
+        ):  # fmt: skip
             assert words in text, words
         assert "? help" in text
         assert "q quit" in text

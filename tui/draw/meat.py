@@ -30,12 +30,11 @@ def meat_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
     meat = [p for p in snapshot.probes if p.duty == "meat"]
     ambient = [p for p in snapshot.probes if p.duty == "ambient"]
     roomy = width >= ROOMY
-    name_cells = max(6, min(24, width - (28 if roomy else 21)))
+    name_cells = max(6, min(24, width - (28 if roomy else 18)))
     lines: list[Line] = []
     if meat:
-        last = "  trend    age" if roomy else f"{'age':>9}"
-        head = f"{fit('probe', name_cells)}{degree(view):>5}{'target':>7}{last}"
-        lines.append(((fit(head, width).rstrip(), "faint"),))
+        last = f"{degree(view):>5}{'target':>7}  trend    age" if roomy else f"{degree(view):>4}/to{'age':>10}"
+        lines.append(((fit(fit("probe", name_cells) + last, width).rstrip(), "faint"),))
     lines += [_probe_line(probe, snapshot.now_unix, view, name_cells, roomy) for probe in (*meat, *ambient)]
     return lines or [(("no meat probe in the config", "faint"),)]
 
@@ -46,12 +45,13 @@ def _probe_line(probe: ProbeView, now_unix: float, view: View, name_cells: int, 
     there = not math.isnan(probe.target_celsius) and probe.celsius >= probe.target_celsius
     role: Role = "faint" if doubt else "good" if there else "strong"
     target = "" if math.isnan(probe.target_celsius) else number(probe.target_celsius, view)
-    value: Part = (f"{number(probe.celsius, view):>5}", role)
+    value: Part = (f"{number(probe.celsius, view):>{5 if roomy else 4}}", role)
     if doubt:
         return (name, "plain"), value, (f"  {doubt}", "warn")
     heard = age(now_unix - probe.heard_unix) if probe.heard_unix is not None else "--"
     trend = arrow(probe.trend_kelvin_per_hour, view)
     if roomy:
-        trend += f"{difference(probe.trend_kelvin_per_hour, view):>4}"
-    ahead = f"{target:>7}  {trend}{heard:>{7 if roomy else 5}}"
+        ahead = f"{target:>7}  {trend}{difference(probe.trend_kelvin_per_hour, view):>4}{heard:>7}"
+    else:
+        ahead = f"{'/' + target if target else '':<5}{trend}{heard:>6}"
     return (name, "plain"), value, (ahead, "plain")

@@ -164,6 +164,8 @@ class BoardScreen(Screen[None]):
         panel = self.query_one(f"#{name}")
         fill = panel.has_class("-here") and not self.has_class("-filled")
         self._leave()
+        if name != "alarms":
+            self.alarm_list.highlighted = None
         panel.add_class("-here")
         if name in CHOSEN:
             self._choose(name)
@@ -175,6 +177,7 @@ class BoardScreen(Screen[None]):
     def action_back(self) -> None:
         """Show all panels again."""
         self._leave()
+        self.alarm_list.highlighted = None
         self.set_focus(None)
 
     def _leave(self) -> None:

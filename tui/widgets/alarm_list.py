@@ -28,6 +28,11 @@ class AlarmList(OptionList):
         """Write for the new width."""
         self._write()
 
+    def on_focus(self) -> None:
+        """Begin with the first."""
+        if self.highlighted is None and self._keys:
+            self.highlighted = 0
+
     @property
     def chosen(self) -> AlarmView | None:
         """The alarm that is highlighted, else the most pressing one; None when there is none."""

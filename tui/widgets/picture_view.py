@@ -80,7 +80,10 @@ class PictureView(Widget):
         if segment is None:
             if len(self._segments) >= GREATEST_CACHE:
                 self._segments.clear()
-            segment = self._segments[key] = Segment(text, self._style(ink, paper))
+            drawn = [Segment(text, self._style(ink, paper))]
+            for line_filter in self.app.get_line_filters():  # NO_COLOR; Textual would have done it in the style cache
+                drawn = line_filter.apply(drawn, self.background_colors[1])
+            segment = self._segments[key] = drawn[0]
         return segment
 
     def _style(self, ink: int, paper: int) -> Style:
