@@ -1,0 +1,181 @@
+"""The record: what goes in comes out, locks hold, versions are told, replays are exact."""
+
+import math
+import sqlite3
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from adapters.reading import Quality, Reading, Reason, Unit
+from collector.cooks import open_cook
+from collector.engine import Engine
+from collector.errors import StoreBusyError, StoreError, StoreVersionError
+from collector.model.action import Action, ActionKind
+from collector.pipeline import MAX_UNPLACED, Pipeline
+from collector.replay import differences, rebuild
+from collector.store.archive import Archive
+from collector.store.database import Batch, Database
+from collector.store.row import Ordinals, ordinal_at, reading_of, row_of, unix_of, verdict_of, with_verdict
+from tui.nights import night_settings
+
+START = 1_790_000_000.0
+
+
+@given(
+    st.floats(-300, 5000) | st.just(math.nan),
+    st.none() | st.floats(START - 1e6, START + 1e6),
+    st.sampled_from(Unit), st.sampled_from(Quality), st.sampled_from(Reason),
+    st.none() | st.integers(0, 2**48 - 1),
+)  # fmt: skip
+@settings(max_examples=300, deadline=None)
+def test_a_row_gives_the_reading_again(celsius, source_unix, unit, quality, reason, receipt):
+    reading = Reading("s", "k", celsius, START, source_unix, unit, quality, reason, receipt)
+    ordinal = Ordinals().next(START)
+    row = row_of(ordinal, 1, reading)
+    back = reading_of(row, "s", "k")
+    assert row_of(ordinal, 1, back) == row, "a second time through changes nothing"
+    assert math.isnan(back.celsius) if math.isnan(celsius) else back.celsius == pytest.approx(celsius, abs=5.1e-4)
+    assert (back.unit, back.quality, back.reason, back.receipt) == (unit, quality, reason, receipt)
+    if source_unix is not None:
+        assert back.source_unix == pytest.approx(source_unix, abs=6e-4)
+    marked = with_verdict(row, Quality.UNCERTAIN, Reason.SPIKE)
+    assert verdict_of(marked[3]) == (Quality.UNCERTAIN, Reason.SPIKE)
+    assert reading_of(marked, "s", "k").quality is quality, "the verdict does not change what came in"
+
+
+@given(st.lists(st.floats(0, 100), min_size=1, max_size=50))
+def test_ordinals_always_rise_and_keep_the_millisecond(offsets):
+    ordinals, last = Ordinals(), 0
+    for offset in offsets:
+        ordinal = ordinals.next(START + offset)
+        assert ordinal > last
+        assert unix_of(ordinal) >= math.floor((START + offset) * 1000) / 1000 - 1e-6
+        assert ordinal_at(unix_of(ordinal)) <= ordinal
+        last = ordinal
+
+
+def a_cook(path, name="n"):
+    plan = night_settings().plan
+    database = Database(path)
+    opened = open_cook(database, plan, START, name=name, coldside="test")
+    return plan, database, opened
+
+
+def feed(pipeline, plan, seconds, start=START):
+    for k in range(0, seconds, 5):
+        for i, probe in enumerate(plan.probes):
+            celsius = 110 + 5 * math.sin(k / 400) - i + (0.1 if k % 10 else 0.0)
+            pipeline.take(Reading(probe.source, probe.key, celsius, start + k + i * 0.01))
+
+
+def test_a_cook_is_on_record_and_replays(tmp_path):
+    path = tmp_path / "s.db"
+    plan, database, opened = a_cook(path)
+    pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal)
+    feed(pipeline, plan, 4000)
+    pipeline.act(Action(ActionKind.MARK, "split", text="oak"), START + 4000)
+    feed(pipeline, plan, 3000, START + 8000)  # everything was silent for over an hour
+    pipeline.act(Action(ActionKind.ACKNOWLEDGE, ""), START + 11_000)
+    pipeline.act(Action(ActionKind.SHELVE, "probe-silent/ambient", 600.0), START + 11_001)
+    pipeline.advance(START + 12_000)
+    database.commit(opened.number, pipeline.cut(), full=True)
+    with Archive(path) as archive:
+        cook = archive.cook("last")
+        assert cook.readings == len(plan.probes) * 1400
+        assert cook.alarms >= len(plan.probes), "each probe was silent once"
+        assert [(m.kind, m.text) for m in archive.marks(cook) if m.kind == "split"] == [("split", "oak")]
+        assert differences(archive, cook) == []
+        engine, _ = rebuild(archive, cook, plan)
+        engine.advance(START + 12_000)
+        assert repr(engine.snapshot()) == repr(opened.engine.snapshot()), "the engine stands where it stood"
+        trend = archive.trend(cook)
+        assert trend[-1].time_unix == START + 12_000
+        assert len(trend[-1].zones) == len(plan.zones)
+    database.close()
+
+
+def test_the_same_batch_twice_is_on_record_once(tmp_path):
+    """A commit whose end was not seen is tried again."""
+    path = tmp_path / "s.db"
+    plan, database, opened = a_cook(path)
+    pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal)
+    feed(pipeline, plan, 100)
+    batch = pipeline.cut()
+    database.commit(opened.number, batch, full=False)
+    database.commit(opened.number, batch, full=True)
+    with Archive(path) as archive:
+        assert archive.cook("n").readings == len(batch.rows)
+    database.close()
+
+
+def test_receipts_come_back_oldest_first_and_by_source(tmp_path):
+    path = tmp_path / "s.db"
+    _, database, opened = a_cook(path)
+    pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal)
+    for k in range(10):
+        pipeline.take(Reading("b" if k % 2 else "c", "k", 100.0, START + k, receipt=k << 32 | 7))
+    database.commit(opened.number, pipeline.cut(), full=False)
+    with Archive(path) as archive:
+        assert [r >> 32 for r in archive.receipts("b")] == [1, 3, 5, 7, 9]
+        assert [r >> 32 for r in archive.receipts("b", most=2)] == [7, 9]
+        assert archive.receipts("nobody") == []
+    database.close()
+
+
+def test_a_second_writer_is_refused_and_a_dead_one_is_not(tmp_path):
+    path = tmp_path / "s.db"
+    first = Database(path)
+    with pytest.raises(StoreBusyError, match="another collector"):
+        Database(path)
+    first.close()
+    Database(path).close()
+
+
+def test_a_later_version_and_a_stranger_are_told(tmp_path):
+    path = tmp_path / "s.db"
+    Database(path).close()
+    with sqlite3.connect(path) as db:
+        db.execute("PRAGMA user_version = 99")
+    db.close()
+    for opener in (Database, Archive):
+        with pytest.raises(StoreVersionError, match="99"):
+            opener(path)
+    (tmp_path / "text.db").write_text("this is no database " * 100)
+    with pytest.raises(StoreError, match="cannot be used"):
+        Database(tmp_path / "text.db")
+    with pytest.raises(StoreError, match="no store here"):
+        Archive(tmp_path / "none.db")
+    Database(path.with_name("fresh.db")).close()
+
+
+def test_a_cook_goes_on_within_six_hours_and_not_after(tmp_path):
+    path = tmp_path / "s.db"
+    plan, database, opened = a_cook(path, "first")
+    pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal)
+    feed(pipeline, plan, 300)
+    database.commit(opened.number, pipeline.cut(), full=True)
+    again = open_cook(database, plan, START + 3600)
+    assert (again.number, again.resumed) == (opened.number, True)
+    other = open_cook(database, plan, START + 8 * 3600, coldside="test")
+    assert (other.resumed, other.number) == (False, opened.number + 1)
+    with Archive(path) as archive:
+        assert archive.cook("first").ended_unix is not None
+    with pytest.raises(StoreError, match="already"):
+        open_cook(database, plan, START + 9 * 3600, name="first", coldside="test")
+    database.close()
+
+
+def test_keys_that_no_probe_claims_are_kept_up_to_a_bound():
+    pipeline = Pipeline(Engine(night_settings().plan, "n", START), {})
+    for k in range(MAX_UNPLACED + 50):
+        pipeline.take(Reading("x", f"stranger {k}", 20.0, START + k))
+    assert len(pipeline.batch.rows) == MAX_UNPLACED
+    assert pipeline.refused == 50
+    pipeline.take(Reading("night", "grate-point", 20.0, START + 9000))
+    assert len(pipeline.batch.rows) == MAX_UNPLACED + 1, "a probe of the plan is always taken"
+
+
+def test_an_empty_batch_is_false():
+    assert not Batch()
+    assert Batch(marks=[object()])
