@@ -1,0 +1,88 @@
+"""Which probes lie, and which only stand in a cold spot."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from adapters.reading import Quality, Reading, Reason
+from collector.engine import Engine
+from tui.nights import night_settings
+
+PLAN = night_settings().plan
+START = 1_790_000_000.0
+HOT = 3600 * 2
+
+
+def play(seconds, change, plan=PLAN, step=10):
+    """Run a simple, steady, saw-toothed pit; `change(name, t, celsius)` may do what it likes. Return the engine."""
+    engine = Engine(plan, "n", START)
+    rng = np.random.default_rng(1)
+    for t in range(0, seconds, step):
+        level = min(15 + t / 30, 113) + (6 * abs((t % 2400) / 1200 - 1) - 3) * (t > 3000)
+        for i, p in enumerate(plan.probes):
+            base = {"chamber": level, "meat": 60.0, "ambient": 12.0}[p.duty]
+            if p.duty == "chamber":
+                base += 10 * (0.5 - p.x_m / 1.2) + (40 if p.level == "top" else 0)
+            value = change(p.name, t, base + rng.normal(0, 0.2))
+            if value is not None:
+                engine.take(Reading(p.source, p.key, round(value, 1), START + t + i * 0.1), START + t + i * 0.1)
+    return engine
+
+
+def accused(engine):
+    return {p.name: p.reason for p in engine.snapshot().probes if p.quality is not Quality.GOOD}
+
+
+def test_all_well_nobody_is_accused():
+    assert accused(play(HOT + 7200, lambda _n, _t, v: v)) == {}
+
+
+def test_a_stuck_probe_is_told_and_left_out():
+    engine = play(HOT + 4000, lambda n, t, v: 111.1 if n == "grate mid back" and t > HOT else v)
+    assert accused(engine) == {"grate mid back": Reason.STUCK}
+    probe = next(p for p in engine.snapshot().probes if p.name == "grate mid back")
+    assert not probe.used
+
+
+@pytest.mark.parametrize("kelvin", [-12, 12])
+def test_a_probe_that_walks_away_alone_is_told(kelvin):
+    engine = play(HOT + 7200, lambda n, t, v: v + kelvin * (n == "grate point") * min(max(t - HOT, 0) / 3600, 1))
+    assert accused(engine) == {"grate point": Reason.DISAGREES}
+
+
+def test_it_is_believed_again_when_it_comes_back():
+    def change(name, t, value):
+        return value + 12 * (name == "grate point" and HOT < t < HOT + 3600)
+
+    assert accused(play(HOT + 3500, change)) == {"grate point": Reason.DISAGREES}
+    assert accused(play(HOT + 6000, change)) == {}
+
+
+def test_a_cold_spot_of_two_probes_is_no_lie():
+    def change(name, t, value):
+        return value - 14 * name.startswith("grate flat") * min(max(t - HOT, 0) / 2400, 1)
+
+    engine = play(HOT + 7200, change)
+    assert accused(engine) == {}
+    assert [a.key for a in engine.snapshot().alarms if a.rule == "cold-spot"] == ["cold-spot/flat side"]
+
+
+def test_a_silent_probe_leaves_the_map_and_an_offline_one_at_once():
+    engine = play(HOT + 900, lambda n, t, v: None if n == "grate stack" and t > HOT else v)
+    by_name = {p.name: p for p in engine.snapshot().probes}
+    assert by_name["grate stack"].silent
+    assert not by_name["grate stack"].used
+    assert "probe-silent/grate stack" in {a.key for a in engine.snapshot().alarms}
+    at = engine.now_unix + 1
+    gone = Reading("night", "grate-point", float("nan"), at, quality=Quality.BAD, reason=Reason.OFFLINE)
+    engine.take(gone, at)
+    events = engine.advance(at + 5)
+    assert "probe-silent/grate point" in {getattr(e, "key", "") for e in events}
+
+
+def test_an_offset_is_applied_for_the_map_and_never_to_the_record():
+    probes = tuple(dataclasses.replace(p, offset_kelvin=5.0) if p.name == "ambient" else p for p in PLAN.probes)
+    engine = play(60, lambda _n, _t, v: v, plan=dataclasses.replace(PLAN, probes=probes))
+    ambient = next(p for p in engine.snapshot().probes if p.name == "ambient")
+    assert ambient.celsius == pytest.approx(17, abs=1.0)

@@ -1,0 +1,66 @@
+"""Whether a reading is believed, from the probe's own past."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from adapters.reading import Quality, Reading, Reason
+from collector.model.screening import ProbeScreen
+
+
+def judge(values, step=4.0, sources=None):
+    screen = ProbeScreen(-40, 400)
+    out = []
+    for k, value in enumerate(values):
+        source = None if sources is None else sources[k]
+        out.append(screen.judge(Reading("s", "k", value, 1000 + k * step, source))[1])
+    return out
+
+
+@pytest.mark.parametrize(
+    ("value", "reason"),
+    [
+        (850.0, Reason.OPEN_OR_SHORT),  # a broken lead: the end of the IEC 60751 table
+        (-200.0, Reason.OPEN_OR_SHORT),  # a shorted one: its other end
+        (450.0, Reason.OUT_OF_RANGE),
+        (-45.0, Reason.OUT_OF_RANGE),
+        (math.nan, Reason.NOT_A_NUMBER),
+    ],
+)
+def test_what_no_pit_gives(value, reason):
+    assert judge([110.0, value, 110.0]) == [Reason.NONE, reason, Reason.NONE]
+
+
+def test_one_value_that_stands_alone_is_a_spike():
+    assert judge([110, 110.2, 140, 110.1, 110]) == [Reason.NONE, Reason.NONE, Reason.SPIKE, Reason.NONE, Reason.NONE]
+
+
+def test_two_that_agree_are_the_truth():
+    assert judge([110] * 7 + [60, 60.5, 60.2])[-3:] == [Reason.SPIKE, Reason.NONE, Reason.NONE]
+
+
+def test_a_lid_is_no_spike():
+    falling = [110 - 2.2 * 4 * k for k in range(8)]
+    assert set(judge([110] * 7 + falling)) == {Reason.NONE}
+
+
+def test_the_probes_own_clock():
+    assert judge([110] * 5, sources=[1000, 1003, 1003, 1001, 1100]) == [
+        Reason.NONE, Reason.NONE, Reason.DUPLICATE, Reason.OUT_OF_ORDER, Reason.CLOCK_FUTURE,
+    ]  # fmt: skip
+    assert judge([110] * 2, sources=[1000, 500]) == [Reason.NONE, Reason.CLOCK_PAST]
+
+
+def test_what_came_in_marked_stays_marked():
+    screen = ProbeScreen(-40, 400)
+    known = Reading("s", "k", 110.0, 0.0, quality=Quality.UNCERTAIN, reason=Reason.LAST_KNOWN)
+    assert screen.judge(known) == (Quality.UNCERTAIN, Reason.LAST_KNOWN)
+
+
+@given(st.lists(st.floats(-300, 1200) | st.just(math.nan), max_size=60), st.floats(0.1, 300))
+def test_never_a_good_value_outside_the_range_and_never_an_error(values, step):
+    for value, reason in zip(values, judge(values, step), strict=True):
+        if reason is Reason.NONE:
+            assert -40 <= value <= 400
