@@ -6,7 +6,7 @@ from collector.model.alarm import Transition
 from collector.snapshot import AlarmState, Snapshot
 from collector.straight import StraightRun
 from tui.draw.view import View
-from tui.draw.words import age, alarm_sentence, clock, clock_seconds, degree, difference, slope, temperature
+from tui.draw.words import age, alarm_sentence, clock, clock_seconds, degree, difference, measured, slope, temperature
 
 __all__ = ["alarm_line", "status_lines", "summary_lines"]
 
@@ -18,8 +18,11 @@ def alarm_line(step: Transition, started_unix: float, view: View) -> str | None:
     if step.after in _QUIET or step.before in _QUIET:
         return None
     into = age(step.time_unix - started_unix)
+    unit = "seconds" if step.key.startswith("probe-") else "kelvin"
+    against = f"{measured(step.value, unit, view)}, limit {measured(step.limit, unit, view)}"
     words = f"{step.before} -> {step.after}"
-    return f"{clock_seconds(step.time_unix, view)}  {into:>7}  {step.key:32} {words:44} {step.message}"
+    line = f"{clock_seconds(step.time_unix, view)}  {into:>7}  {step.key:30} {words}"
+    return f"{line}: {step.message} ({against})" if step.after is AlarmState.UNACKNOWLEDGED else line
 
 
 def summary_lines(run: StraightRun, *, fahrenheit: bool) -> list[str]:

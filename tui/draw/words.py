@@ -19,6 +19,7 @@ __all__ = [
     "degree",
     "difference",
     "difference_number",
+    "measured",
     "number",
     "slope",
     "temperature",
@@ -121,7 +122,8 @@ def arrow(kelvin_per_hour: float, view: View) -> str:
     return "  "
 
 
-def _measured(value: float, unit: str, view: View) -> str:
+def measured(value: float, unit: str, view: View) -> str:
+    """Write a value of an alarm in its own unit."""
     if unit == "celsius":
         return temperature(value, view)
     if unit == "kelvin":
@@ -140,7 +142,7 @@ def alarm_sentence(alarm: AlarmView, view: View) -> str:
     text, advice = said[:cut], said[cut:]
     if not math.isfinite(alarm.value):
         return text + advice
-    text += f", {_measured(alarm.value, alarm.unit, view)}"
+    text += f", {measured(alarm.value, alarm.unit, view)}"
     if math.isfinite(alarm.limit):
-        text += f" (limit {_measured(alarm.limit, alarm.unit, view)})"
+        text += f" (limit {measured(alarm.limit, alarm.unit, view)})"
     return text + advice
