@@ -1,6 +1,7 @@
 """The collector at work: sources, engine, store and dashboards wired together, and their life from start to stop."""
 
 import asyncio
+import dataclasses
 import logging
 import signal
 from collections.abc import Awaitable, Sequence
@@ -20,7 +21,7 @@ from collector.model.alarm import Transition
 from collector.model.plan import Plan
 from collector.pipeline import Pipeline
 from collector.recorder import Recorder
-from collector.snapshot import Snapshot, SourceView, TrendPoint
+from collector.snapshot import AlarmState, Snapshot, SourceView, TrendPoint
 from collector.store.archive import Archive
 from collector.store.database import Database
 from collector.supervisor import Supervision, supervise
@@ -165,7 +166,9 @@ class Collector:
         if isinstance(event, TrendPoint):
             self._feed.add_trend(event)
         elif isinstance(event, Transition):
-            log.warning("alarm %s: %s -> %s %s", event.key, event.before, event.after, event.message)
+            quiet = AlarmState.SUPPRESSED in (event.before, event.after)
+            level = logging.DEBUG if quiet else logging.WARNING
+            log.log(level, "alarm %s: %s -> %s %s", event.key, event.before, event.after, event.message)
 
     def _on_committed(self, series: int, receipt: int) -> None:
         name = self._series_source.get(series)
@@ -205,8 +208,6 @@ class Collector:
 
     def snapshot(self) -> Snapshot:
         """Show the cook with what only the daemon knows: sources and store."""
-        import dataclasses
-
         return dataclasses.replace(
             self._pipeline.engine.snapshot(),
             sources=tuple(self._source_view(w) for w in self._sources.values()),

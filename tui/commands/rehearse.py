@@ -7,6 +7,7 @@ import dataclasses
 import shlex
 import sys
 import tempfile
+import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -128,11 +129,8 @@ async def _rehearse(options: argparse.Namespace, settings: "Settings", folder: P
 
         return await show_while_running(collector, dashboard_look(options, settings))
     collector.stop_on_signals()
-    listening = asyncio.create_task(_listen(pit, collector), name="drills from standard input")
-    try:
-        await collector.run()
-    finally:
-        listening.cancel()
+    _listen(pit, collector)
+    await collector.run()
     return Exit.OK
 
 
@@ -145,21 +143,28 @@ def _begin(pit: "RehearsalPit", order: _Order, start_unix: float) -> None:
     pit.drill(order.name, at_unix=start_unix + 60.0 * order.minute, **order.arguments)  # type: ignore[arg-type]
 
 
-async def _listen(pit: "RehearsalPit", collector: "Collector") -> None:
-    """Take drills from standard input; `quit` ends the rehearsal."""
+def _listen(pit: "RehearsalPit", collector: "Collector") -> None:
+    """Take drills from standard input in a thread of its own (a file or a closed input cannot be waited for)."""
+    loop = asyncio.get_running_loop()
+
+    def read() -> None:
+        for line in sys.stdin:
+            with contextlib.suppress(RuntimeError):  # the loop is gone: so is the rehearsal
+                loop.call_soon_threadsafe(_obey, pit, collector, line.strip())
+
+    threading.Thread(target=read, name="drills from standard input", daemon=True).start()
+
+
+def _obey(pit: "RehearsalPit", collector: "Collector", line: str) -> None:
+    """Do what one line says; `quit` ends the rehearsal."""
     from adapters.errors import SourceConfigError
 
-    loop = asyncio.get_running_loop()
-    reader = asyncio.StreamReader()
-    with contextlib.suppress(OSError, ValueError):
-        await loop.connect_read_pipe(lambda: asyncio.StreamReaderProtocol(reader), sys.stdin)
-        while line := (await reader.readline()).decode(errors="replace").strip():
-            if line == "quit":
-                collector.stop()
-                return
-            try:
-                _begin(pit, _order(line), collector.now())
-            except (ValueError, SourceConfigError) as error:
-                print(f"coldside: {error}", file=sys.stderr, flush=True)
-            else:
-                print(f"drill ordered: {line}", flush=True)
+    if line == "quit":
+        collector.stop()
+    elif line:
+        try:
+            _begin(pit, _order(line), collector.now())
+        except (ValueError, SourceConfigError) as error:
+            print(f"coldside: {error}", file=sys.stderr, flush=True)
+        else:
+            print(f"drill ordered: {line}", flush=True)

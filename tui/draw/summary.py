@@ -19,7 +19,7 @@ def alarm_line(step: Transition, started_unix: float, view: View) -> str | None:
         return None
     into = age(step.time_unix - started_unix)
     unit = "seconds" if step.key.startswith("probe-") else "kelvin"
-    against = f"{measured(step.value, unit, view)}, limit {measured(step.limit, unit, view)}"
+    against = measured(step.value, unit, view) + (f", limit {measured(step.limit, unit, view)}" if step.limit else "")
     words = f"{step.before} -> {step.after}"
     line = f"{clock_seconds(step.time_unix, view)}  {into:>7}  {step.key:30} {words}"
     return f"{line}: {step.message} ({against})" if step.after is AlarmState.UNACKNOWLEDGED else line

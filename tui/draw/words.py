@@ -143,6 +143,6 @@ def alarm_sentence(alarm: AlarmView, view: View) -> str:
     if not math.isfinite(alarm.value):
         return text + advice
     text += f", {measured(alarm.value, alarm.unit, view)}"
-    if math.isfinite(alarm.limit):
+    if alarm.limit and math.isfinite(alarm.limit):
         text += f" (limit {measured(alarm.limit, alarm.unit, view)})"
     return text + advice
