@@ -160,6 +160,8 @@ class Dashboard(Commander, App[None]):
 
     def _tick(self) -> None:
         """Look whether what is shown is still true."""
+        if not self.is_running:  # the timer may fire once more while the screens are being taken down
+            return
         found = trouble(self.standing(), self.view)
         old = found is not None and found.old
         if old != self.view.old:
@@ -172,7 +174,7 @@ class Dashboard(Commander, App[None]):
 
     def show_newest(self) -> None:
         """Hand the newest snapshot down; while paused only the alarm line moves."""
-        if self.newest is None:
+        if self.newest is None or not self.is_running:
             return
         self.board.show_pressing(self.newest, self.view)
         self.board.show(self._paused or self.newest, self.trend_log, self.view)
