@@ -287,11 +287,21 @@ class Engine:
         outside, side = self._fire.outside_kelvin()
         age = np.array([now - (h if h is not None else self.started_unix) for h in self._heard_at])
         doubted = np.array([0.0 if since is None else now - since + LOOK_SECONDS for since in self._doubted_since])
+        phase = self._fire.phase
         return Look(
-            now, self._fire.phase, self._cold.judged(self._zone_sd), self._zone_sd, self._grate_spread(), outside,
-            side, age, self._offline, tuple(a or r for a, r in zip(self._accusation, self._reason, strict=True)),
-            doubted,
-        )  # fmt: skip
+            now_unix=now,
+            phase=phase,
+            zone_deficit_kelvin=self._cold.judged(self._zone_sd),
+            zone_sd_kelvin=self._zone_sd,
+            spread_kelvin=self._grate_spread(),
+            outside_kelvin=outside,
+            outside_side=side,
+            fire_unlit=self._fire.reached_unix is None or phase is Phase.LID_OPEN,
+            age_seconds=age,
+            offline=self._offline,
+            reasons=tuple(a or r for a, r in zip(self._accusation, self._reason, strict=True)),
+            doubted_seconds=doubted,
+        )
 
     def snapshot(self) -> Snapshot:
         """Show the cook as it stands."""

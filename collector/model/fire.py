@@ -30,7 +30,8 @@ FALLS_AGAIN_KELVIN = 5.0
 FALLS_AGAIN_SWINGS = 0.7
 REFUEL_RISE_KELVIN = 2.0
 REFUEL_QUIET_SECONDS = 900.0
-STEADY_AFTER_SECONDS = 2400.0
+REACHED_AFTER_SECONDS = 300.0
+STEADY_AFTER_SECONDS = 2100.0
 ENVELOPE_SECONDS = 4 * 3600.0
 ENVELOPE_LAG_SECONDS = 600.0
 ENVELOPE_NEEDS_SECONDS = 2700.0
@@ -65,7 +66,10 @@ class FireWatch:
         """The grate with lid openings and the warm-up left out (NaN)."""
         self._top = Ring(1, int(2 * LID_WINDOW_SECONDS / step_seconds))
         self.phase = Phase.COLD
+        self.reached_unix: float | None = None
+        """When the grate had reached the band: from here on a fire that fades is told."""
         self.steady_since_unix: float | None = None
+        """When the chamber had evened out too: from here on zones are judged."""
         self.lid_open_unix: float | None = None
         self.lid_shut_unix: float | None = None
         self.lid_openings = 0
@@ -153,20 +157,24 @@ class FireWatch:
         level = self.level_celsius
         self.after_lid = self._after_lid(now_unix)
         if self.steady_since_unix is None:
-            if not level > HOT_CELSIUS:
-                self.phase = Phase.COLD if not level > 0.5 * HOT_CELSIUS else Phase.WARMING
-                self._warm_since = None
-                return
-            self.phase = Phase.WARMING
-            settled = level >= self._low or self._settled()
-            self._warm_since = (self._warm_since or now_unix) if settled else None
-            if self._warm_since is None or now_unix - self._warm_since < STEADY_AFTER_SECONDS:
+            self._look_at_warm_up(now_unix, level)
+            if self.reached_unix is None or now_unix - self.reached_unix < STEADY_AFTER_SECONDS:
                 return
             self.steady_since_unix = now_unix
         shut = self.lid_open_unix is None and (
             self.lid_shut_unix is None or now_unix - self.lid_shut_unix > SHUT_SECONDS
         )
         self.phase = Phase.STEADY if shut else Phase.LID_OPEN
+
+    def _look_at_warm_up(self, now_unix: float, level: float) -> None:
+        """Follow the warm-up: it is over for the fire when the band is reached, for the zones some time later."""
+        hot = level > HOT_CELSIUS or self.reached_unix is not None
+        self.phase = Phase.WARMING if hot or level > 0.5 * HOT_CELSIUS else Phase.COLD
+        if self.reached_unix is None:
+            there = hot and (level >= self._low or self._settled())
+            self._warm_since = (self._warm_since or now_unix) if there else None
+            if self._warm_since is not None and now_unix - self._warm_since >= REACHED_AFTER_SECONDS:
+                self.reached_unix = now_unix
 
     def _settled(self) -> bool:
         """Tell whether the last 40 minutes rose by less than 3 K: as hot as this fire will make it."""
@@ -242,8 +250,10 @@ class FireWatch:
         Returns:
             Kelvin outside (negative inside; NaN when it cannot be told), and `fading` or `running hot`.
         """
-        if self.phase is not Phase.STEADY or self.after_lid:
+        if self.reached_unix is None or self.after_lid or self.phase is Phase.LID_OPEN:
             return float("nan"), "fading"
+        if self.phase is not Phase.STEADY:
+            return self._low - _median(self._grate.last(self._steps(900.0))[0]), "fading"
         now = _median(self._calm.last(self._steps(240.0))[0])
         long = self._calm.last(self._steps(1800.0))[0]
         below, above = float("nan"), float("nan")

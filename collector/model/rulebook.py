@@ -45,6 +45,8 @@ class Look:
     outside_kelvin: float
     """How far the grate stands outside its own saw-tooth or the band."""
     outside_side: str
+    fire_unlit: bool
+    """The grate has not reached the band yet, or the lid is open: drift may not speak."""
     age_seconds: Array
     """Since each probe was last heard, shape (probes,)."""
     offline: NDArray[np.bool_]
@@ -90,7 +92,7 @@ class RuleBook:
             look.outside_kelvin,
             limit=self._drift.rule.limit,
             message="the fire is fading: look at the firebox" if fading else "the pit is running hot",
-            suppress=quiet,
+            suppress=look.fire_unlit,
         )
         steps += self._spread.update(
             now,

@@ -76,6 +76,7 @@ class Database:
         run = self._connection.execute
         run("PRAGMA journal_mode = WAL")
         run("PRAGMA synchronous = NORMAL")
+        self._full = False
         run(f"PRAGMA journal_size_limit = {JOURNAL_LIMIT_BYTES}")
         run("PRAGMA foreign_keys = ON")
         version = run("PRAGMA user_version").fetchone()[0]
@@ -186,7 +187,9 @@ class Database:
     @contextlib.contextmanager
     def _transaction(self, *, full: bool) -> Iterator[None]:
         run = self._connection.execute
-        run(f"PRAGMA synchronous = {'FULL' if full else 'NORMAL'}")
+        if full is not self._full:
+            run(f"PRAGMA synchronous = {'FULL' if full else 'NORMAL'}")
+            self._full = full
         run("BEGIN IMMEDIATE")
         try:
             yield

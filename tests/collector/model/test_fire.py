@@ -92,3 +92,12 @@ def test_nothing_heard_is_nothing_claimed():
     assert {p for p, _ in looks} == {Phase.COLD}
     assert math.isnan(watch.level_celsius)
     assert math.isnan(watch.minutes_to_limit())
+
+
+def test_a_fire_that_dies_in_the_first_hour_is_told_though_there_is_no_saw_tooth_yet():
+    t = np.arange(0, 3 * 3600, STEP)
+    lit = np.clip(15 + 98 * t / 3000, None, 113)
+    curve = np.where(t > 4200, 113 - 60 * (1 - np.exp(-(t - 4200) / 3600)), lit)
+    _, _, looks = follow(curve)
+    calls = [k * STEP for k, (_, o) in enumerate(looks) if not math.isnan(o) and o > 6.0]
+    assert 4200 < calls[0] < 4200 + 3600
