@@ -4,7 +4,7 @@ import asyncio
 import dataclasses
 import logging
 import signal
-from collections.abc import Awaitable, Sequence
+from collections.abc import Sequence
 from importlib.metadata import version
 from pathlib import Path
 from random import Random
@@ -126,7 +126,9 @@ class Collector:
                     group.create_task(self._tick(), name="tick"),
                 ]
                 pumps = [
-                    group.create_task(supervise(w, self._take, random=self._random), name=f"source {name}")
+                    group.create_task(
+                        supervise(w, self._take, self._recorder.room, random=self._random), name=f"source {name}"
+                    )
                     for name, w in self._sources.items()
                 ]
                 self.ready.set()
@@ -156,11 +158,9 @@ class Collector:
         for number in (signal.SIGTERM, signal.SIGINT):
             loop.add_signal_handler(number, self.stop)
 
-    def _take(self, reading: Reading) -> Awaitable[None] | None:
+    def _take(self, reading: Reading) -> bool:
         self._pipeline.take(reading)
-        if self._recorder.noticed(receipt=reading.receipt is not None):
-            return None
-        return self._recorder.room()
+        return self._recorder.noticed(receipt=reading.receipt is not None)
 
     def _on_event(self, event: Event) -> None:
         if isinstance(event, TrendPoint):

@@ -32,7 +32,8 @@ class Supervision:
 
 async def supervise(
     watched: Supervision,
-    take: Callable[[Reading], Awaitable[None] | None],
+    take: Callable[[Reading], bool],
+    room: Callable[[], Awaitable[None]],
     *,
     random: Random,
     sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
@@ -41,7 +42,8 @@ async def supervise(
 
     Args:
         watched: the source and its record.
-        take: gets each reading; when it returns an awaitable, there is no room and it is awaited.
+        take: gets each reading; returns whether there is room for another.
+        room: waits until there is.
         random: for the jitter of the backoff.
         sleep: how to wait.
     """
@@ -50,7 +52,7 @@ async def supervise(
     while True:
         began = loop.time()
         try:
-            await _drain(watched, take)
+            await _drain(watched, take, room)
             if watched.source.link.state is LinkState.ENDED:
                 return
             log.info("source %s: the link closed", watched.source.name)
@@ -65,21 +67,19 @@ async def supervise(
         watched.restarts += 1
 
 
-async def _drain(watched: Supervision, take: Callable[[Reading], Awaitable[None] | None]) -> None:
+async def _drain(watched: Supervision, take: Callable[[Reading], bool], room: Callable[[], Awaitable[None]]) -> None:
     """Hand on one life of the link.
 
     Readings of one message (one receipt) go in without a pause between them: a commit in the middle of a message
     would make its redelivery look like a repeat though half of it is not on record.
     """
     message: int | None = None
-    waiting: Awaitable[None] | None = None
+    full = False
     async for reading in watched.source:
-        if waiting is not None and (reading.receipt is None or reading.receipt != message):
-            await waiting
-            waiting = None
+        if full and (reading.receipt is None or reading.receipt != message):
+            await room()
+            full = False
         watched.fault = ""
         watched.last_heard_unix = reading.received_unix
         message = reading.receipt
-        held = take(reading)
-        if waiting is None:
-            waiting = held
+        full = not take(reading) or full

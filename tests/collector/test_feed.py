@@ -1,0 +1,124 @@
+"""The feed for dashboards over a real unix socket."""
+
+import asyncio
+import dataclasses
+import stat
+from contextlib import asynccontextmanager
+
+import aiohttp
+import pytest
+
+from collector import wire
+from collector.engine import Engine
+from collector.errors import ServeError
+from collector.feed import HISTORY_POINTS, MAX_VIEWERS, Feed
+from collector.snapshot import TrendPoint
+from tui.nights import night_settings
+
+SNAPSHOT = Engine(night_settings().plan, "n", 1_790_000_000.0).snapshot()
+
+
+@pytest.fixture
+async def served(tmp_path):
+    asked = []
+
+    def command(c):
+        asked.append(c)
+        return "" if c.number != 13 else "not that one"
+
+    feed = Feed(command, lambda: dataclasses.replace(SNAPSHOT, now_unix=1.0))
+    await feed.open(tmp_path / "run" / "c.sock")
+    yield feed, tmp_path / "run" / "c.sock", asked
+    await feed.close()
+
+
+@asynccontextmanager
+async def attached(socket):
+    async with (
+        aiohttp.ClientSession(connector=aiohttp.UnixConnector(str(socket))) as session,
+        session.ws_connect("http://collector/feed", max_msg_size=0) as channel,
+    ):
+        yield channel
+
+
+async def next_of(channel, kind):
+    async with asyncio.timeout(5):
+        async for message in channel:
+            news = wire.decode_news(message.data)
+            if isinstance(news, kind):
+                return news
+    raise AssertionError("the feed ended")
+
+
+async def test_hello_history_and_the_cook_as_it_is_now(served):
+    feed, socket, _ = served
+    feed.add_trend(TrendPoint(5.0, (110.0,) * 7, 8.0, 110.0))
+    async with attached(socket) as channel:
+        assert (await next_of(channel, wire.Hello)).version == wire.VERSION
+        assert [p.time_unix for p in (await next_of(channel, wire.History)).points] == [5.0]
+        assert (await next_of(channel, wire.News)).snapshot.now_unix == 1.0, "made for this viewer, not an old one"
+        feed.add_trend(TrendPoint(15.0, (110.0,) * 7, 8.0, 110.0))
+        feed.publish(dataclasses.replace(SNAPSHOT, now_unix=2.0))
+        assert (await next_of(channel, wire.Trend)).point.time_unix == 15.0
+        assert (await next_of(channel, wire.News)).snapshot.now_unix == 2.0
+
+
+async def test_the_socket_is_for_owner_and_group(served):
+    _, socket, _ = served
+    assert stat.S_IMODE(socket.stat().st_mode) == 0o660
+
+
+async def test_commands_are_answered_by_number_and_nonsense_is_passed_over(served):
+    _, socket, asked = served
+    async with attached(socket) as channel:
+        await channel.send_bytes(b"\xc1 nonsense")
+        await channel.send_str("text")
+        await channel.send_bytes(wire.encode(wire.Shelve(12, "drift/grate", 60.0)))
+        await channel.send_bytes(wire.encode(wire.Acknowledge(13, "x")))
+        assert await next_of(channel, wire.Reply) == wire.Reply(12, True)
+        assert await next_of(channel, wire.Reply) == wire.Reply(13, False, "not that one")
+    assert [type(c).__name__ for c in asked] == ["Shelve", "Acknowledge"]
+
+
+async def test_a_viewer_that_reads_nothing_costs_nobody_anything(served):
+    feed, socket, _ = served
+    async with attached(socket) as sleeper, attached(socket) as channel:
+        await next_of(channel, wire.News)
+        for k in range(2000):
+            feed.publish(dataclasses.replace(SNAPSHOT, now_unix=float(k)))
+            if k % 100 == 0:
+                await asyncio.sleep(0)
+        newest = 0.0
+        while newest < 1999:
+            newest = (await next_of(channel, wire.News)).snapshot.now_unix
+        waiting = [v for v in feed._viewers if v.snapshot is not None]
+        assert all(len(v.trend) <= HISTORY_POINTS for v in feed._viewers)
+        assert len(waiting) <= 1, "one snapshot waits, not two thousand"
+        assert not sleeper.closed
+
+
+async def test_no_more_viewers_than_there_is_room_for(served):
+    feed, socket, _ = served
+    feed._viewers |= {object() for _ in range(MAX_VIEWERS)}
+    with pytest.raises(aiohttp.WSServerHandshakeError, match="503"):
+        async with attached(socket):
+            pass
+    feed._viewers.clear()
+
+
+async def test_closing_does_not_wait_for_viewers(tmp_path):
+    feed = Feed(lambda _: "", lambda: SNAPSHOT)
+    await feed.open(tmp_path / "c.sock")
+    async with attached(tmp_path / "c.sock") as channel:
+        await next_of(channel, wire.News)
+        async with asyncio.timeout(3):
+            await feed.close()
+    assert not (tmp_path / "c.sock").exists()
+
+
+async def test_a_socket_that_cannot_be_made_is_told(tmp_path):
+    (tmp_path / "file").write_text("in the way")
+    feed = Feed(lambda _: "", lambda: SNAPSHOT)
+    with pytest.raises(ServeError, match="cannot attach here"):
+        await feed.open(tmp_path / "file" / "c.sock")
+    await feed.close()

@@ -1,0 +1,115 @@
+"""A source is kept alive: backoff, faults, messages kept whole."""
+
+import asyncio
+from random import Random
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from adapters.backoff import delay_seconds
+from adapters.errors import LinkError, LinkReason
+from adapters.reading import Reading
+from adapters.source import Link, LinkState, SourceCounts
+from collector.supervisor import Supervision, supervise
+
+
+class Lives:
+    """A source whose lives are scripted: readings, then an error, or the end."""
+
+    name = "s"
+
+    def __init__(self, *lives):
+        self.counts = SourceCounts()
+        self._lives = list(lives)
+        self.link = Link(LinkState.DOWN, LinkReason.NOT_STARTED)
+
+    async def __aiter__(self):
+        readings, error = self._lives.pop(0)
+        for reading in readings:
+            yield reading
+        if error is None:
+            self.link = Link(LinkState.ENDED, LinkReason.ENDED)
+            return
+        raise error
+
+    def committed(self, receipt):
+        pass
+
+    def restore(self, receipts):
+        pass
+
+
+def reading(value, receipt=None):
+    return Reading("s", "k", value, value, receipt=receipt)
+
+
+async def run(source, take, room=None):
+    room = room or at_once
+    slept = []
+
+    async def sleep(seconds):
+        slept.append(seconds)
+
+    watched = Supervision(source)
+    async with asyncio.timeout(5):
+        await supervise(watched, take, room, random=Random(1), sleep=sleep)
+    return watched, slept
+
+
+async def at_once():
+    pass
+
+
+async def test_every_life_is_followed_by_a_longer_wait_until_the_end():
+    lost = LinkError(LinkReason.LOST)
+    source = Lives(*[([reading(k)], lost) for k in range(8)], ([reading(9)], None))
+    taken = []
+    watched, slept = await run(source, taken.append)
+    assert [r.celsius for r in taken] == [0, 1, 2, 3, 4, 5, 6, 7, 9]
+    assert watched.restarts == 8
+    assert watched.last_heard_unix == 9
+    assert all(0 < s <= 30 for s in slept)
+    assert sum(slept[4:]) > sum(slept[:4])
+
+
+async def test_a_fault_nobody_foresaw_restarts_it_too(caplog):
+    source = Lives(([reading(1)], ZeroDivisionError("oh")), ([reading(2)], None))
+    taken = []
+    watched, _ = await run(source, taken.append)
+    assert len(taken) == 2
+    assert watched.fault == "", "and is forgotten when it is heard again"
+    assert "ZeroDivisionError" in caplog.text
+
+
+async def test_cancelling_is_not_swallowed():
+    class Endless(Lives):
+        async def __aiter__(self):
+            yield reading(1)
+            await asyncio.Event().wait()
+
+    task = asyncio.create_task(supervise(Supervision(Endless()), lambda _: True, at_once, random=Random(1)))
+    await asyncio.sleep(0.01)
+    task.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await task
+
+
+async def test_a_message_is_never_split_by_a_wait():
+    pack = [reading(k, receipt=7) for k in range(4)] + [reading(9, receipt=8)]
+    log = []
+
+    async def room():
+        log.append("waited")
+
+    def take(r):
+        log.append(r.receipt)
+        return False
+
+    await run(Lives((pack, None)), take, room)
+    assert log == [7, 7, 7, 7, "waited", 8]
+
+
+@given(st.integers(0, 10_000), st.integers())
+def test_the_delay_is_capped_and_never_nothing(attempt, seed):
+    assert 0.1 <= delay_seconds(attempt, Random(seed)) <= 30.0 + 1e-9
