@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.snapshot import Snapshot
-from tui.draw.trend import Curve, Guide
+from tui.draw.trend import Curve, Guide, Sign
 from tui.draw.trend_log import TrendLog
 from tui.draw.view import View
 from tui.draw.words import difference_number, temperature_number
@@ -17,6 +17,11 @@ __all__ = ["CHARTS", "Chart", "ChartKind", "choose_chart"]
 
 ChartKind = Literal["zones", "spread", "meat"]
 CHARTS: tuple[ChartKind, ...] = ("zones", "spread", "meat")
+SIGNS = {
+    "note": "n", "split": "s", "lid": "i", "spritz": "r", "wrap": "w", "turned": "t", "moved": "m", "seen-lid": "I",
+    "seen-refuel": "S",
+}  # fmt: skip
+"""The letter of each mark: the key that makes it, a capital for what the curves themselves show."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +33,7 @@ class Chart:
     guides: tuple[Guide, ...]
     window: tuple[float, float]
     title: str
+    signs: tuple[Sign, ...] = ()
 
 
 def choose_chart(log: TrendLog, snapshot: Snapshot, kind: ChartKind, level: str, hours: float, view: View) -> Chart:
@@ -52,7 +58,8 @@ def choose_chart(log: TrendLog, snapshot: Snapshot, kind: ChartKind, level: str,
     title = f"{kind}, {hours:g} h"
     if kind == "zones" and len(snapshot.chamber.levels) > 1:
         title = f"zones at the {level}, {hours:g} h"
-    return Chart(time_unix, curves, guides, window, title)
+    signs = tuple(Sign(m.time_unix, SIGNS.get(m.kind, "*")) for m in snapshot.marks)
+    return Chart(time_unix, curves, guides, window, title, signs)
 
 
 def _temperatures(celsius: NDArray[np.float64], view: View) -> NDArray[np.float64]:

@@ -37,6 +37,8 @@ def fire_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:  # noq
         (("ends    ", "faint"), (f"fire end {difference(even.along_kelvin, view)} {unit} to stack end", "plain")),
         (("lid air ", "faint"), (f"{difference(even.top_to_grate_kelvin, view)} {unit} over the grate", "plain")),
     ]
+    told = [f"{m.kind} {clock(m.time_unix, view)} {m.text}".rstrip() for m in reversed(snapshot.marks[-20:])]
+    lines += [((("marks   " if i == 0 else " " * 8), "faint"), (text, "plain")) for i, text in enumerate(told)]
     return lines
 
 
@@ -53,7 +55,8 @@ def _limit(snapshot: Snapshot, view: View) -> tuple[str, Role]:
 def _lid(snapshot: Snapshot, view: View) -> tuple[str, Role]:
     opened, now = snapshot.fire.lid_open_unix, snapshot.now_unix
     if opened is None:
-        return f"shut, opened {snapshot.fire.lid_openings} times", "plain"
+        times = {0: "never opened", 1: "opened once"}.get(snapshot.fire.lid_openings)
+        return f"shut, {times or f'opened {snapshot.fire.lid_openings} times'}", "plain"
     return f"OPEN since {clock(opened, view)}, {age(now - opened)}", "warn"
 
 

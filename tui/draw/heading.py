@@ -24,7 +24,7 @@ def heading_line(snapshot: Snapshot | None, view: View, cells: int) -> Line:
     ]
     may: list[Part] = [(f" {snapshot.cook}, {age(snapshot.now_unix - snapshot.started_unix)} ", "faint")]
     if snapshot.store.throwaway:
-        may.insert(0, (" nothing is kept ", "warn"))
+        may.insert(0, (" not kept ", "warn"))
     if not math.isclose(snapshot.speed, 1.0):
         may.insert(0, (f" played x{snapshot.speed:g} ", "warn"))
     for part in may:

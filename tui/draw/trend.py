@@ -12,7 +12,7 @@ from tui.draw.picture import FAINT, STRONG, Canvas, Picture
 from tui.draw.view import View
 from tui.draw.words import clock
 
-__all__ = ["MARKS", "Curve", "Guide", "draw_trend"]
+__all__ = ["MARKS", "Curve", "Guide", "Sign", "draw_trend"]
 
 Array = NDArray[np.float64]
 
@@ -37,6 +37,14 @@ class Curve:
 
 
 @dataclass(frozen=True, slots=True)
+class Sign:
+    """A letter at a moment, in the top row."""
+
+    time_unix: float
+    letter: str
+
+
+@dataclass(frozen=True, slots=True)
 class Guide:
     """A level across the chart."""
 
@@ -52,6 +60,7 @@ def draw_trend(
     view: View,
     width: int,
     height: int,
+    signs: tuple[Sign, ...] = (),
 ) -> Picture:
     """Draw curves over a window of time.
 
@@ -65,6 +74,7 @@ def draw_trend(
         view: choices of display.
         width: cells across.
         height: cells down, time axis included.
+        signs: letters to put at their time over the curves.
     """
     canvas = Canvas(width, height)
     if width < 24 or height < 4:
@@ -73,14 +83,18 @@ def draw_trend(
     columns, rows = width - AXIS - 1 - name, height - 1
     low, high = _ends(time_unix, curves, guides, window)
     _axes(canvas, low, high, window, columns, rows, view)
+    rule = "." if view.ascii_only else "┄"
     for guide in guides:
         if low <= guide.value <= high:
             row = _row(guide.value, low, high, rows)
-            sign = "." if view.ascii_only else "┄"
-            canvas.write(row, AXIS + 1, sign * columns, STRONG if guide.strong else FAINT)
+            canvas.write(row, AXIS + 1, rule * columns, STRONG if guide.strong else FAINT)
     area = (slice(0, rows), slice(AXIS + 1, AXIS + 1 + columns))
     drawn = _letters if view.ascii_only else _braille
     drawn(canvas, area, time_unix, curves, window, (low, high), view)
+    for sign in signs:
+        share = (sign.time_unix - window[0]) / (window[1] - window[0])
+        if 0.0 <= share < 1.0:
+            canvas.write(0, AXIS + 1 + int(share * columns), sign.letter, STRONG)
     _names(canvas, curves, (low, high), rows, AXIS + 1 + columns, name, view)
     return canvas.picture()
 

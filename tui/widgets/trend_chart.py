@@ -36,7 +36,7 @@ class TrendChart(PictureView):
         if self._given is None:
             return None
         chart, view = self._given
-        return draw_trend(chart.time_unix, chart.curves, chart.guides, chart.window, view, width, height)
+        return draw_trend(chart.time_unix, chart.curves, chart.guides, chart.window, view, width, height, chart.signs)
 
     def forget_colours(self) -> None:
         """Make all styles anew, darker on light paper."""

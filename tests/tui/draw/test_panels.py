@@ -54,6 +54,8 @@ def test_fire_tells_slope_interval_limit_lid_and_refuel(night):
     assert "below 107 °C in about 25 min" in told
     assert "40 min ago, every 45 min" in told
     assert "shut, opened 3 times" in told
+    once = replace(night(), fire=replace(night().fire, lid_openings=1))
+    assert "opened once" in text(fire_lines(once, C, 60))
 
 
 def test_an_open_lid_says_since_when(night):
@@ -126,10 +128,11 @@ def test_no_alarm_still_counts_what_is_shelved(night, alarm):
 
 
 def test_the_heading_never_hides_that_a_cook_is_not_real(night):
-    snapshot = night(speed=60.0, store=replace(night().store, throwaway=True))
-    told = plain(heading_line(snapshot, C, 80))
-    assert "played x60" in told
-    assert "nothing is kept" in told
+    fire = replace(night().fire, phase=Phase.WARMING)
+    snapshot = night(speed=5000.0, store=replace(night().store, throwaway=True), fire=fire)
+    told = plain(heading_line(snapshot, F, 80))
+    assert "played x5000" in told
+    assert "not kept" in told
 
 
 @pytest.mark.parametrize("cells", [38, 52, 80])

@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from tui.draw.curve import DASHES, GAP_SECONDS, curve_dots
 from tui.draw.picture import FAINT
-from tui.draw.trend import Curve, Guide, draw_trend
+from tui.draw.trend import Curve, Guide, Sign, draw_trend
 from tui.draw.view import View
 
 WINDOW = (0.0, 10_800.0)
@@ -93,6 +93,15 @@ def test_curves_differ_by_more_than_colour():
 def test_guides_lie_behind_the_curve():
     picture = drawn(np.full(TIME.size, 120.0), guides=(Guide(107.0), Guide(135.0)))
     assert sum("┄" in row for row in picture.text) == 2
+
+
+def test_a_mark_stands_over_the_curves_at_its_time_and_not_outside_the_window():
+    signs = (Sign(-5.0, "w"), Sign(5400.0, "s"), Sign(10_800.0, "t"))
+    curves = (Curve("flat side", np.full(TIME.size, 120.0)),)
+    picture = draw_trend(TIME, curves, (), WINDOW, View(), 120, 20, signs)
+    plot = picture.text[0][6 : 120 - 22]
+    assert plot.strip(" │") == "s"
+    assert abs(plot.index("s") / len(plot) - 0.5) < 0.02
 
 
 def test_old_curves_have_no_colour():
