@@ -41,6 +41,12 @@ def test_zones_in_fahrenheit_convert_the_deviation_as_a_difference(night):
     assert "-23" in stack
 
 
+def test_the_cold_dose_is_told_where_there_is_room_and_as_a_difference(night):
+    assert "40 °C min" in text(zone_lines(night(), C, 60))
+    assert "72 °F min" in text(zone_lines(night(), F, 60))
+    assert "min" not in text(zone_lines(night(), C, 40))
+
+
 def test_a_zone_told_by_the_map_alone_is_marked(night):
     snapshot = night()
     guessed = replace(snapshot.zones[1], probes=0)
