@@ -4,11 +4,13 @@ import asyncio
 import datetime as dt
 import importlib.util
 import ipaddress
+import json
 import math
 import subprocess
 import time
 from pathlib import Path
 
+import cbor2
 import paho.mqtt.client as paho
 import pytest
 from cryptography import x509
@@ -235,3 +237,24 @@ async def test_json_with_key_unit_and_time_from_the_payload(broker, publisher):
     r = hearing.readings[0]
     assert (r.key, r.source_unix) == ("3", 1793505600.0)
     assert r.celsius == pytest.approx(107.222, abs=1e-3)
+
+
+SENML = '[{"bn":"pit/","bt":1793505600,"bu":"Cel","n":"flat","v":107.5},{"n":"point","v":113},{"n":"door","vb":true}]'
+
+
+@pytest.mark.parametrize("kind", ["senml", "senml-cbor"])
+async def test_a_senml_pack_is_one_message_of_several_readings(broker, publisher, kind):
+    payload = SENML.encode()
+    if kind == "senml-cbor":
+        labels = {"bn": -2, "bt": -3, "bu": -4, "n": 0, "v": 2, "vb": 4}  # RFC 8428, section 6
+        payload = cbor2.dumps([{labels[k]: v for k, v in record.items()} for record in json.loads(SENML)])
+    source = MqttSource(options(broker.port, ("pit/pack",), reader=PayloadReader(kind)))
+    async with Hearing(source) as hearing:
+        await hearing.until(up(source))
+        publisher.publish("pit/pack", payload)
+        await hearing.until(lambda: len(hearing.readings) == 2)
+    assert [(r.key, r.celsius, r.source_unix) for r in hearing.readings] == [
+        ("pit/flat", 107.5, 1793505600.0),
+        ("pit/point", 113.0, 1793505600.0),
+    ]
+    assert len({r.receipt for r in hearing.readings}) == 1

@@ -2,7 +2,6 @@
 
 import math
 
-
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
