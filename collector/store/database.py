@@ -22,6 +22,8 @@ from collector.store.schema import MIGRATIONS, VERSION
 __all__ = ["Batch", "Database"]
 
 JOURNAL_LIMIT_BYTES = 16 * 1024 * 1024
+CACHE_KIBIBYTES = 256
+"""Readings are appended and never read here, so the last few pages are all that is worth keeping in memory."""
 ROWS_PER_STATEMENT = 512
 
 
@@ -78,6 +80,7 @@ class Database:
         run("PRAGMA synchronous = NORMAL")
         self._full = False
         run(f"PRAGMA journal_size_limit = {JOURNAL_LIMIT_BYTES}")
+        run(f"PRAGMA cache_size = -{CACHE_KIBIBYTES}")
         run("PRAGMA foreign_keys = ON")
         version = run("PRAGMA user_version").fetchone()[0]
         if version > VERSION:

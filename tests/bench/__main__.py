@@ -22,7 +22,7 @@ def main() -> int:
     from tests.bench.table import as_json, as_text
 
     known = sorted({row for rows in SUBJECTS.values() for row in rows})
-    parser = argparse.ArgumentParser(prog="python -m tests.bench", description="Compare speeds with peers and ceilings.")
+    parser = argparse.ArgumentParser(prog="python -m tests.bench", description="Measure against peers and ceilings.")
     parser.add_argument("--rows", metavar="N,N", help=f"only these: {','.join(map(str, known))}")
     parser.add_argument("--quick", action="store_true", help="fewer rounds, for a build server; figures wobble more")
     parser.add_argument("--json", action="store_true", help="print one JSON document")

@@ -9,7 +9,17 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 
-__all__ = ["Effort", "Finding", "cpu_seconds", "machine", "noise_percent", "ratio", "resident_mb", "seconds_of", "turns"]
+__all__ = [
+    "Effort",
+    "Finding",
+    "cpu_seconds",
+    "machine",
+    "noise_percent",
+    "ratio",
+    "resident_mb",
+    "seconds_of",
+    "turns",
+]
 
 LIBRARIES = ("aiomqtt", "paho-mqtt", "numpy", "scipy", "textual", "msgspec")
 
@@ -116,7 +126,11 @@ def machine() -> dict[str, str]:
     return {
         "machine": f"{len(os.sched_getaffinity(0))} x {cpu}, {platform.system()} {platform.release()}",
         "versions": ", ".join(
-            [f"Python {platform.python_version()}", f"SQLite {sqlite3.sqlite_version}", *(f"{n} {version(n)}" for n in LIBRARIES)]
+            [
+                f"Python {platform.python_version()}",
+                f"SQLite {sqlite3.sqlite_version}",
+                *(f"{n} {version(n)}" for n in LIBRARIES),
+            ]
         ),
         "load": " ".join(f"{x:.2f}" for x in os.getloadavg()),
         "noise": f"{noise_percent():.0f} % (90th less 10th percentile of one piece of work, over its median)",

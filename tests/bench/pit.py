@@ -58,9 +58,15 @@ def _probes() -> str:
     )
 
 
-def config_text(port: int = 1883, *, qos: int = 1, prefix: str = "pit", client_id: str = "bench", speed: float = 0) -> str:
+def config_text(
+    port: int = 1883, *, qos: int = 1, prefix: str = "pit", client_id: str = "bench", speed: float = 0
+) -> str:
     """Write a config: a broker's probes, or with a `speed` those of a rehearsal."""
-    source = _REHEARSAL.format(speed=speed) if speed else _MQTT.format(port=port, qos=qos, prefix=prefix, client_id=client_id)
+    source = (
+        _REHEARSAL.format(speed=speed)
+        if speed
+        else _MQTT.format(port=port, qos=qos, prefix=prefix, client_id=client_id)
+    )
     return _HEAD + source + _probes()
 
 

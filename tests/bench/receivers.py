@@ -8,7 +8,6 @@ import asyncio
 import json
 import sys
 import time
-from collections.abc import Awaitable
 from pathlib import Path
 from random import Random
 
@@ -73,16 +72,16 @@ async def ours(port: int, prefix: str, qos: int, count: int, folder: Path) -> No
     recorder = Recorder(database, cook, pipeline, on_committed=lambda _, receipt: source.committed(receipt))
     lap, done = Lap(count), asyncio.Event()
 
-    def take(reading: Reading) -> Awaitable[None] | None:
+    def take(reading: Reading) -> bool:
         pipeline.take(reading)
         if lap.heard_one(source.counts.dropped):
             lap.tell(source.counts.dropped)
             done.set()
-        return None if recorder.noticed(receipt=reading.receipt is not None) else recorder.room()
+        return recorder.noticed(receipt=reading.receipt is not None)
 
     tasks = [
         asyncio.create_task(recorder.run()),
-        asyncio.create_task(supervise(Supervision(source), take, random=Random(1))),
+        asyncio.create_task(supervise(Supervision(source), take, recorder.room, random=Random(1))),
     ]
     while source.link.state != "up":
         await asyncio.sleep(0.01)

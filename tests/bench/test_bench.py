@@ -1,0 +1,63 @@
+"""The bench's pure rows run and hold what must be exact; no time is asserted here."""
+
+import json
+
+import pytest
+
+from tests.bench.field import Frames
+from tests.bench.measure import Finding, ratio, turns
+from tests.bench.routing import Path
+from tests.bench.slope import Records
+from tests.bench.store import batches
+from tests.bench.table import as_json, as_text
+
+
+def finding(value, *, floor=2.0, stretch=4.0, more=True):
+    return Finding(1, "thing", value, "x", floor, stretch, more, value, value, "how")
+
+
+@pytest.mark.parametrize(("value", "more", "verdict"), [
+    (4.0, True, "stretch"), (3.9, True, "floor"), (1.9, True, "MISS"), (4.1, False, "MISS"), (1.0, False, "stretch"),
+])  # fmt: skip
+def test_a_verdict_follows_the_direction(value, more, verdict):
+    goals = {"floor": 2.0, "stretch": 4.0} if more else {"floor": 4.0, "stretch": 2.0}
+    assert finding(value, more=more, **goals).verdict == verdict
+
+
+def test_turns_reverse_the_order_and_ratios_pair_the_rounds():
+    order = []
+    figures = turns(2, (lambda: order.append("a") or 6.0, lambda: order.append("b") or 2.0))
+    assert order == ["a", "b", "b", "a"]
+    assert ratio(*figures) == (3.0, 3.0, 3.0)
+
+
+def test_table_and_document_say_the_same():
+    found = [finding(1.0), finding(5.0)]
+    text, document = as_text(found, {"machine": "m"}), json.loads(as_json(found, {"machine": "m"}))
+    assert [f["verdict"] for f in document["findings"]] == ["MISS", "stretch"]
+    assert all(f["verdict"] in text for f in document["findings"])
+    assert text.startswith("machine: m\n")
+
+
+@pytest.mark.parametrize("probes", [16, 1000])
+def test_every_message_finds_its_probe(probes):
+    path = Path(probes)
+    assert path.run() == max(2000, probes)
+    assert not path.pipeline.unplaced
+    assert len(path.pipeline.series) == probes
+
+
+def test_the_frame_is_that_of_the_reference():
+    assert Frames().difference(3) <= 1e-9
+
+
+def test_the_fast_slope_errs_little_more_than_the_exact_one():
+    ours, exact = Records(40).errors()
+    assert 0 < exact < 0.2
+    assert ours <= 1.2 * exact  # the bench holds 1.15 over more records
+
+
+def test_batches_are_whole_seconds_in_order():
+    rows = [row for batch in batches(3) for row in batch]
+    assert len(rows) == 48
+    assert [r[0] for r in rows] == sorted({r[0] for r in rows})
