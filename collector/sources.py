@@ -137,4 +137,6 @@ def rehearsal_of(
     chamber = plan.chamber
     tips = [RehearsalProbe(p.key, p.duty, p.level or GRATE, p.x_m or 0.0, p.y_m or 0.0) for p in probes]
     pit = Pit(length_m=chamber.length_m, width_m=chamber.width_m)
-    return RehearsalPit(name, tips, seed=seed, speed=speed, start_unix=start_unix, pit=pit)
+    return RehearsalPit(
+        name, tips, seed=seed, speed=speed, start_unix=start_unix, pit=pit, target_celsius=plan.target_celsius
+    )

@@ -9,7 +9,7 @@ from adapters.reading import Reading
 from adapters.recording import Pace
 from adapters.rehearsal.drill import call_drill, check_drill, drills
 from adapters.rehearsal.night import Night
-from adapters.rehearsal.pit import Pit, RehearsalProbe
+from adapters.rehearsal.pit import FireHabit, Pit, RehearsalProbe
 from adapters.rehearsal.rehearsal import Rehearsal
 from adapters.source import Link, LinkState, SourceCounts
 
@@ -29,6 +29,7 @@ class RehearsalPit:
         start_unix: float = 0.0,
         skip_seconds: float = 0.0,
         pit: Pit | None = None,
+        target_celsius: float | None = None,
         clock: Callable[[], float] | None = None,
     ) -> None:
         """Light the fire.
@@ -41,13 +42,15 @@ class RehearsalPit:
             start_unix: Unix seconds UTC of the moment the first reading can be heard.
             skip_seconds: how far the night is along at that moment: 7200 begins with a hot pit.
             pit: the steel; the usual when None.
+            target_celsius: what the cook feeds the fire for; the usual when None.
             clock: monotonic seconds for the pacing; the loop's when None.
         """
         if not speed > 0.0:
             raise ValueError(f"a speed of {speed}: it must be above 0")
         self.name = name
         self.counts = SourceCounts()
-        self.run = Rehearsal(Night(name, seed, start_unix, math.inf, tuple(probes), pit=pit or Pit()))
+        habit = FireHabit() if target_celsius is None else FireHabit(target_celsius=target_celsius)
+        self.run = Rehearsal(Night(name, seed, start_unix, math.inf, tuple(probes), pit=pit or Pit(), habit=habit))
         while self.run.now < skip_seconds:
             self.run.step()
         self._lit_unix = start_unix - self.run.now

@@ -58,6 +58,7 @@ class Display(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     theme: Literal["dark", "light", "high-contrast"] = "dark"
     ascii: bool = False
     mouse: bool = True
+    bell: bool = False
     keys: dict[str, str] = msgspec.field(default_factory=dict)
 
 

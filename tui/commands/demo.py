@@ -2,6 +2,7 @@
 
 import argparse
 import asyncio
+import json
 import sys
 import tempfile
 from pathlib import Path
@@ -45,8 +46,11 @@ def run(options: argparse.Namespace) -> int:
     from tui.nights import night_file, night_names, night_story
 
     if options.nights:
-        for name in night_names():
-            print(f"{name:18}{night_story(name)}")
+        stories = {name: night_story(name) for name in night_names()}
+        if options.json:
+            print(json.dumps({"schema": 1, "nights": stories}))
+        else:
+            print("\n".join(f"{name:18}{story}" for name, story in stories.items()))
         return Exit.OK
     try:
         recording = night_file(options.night)
@@ -62,7 +66,6 @@ def run(options: argparse.Namespace) -> int:
 
 def _headless(options: argparse.Namespace, recording: Path, store: Path) -> int:
     from adapters.recording import readings
-
     from collector.straight import run_straight
     from tui.nights import SOURCE, night_settings
 
@@ -90,7 +93,6 @@ def _print_json(options: argparse.Namespace, result: "StraightRun") -> None:
 
 async def _on_screen(options: argparse.Namespace, recording: Path, store: Path, socket: Path) -> int:
     from adapters.recording import Recording, start_of
-
     from collector.daemon import Collector
     from tui.commands.screen_log import silence_logging
     from tui.commands.together import show_while_running

@@ -26,7 +26,8 @@ band = "25 F"             # how far above and below is all right
 [display]
 unit = "F"                # or "C"; what is stored does not depend on it
 theme = "dark"            # "light", "high-contrast"
-# keys = { split = "f2" } # another key for an action; `?` in the dashboard lists them
+# bell = true           # ring the terminal's bell at a new alarm
+# keys = { "mark-split" = "f2" } # another key for an action; `?` in the dashboard lists them
 
 # [store]
 # path = "~/cooks.db"     # default: see `coldside paths`

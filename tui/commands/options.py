@@ -34,6 +34,7 @@ def add_look(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--unit", choices=("C", "F"), help="temperature unit on screen")
     parser.add_argument("--theme", choices=("dark", "light", "high-contrast"), help="colours of the dashboard")
     parser.add_argument("--ascii", action="store_true", help="plain ASCII characters only")
+    parser.add_argument("--bell", action="store_true", help="ring the terminal's bell at a new alarm")
     parser.add_argument("--no-mouse", action="store_true", help="leave the mouse to the terminal")
 
 
@@ -59,5 +60,6 @@ def dashboard_look(options: argparse.Namespace, settings: "Settings | None") -> 
         "theme": options.theme or display.theme,
         "ascii_only": options.ascii or display.ascii,
         "keys": dict(display.keys),
+        "bell": options.bell or display.bell,
         "mouse": display.mouse and not options.no_mouse,
     }

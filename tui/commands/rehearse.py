@@ -4,6 +4,7 @@ import argparse
 import asyncio
 import contextlib
 import dataclasses
+import json
 import shlex
 import sys
 import tempfile
@@ -11,7 +12,7 @@ import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tui.commands.options import add_config, add_look, dashboard_look, load_settings
+from tui.commands.options import add_config, add_json, add_look, dashboard_look, load_settings
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
@@ -44,6 +45,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "--plain", action="store_true", help="no screen: log lines; drills are read from standard input, a line each"
     )
     parser.add_argument("--socket", metavar="PATH", help="where dashboards may attach (default: a throwaway)")
+    add_json(parser)
     add_look(parser)
 
 
@@ -61,8 +63,10 @@ def run(options: argparse.Namespace) -> int:
     from adapters.rehearsal.drill import drills
 
     if options.drills:
-        for name, says in drills().items():
-            print(f"{name:18}{says}")
+        if options.json:
+            print(json.dumps({"schema": 1, "drills": drills()}))
+        else:
+            print("\n".join(f"{name:18}{says}" for name, says in drills().items()))
         return Exit.OK
     try:
         orders = [_order(text) for text in options.drill]
