@@ -4,7 +4,7 @@ import asyncio
 import dataclasses
 import logging
 import signal
-from collections.abc import Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from importlib.metadata import version
 from pathlib import Path
 from random import Random
@@ -32,6 +32,7 @@ log = logging.getLogger(__name__)
 
 TICK_SECONDS = 1.0
 STOP_SECONDS = 8.0
+RESTART_SECONDS = 1.0
 
 
 class Collector:
@@ -122,8 +123,8 @@ class Collector:
         try:
             async with asyncio.TaskGroup() as group:
                 background = [
-                    group.create_task(self._recorder.run(), name="commit"),
-                    group.create_task(self._tick(), name="tick"),
+                    group.create_task(_for_ever("commit", self._recorder.run), name="commit"),
+                    group.create_task(_for_ever("tick", self._tick), name="tick"),
                 ]
                 pumps = [
                     group.create_task(
@@ -239,6 +240,16 @@ class Collector:
         if self._feed.watched:
             self._feed.publish(self.snapshot())
         return ""
+
+
+async def _for_ever(name: str, job: Callable[[], Awaitable[None]]) -> None:
+    """Run a job that should never end, and start it again should it: a fault in one corner does not end the night."""
+    while True:
+        try:
+            await job()
+        except Exception:
+            log.exception("%s: a fault of ours, it is started again", name)
+        await asyncio.sleep(RESTART_SECONDS)
 
 
 MARK_KINDS = ("note", "split", "lid", "spritz", "wrap", "turned", "moved")

@@ -173,12 +173,13 @@ class Archive:
 
     def trend(self, cook: Cook, since_unix: float = 0.0) -> list[TrendPoint]:
         """Give the derived values of a cook since a time, oldest first."""
-        zones = len(self.plans(cook)[-1][1].zones)
+        plans = self.plans(cook)
         points = []
         for ms, blob in self._connection.execute(
             "SELECT time_ms, row FROM trend WHERE cook = ? AND time_ms >= ? ORDER BY time_ms",
             (cook.number, round(since_unix * 1000)),
         ):
+            zones = len(next(plan for from_id, plan in reversed(plans) if from_id <= ms << SEQUENCE_BITS).zones)
             values = np.frombuffer(blob, dtype="<f4").tolist()
             points.append(
                 TrendPoint(ms / 1000, tuple(values[2 : 2 + zones]), values[1], values[0], tuple(values[2 + zones :]))

@@ -13,8 +13,12 @@ from collector.store.schema import SEQUENCE_BITS
 __all__ = ["Ordinals", "Row", "ordinal_at", "reading_of", "row_of", "unix_of", "verdict_of", "with_verdict"]
 
 _UNITS = (Unit.CELSIUS, Unit.FAHRENHEIT, Unit.KELVIN)
+_QUALITY = {int(quality): quality for quality in Quality}
+_REASON = {int(reason): reason for reason in Reason}
 _UNIT_NUMBER = {unit: number for number, unit in enumerate(_UNITS)}
 _MOST_MILLICELSIUS = 10_000_000
+_FURTHEST_UNIX = 1e12
+"""A time beyond this is nonsense, and would not fit the column."""
 
 Row = tuple[int, int, int | None, int, int | None, int | None]
 """Columns of table `reading`: id, series, millicelsius, flags, source_ms, receipt."""
@@ -46,10 +50,10 @@ def row_of(ordinal: int, series: int, reading: Reading) -> Row:
     """Turn a reading into its row."""
     celsius = reading.celsius
     value = None
-    if celsius == celsius:
+    if math.isfinite(celsius):
         value = max(-_MOST_MILLICELSIUS, min(_MOST_MILLICELSIUS, round(celsius * 1000)))
     source_ms = None
-    if reading.source_unix is not None:
+    if reading.source_unix is not None and abs(reading.source_unix) < _FURTHEST_UNIX:
         source_ms = round(reading.source_unix * 1000) - (ordinal >> SEQUENCE_BITS)
     flags = reading.quality | reading.reason << 2 | _UNIT_NUMBER[reading.unit] << 8
     return ordinal, series, value, flags, source_ms, reading.receipt
@@ -66,8 +70,8 @@ def reading_of(row: Row, source: str, key: str) -> Reading:
         milliseconds / 1000,
         None if source_ms is None else (milliseconds + source_ms) / 1000,
         _UNITS[flags >> 8 & 15],
-        Quality(flags & 3),
-        Reason(flags >> 2 & 63),
+        _QUALITY[flags & 3],
+        _REASON[flags >> 2 & 63],
         receipt,
     )
 
