@@ -2,7 +2,7 @@
 
 import datetime as dt
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import msgspec
@@ -48,21 +48,19 @@ class KeyPlace:
     """
 
     text: str
+    _level: int | None = field(init=False, repr=False)
+    """Which level of the topic, from 0; None where it is none of them."""
 
     def __post_init__(self) -> None:
-        self._level()
-
-    def _level(self) -> int | None:
         word, _, number = self.text.partition(" ")
-        if word == "level" and number.isdigit() and int(number) >= 1:
-            return int(number) - 1
-        if self.text == "topic" or self.text.startswith("/"):
-            return None
-        raise SourceConfigError(f'{self.text!r} says no place of a key; write "topic", "level 2" or a JSON Pointer')
+        by_level = word == "level" and number.isdigit() and int(number) >= 1
+        if not (by_level or self.text == "topic" or self.text.startswith("/")):
+            raise SourceConfigError(f'{self.text!r} says no place of a key; write "topic", "level 2" or a JSON Pointer')
+        object.__setattr__(self, "_level", int(number) - 1 if by_level else None)
 
     def in_topic(self, topic: str) -> str | None:
         """Find the key in a topic; None when it is in the payload, or the topic has no such level."""
-        level = self._level()
+        level = self._level
         if level is None:
             return topic if self.text == "topic" else None
         levels = topic.split("/")

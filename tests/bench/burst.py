@@ -90,7 +90,7 @@ class Account:
 
 async def burst(port: int, folder: Path, qos: int, count: int) -> Account:
     """Run one."""
-    daemon = Daemon(folder, config_text(port, qos=qos, prefix=f"burst{qos}", client_id=f"burst{qos}"))
+    daemon = Daemon(folder, config_text(port, qos=qos, prefix=f"burst{qos}"))
     try:
         await daemon.up()
         before = resident_mb(daemon.pid)
@@ -123,8 +123,8 @@ def measure(effort: Effort) -> list[Finding]:
             found = asyncio.run(burst(b.port, Path(folder), qos, count))
         wrong = found.missing + found.newest_lost
         note = (
-            f"{found.sent} sent = {found.stored} stored + {found.dropped} given up and counted; newest of a probe lost: "
-            f"{found.newest_lost}; the daemon grew by {found.growth_mb:.1f} MB (cap {CAP_MB:.0f})"
+            f"{found.sent} sent = {found.stored} stored + {found.dropped} given up and counted; "
+            f"newest of a probe lost: {found.newest_lost}; grown by {found.growth_mb:.1f} MB (cap {CAP_MB:.0f})"
         )
         what = f"burst QoS {qos}, disk stalled: unaccounted"
         findings.append(Finding(3, what, wrong, "", 0, 0, False, wrong, wrong, note))

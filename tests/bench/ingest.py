@@ -14,8 +14,8 @@ __all__ = ["measure"]
 class Round:
     """Runs one receiver after the other on one broker, each under topics of its own."""
 
-    def __init__(self, on: Broker, qos: int, count: int) -> None:
-        self._broker, self._qos, self._count = on, qos, count
+    def __init__(self, on: Broker, qos: int, version: str, count: int) -> None:
+        self._broker, self._qos, self._version, self._count = on, qos, version, count
         self._runs = 0
         self.dropped = 0
         """Messages ours gave up, and counted, over all rounds."""
@@ -26,7 +26,9 @@ class Round:
         """Messages a second."""
         self._runs += 1
         prefix = f"q{self._qos}r{self._runs}"
-        receiver = python("tests.bench.receivers", which, self._broker.port, prefix, self._qos, self._count)
+        receiver = python(
+            "tests.bench.receivers", which, self._broker.port, prefix, self._qos, self._count, self._version
+        )
         assert next_line(receiver) == "ready"
         sender = publish(self._broker.port, prefix, self._count, self._qos)
         lap = json.loads(next_line(receiver))
@@ -38,19 +40,21 @@ class Round:
 
 
 def measure(effort: Effort) -> list[Finding]:
-    """Compare rates at QoS 0 and QoS 1."""
+    """Compare rates at QoS 0 and QoS 1, both sides on MQTT 3.1.1 and both on MQTT 5."""
     findings = []
-    for qos, count in ((0, effort.of(20_000, 4_000)), (1, effort.of(10_000, 3_000))):
+    for version, qos in (("3.1.1", 0), ("3.1.1", 1), ("5", 0), ("5", 1)):
+        count = effort.of(10_000, 3_000) if qos else effort.of(20_000, 4_000)
         with broker() as b:
-            a_round = Round(b, qos, count)
+            a_round = Round(b, qos, version, count)
             ours, bare = turns(effort.of(5, 3), (lambda: a_round.rate("ours"), lambda: a_round.rate("bare")))  # noqa: B023
         middle, low, high = ratio(ours, bare)
         cpu = {k: statistics.median(v) for k, v in a_round.cpu.items()}
         note = (
-            f"{statistics.median(ours):,.0f} against {statistics.median(bare):,.0f} msg/s, CPU {cpu['ours']:.0f} against "
-            f"{cpu['bare']:.0f} us/msg; ours with store, {a_round.dropped} of {effort.of(5, 3) * count} given up and counted"
-            f"{', acknowledged after the commit' if qos else ''}"
+            f"{statistics.median(ours):,.0f} against {statistics.median(bare):,.0f} msg/s, "
+            f"CPU {cpu['ours']:.0f} against {cpu['bare']:.0f} us/msg; ours with store"
+            f"{', acknowledged after the commit' if qos else ''}, "
+            f"{a_round.dropped} of {effort.of(5, 3) * count} given up and counted"
         )
-        what = f"ingest rate QoS {qos}, ours / aiomqtt + json"
+        what = f"ingest rate, QoS {qos}, MQTT {version}, ours / aiomqtt"
         findings.append(Finding(1, what, middle, "x", 0.8, 1.5, True, low, high, note))
     return findings

@@ -1,8 +1,8 @@
 """Programs for a pseudo-terminal: the chamber map alone, ours or of rich text, and the whole dashboard.
 
-`python -m tests.bench.painter map|text|none|dashboard PERIOD FRAMES` shows so many frames of a chamber map, one every PERIOD
-seconds (`none`: the first one only); `dashboard` runs the whole dashboard with a snapshot a PERIOD. At the end the file
-that the environment names as FIGURES gets the CPU seconds a frame took.
+`python -m tests.bench.painter map|text|none|dashboard PERIOD FRAMES` shows so many frames of a chamber map, one every
+PERIOD seconds (`none`: the first one only); `dashboard` runs the whole dashboard with a snapshot a PERIOD. At the end
+the file that the environment names as FIGURES gets the CPU seconds a frame took.
 """
 
 import asyncio

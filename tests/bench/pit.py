@@ -40,7 +40,8 @@ name = "house"
 kind = "mqtt"
 host = "127.0.0.1"
 port = {port}
-client_id = "{client_id}"
+version = "{version}"
+client_id = "bench-{prefix}"
 subscribe = [{{ filter = "{prefix}/+", qos = {qos}, payload = "json", value = "/t", key = "level 2" }}]
 """
 _REHEARSAL = """
@@ -58,14 +59,10 @@ def _probes() -> str:
     )
 
 
-def config_text(
-    port: int = 1883, *, qos: int = 1, prefix: str = "pit", client_id: str = "bench", speed: float = 0
-) -> str:
+def config_text(port: int = 1883, *, qos: int = 1, version: str = "5", prefix: str = "pit", speed: float = 0) -> str:
     """Write a config: a broker's probes, or with a `speed` those of a rehearsal."""
     source = (
-        _REHEARSAL.format(speed=speed)
-        if speed
-        else _MQTT.format(port=port, qos=qos, prefix=prefix, client_id=client_id)
+        _REHEARSAL.format(speed=speed) if speed else _MQTT.format(port=port, qos=qos, version=version, prefix=prefix)
     )
     return _HEAD + source + _probes()
 

@@ -1,6 +1,6 @@
 """Two receivers of one stream, each a process of its own: ours with all that follows, and a bare loop over aiomqtt.
 
-`python -m tests.bench.receivers ours|bare PORT PREFIX QOS COUNT`: says `ready` once subscribed, and after COUNT
+`python -m tests.bench.receivers ours|bare PORT PREFIX QOS COUNT VERSION`: says `ready` once subscribed, and after COUNT
 messages how long they took from the first to the last. COUNT 0: the bare loop runs until it is stopped.
 """
 
@@ -11,7 +11,7 @@ import time
 from pathlib import Path
 from random import Random
 
-import numpy  # noqa: F401 - the peer carries what any program that works out a field must carry
+import numpy as np  # noqa: F401 - the peer carries what any program that works out a field must carry
 
 __all__: list[str] = []
 
@@ -36,13 +36,14 @@ class Lap:
         print(json.dumps({"seconds": wall, "cpu": cpu, "dropped": dropped}), flush=True)
 
 
-async def bare(port: int, prefix: str, qos: int, count: int) -> None:
+async def bare(port: int, prefix: str, qos: int, count: int, version: str) -> None:
     """Loop over aiomqtt's messages and parse them."""
     import aiomqtt
 
+    protocol = aiomqtt.ProtocolVersion.V5 if version == "5" else aiomqtt.ProtocolVersion.V311
     lap = Lap(count)
     newest: dict[str, float] = {}
-    async with aiomqtt.Client("127.0.0.1", port) as client:
+    async with aiomqtt.Client("127.0.0.1", port, protocol=protocol) as client:
         await client.subscribe(f"{prefix}/+", qos)
         print("ready", flush=True)
         async for message in client.messages:
@@ -52,7 +53,7 @@ async def bare(port: int, prefix: str, qos: int, count: int) -> None:
                 return
 
 
-async def ours(port: int, prefix: str, qos: int, count: int, folder: Path) -> None:
+async def ours(port: int, prefix: str, qos: int, count: int, version: str, folder: Path) -> None:
     """Source, supervisor, pipeline, engine and recorder as the daemon wires them."""
     from adapters.reading import Reading
     from collector.engine import Engine
@@ -64,7 +65,7 @@ async def ours(port: int, prefix: str, qos: int, count: int, folder: Path) -> No
     from collector.supervisor import Supervision, supervise
     from tests.bench.pit import config_text
 
-    settings = parse(config_text(port, qos=qos, prefix=prefix, client_id=prefix), folder / "bench.toml")
+    settings = parse(config_text(port, qos=qos, version=version, prefix=prefix), folder / "bench.toml")
     source = build_sources(settings, time.time, time.time())[0]
     pipeline = Pipeline(Engine(settings.plan, "bench", time.time()), {})
     database = Database(folder / "bench.db")
@@ -92,16 +93,16 @@ async def ours(port: int, prefix: str, qos: int, count: int, folder: Path) -> No
     await recorder.close()
 
 
-def main(which: str, port: int, prefix: str, qos: int, count: int) -> None:
+def main(which: str, port: int, prefix: str, qos: int, count: int, version: str) -> None:
     """Receive."""
     if which == "bare":
-        asyncio.run(bare(port, prefix, qos, count))
+        asyncio.run(bare(port, prefix, qos, count, version))
         return
     from tests.bench.pit import scratch
 
     with scratch() as folder:
-        asyncio.run(ours(port, prefix, qos, count, Path(folder)))
+        asyncio.run(ours(port, prefix, qos, count, version, Path(folder)))
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], int(sys.argv[2]), sys.argv[3], int(sys.argv[4]), int(sys.argv[5]))
+    main(sys.argv[1], int(sys.argv[2]), sys.argv[3], int(sys.argv[4]), int(sys.argv[5]), sys.argv[6])

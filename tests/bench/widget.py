@@ -47,8 +47,8 @@ def measure(effort: Effort) -> list[Finding]:
     middle, low, high = ratio(text_above, above)
     other = sum(a != b for a, b in zip(screens["map"], screens["text"], strict=True))
     note = (
-        f"{1e3 * statistics.median(above):.1f} against {1e3 * statistics.median(text_above):.0f} ms a frame above idle, "
-        f"{spent['map'] / 1000:.0f} against {spent['text'] / 1000:.0f} kB to the terminal"
+        f"{1e3 * statistics.median(above):.1f} against {1e3 * statistics.median(text_above):.0f} ms a frame, "
+        f"idle taken off, {spent['map'] / 1000:.0f} against {spent['text'] / 1000:.0f} kB to the terminal"
     )
     return [
         Finding(12, "chamber map, Static + rich Text / ours", middle, "x", 10, 15, True, low, high, note),
