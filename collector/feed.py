@@ -130,8 +130,10 @@ class Feed:
         while True:
             await viewer.wake.wait()
             viewer.wake.clear()
-            while viewer.trend:
-                await channel.send_bytes(wire.encode(wire.Trend(viewer.trend.popleft())))
+            if viewer.trend:
+                fresh = wire.Trend(tuple(viewer.trend))
+                viewer.trend.clear()
+                await channel.send_bytes(wire.encode(fresh))
             payload, viewer.snapshot = viewer.snapshot, None
             if payload is not None:
                 await channel.send_bytes(payload)

@@ -47,9 +47,9 @@ class History(msgspec.Struct, frozen=True, tag="history"):
 
 
 class Trend(msgspec.Struct, frozen=True, tag="trend"):
-    """One new row of the trend."""
+    """New rows of the trend, oldest first."""
 
-    point: TrendPoint
+    points: tuple[TrendPoint, ...]
 
 
 class News(msgspec.Struct, frozen=True, tag="snapshot"):

@@ -112,7 +112,7 @@ class Dashboard(Commander, Switches, App[None]):
             elif isinstance(message, wire.History):
                 self.post_message(HistoryArrived(message.points))
             elif isinstance(message, wire.Trend):
-                self.post_message(TrendArrived(message.point))
+                self.post_message(TrendArrived(message.points))
 
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
         """Show why the feed will never come; any other failure of it is a fault of ours and ends the app."""
@@ -128,8 +128,9 @@ class Dashboard(Commander, Switches, App[None]):
         self.trend_log.replace(message.points)
 
     def on_trend_arrived(self, message: TrendArrived) -> None:
-        """Take one more row of the trend."""
-        self.trend_log.add(message.point)
+        """Take the new rows of the trend."""
+        for point in message.points:
+            self.trend_log.add(point)
 
     def on_news_arrived(self, message: NewsArrived) -> None:
         """Take a newer snapshot."""

@@ -30,8 +30,8 @@ class HistoryArrived(Message):
 
 
 class TrendArrived(Message):
-    """One more row of the trend."""
+    """New rows of the trend."""
 
-    def __init__(self, point: TrendPoint) -> None:
+    def __init__(self, points: tuple[TrendPoint, ...]) -> None:
         super().__init__()
-        self.point = point
+        self.points = points

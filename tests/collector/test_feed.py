@@ -59,7 +59,7 @@ async def test_hello_history_and_the_cook_as_it_is_now(served):
         assert (await next_of(channel, wire.News)).snapshot.now_unix == 1.0, "made for this viewer, not an old one"
         feed.add_trend(TrendPoint(15.0, (110.0,) * 7, 8.0, 110.0))
         feed.publish(dataclasses.replace(SNAPSHOT, now_unix=2.0))
-        assert (await next_of(channel, wire.Trend)).point.time_unix == 15.0
+        assert [p.time_unix for p in (await next_of(channel, wire.Trend)).points] == [15.0]
         assert (await next_of(channel, wire.News)).snapshot.now_unix == 2.0
 
 

@@ -100,7 +100,7 @@ async def until(condition):
 
 
 async def test_messages_come_in_order_after_the_greeting(server, night, history):
-    server.messages = [wire.History(history()), wire.Trend(history()[-1]), wire.News(night())]
+    server.messages = [wire.History(history()), wire.Trend((history()[-1],)), wire.News(night())]
     client = quick(server.path)
     assert client.link.state is ClientState.CONNECTING
     async with listening(client) as (heard, _):
