@@ -124,7 +124,7 @@ class Feed:
         for k, snapshot in enumerate(self._snapshots):
             yield wire.News(snapshot)
             if k % 10 == 0:
-                yield wire.Trend(self._point(self._now + k))
+                yield wire.Trend((self._point(self._now + k),))
             await asyncio.sleep(self._period)
         tell((time.process_time() - began) / len(self._snapshots))
         assert self.app is not None
