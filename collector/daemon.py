@@ -89,7 +89,8 @@ class Collector:
         self.cook = opened.engine.cook
         self.resumed = opened.resumed
         self._feed = Feed(self._carry_out, self.snapshot)
-        self._feed.history.extend(opened.trend)
+        for point in opened.trend:
+            self._feed.add_trend(point)
         self._pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal, self._on_event)
         self._log_what_is_missing(opened)
         self._restore(database.path)

@@ -14,6 +14,7 @@ The spread is ours: hottest zone less coldest at one moment.
 import numpy as np
 
 from collector.model.field import Array
+from collector.model.robust import median
 
 __all__ = ["along", "fluctuation", "gradient", "spread", "top_to_grate", "variation_in_space"]
 
@@ -64,5 +65,4 @@ def along(x_m: Array, celsius: Array, length_m: float) -> float:
 def top_to_grate(top_celsius: Array, grate_celsius_below: Array) -> float:
     """Median difference of the air under the lid and the grate right below each top probe, kelvin."""
     difference = top_celsius - grate_celsius_below
-    known = difference[np.isfinite(difference)]
-    return float(np.median(known)) if known.size else float("nan")
+    return float(median(difference))

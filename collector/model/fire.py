@@ -12,6 +12,7 @@ import numpy as np
 
 from collector.model.field import Array
 from collector.model.record import Ring
+from collector.model.robust import median, quantiles
 from collector.model.slope import bin_medians, slope_of_bins
 from collector.snapshot import Mark, Phase
 
@@ -207,7 +208,7 @@ class FireWatch:
         """Median time between refuels seen; NaN until two intervals are known."""
         if len(self.refuels) < 3:
             return float("nan")
-        return float(np.median(np.diff(np.array(self.refuels))))
+        return float(median(np.diff(np.array(self.refuels))))
 
     def look_at_slope(self) -> None:
         """Work out slope and envelope from the calm record; called every half minute, they move slowly."""
@@ -220,8 +221,8 @@ class FireWatch:
         past = past[: max(0, past.size - self._steps(ENVELOPE_LAG_SECONDS))]
         past = past[np.isfinite(past)]
         if past.size * self._step >= ENVELOPE_NEEDS_SECONDS:
-            trough, middle, crest = np.percentile(past, [4.0, 50.0, 96.0])
-            self.steady = Steady(float(middle), float(trough), float(crest))
+            trough, middle, crest = quantiles(past, (0.04, 0.50, 0.96))
+            self.steady = Steady(middle, trough, crest)
 
     def _set_slope(self, bins: Array, known: Array) -> None:
         """Set the slope and its interval.
@@ -235,7 +236,7 @@ class FireWatch:
         seconds = (np.arange(bins.size) - bins.size + 1) * 30.0
         residual = bins - slope * seconds
         residual = residual[np.isfinite(residual)]
-        scale = 1.4826 * float(np.median(np.abs(residual - np.median(residual))))
+        scale = 1.4826 * float(median(np.abs(residual - median(residual))))
         period = self.refuel_period_seconds
         half_cycle = 0.5 * (period if period == period else REFUEL_CYCLE_SECONDS)
         independent = max(3.0, known.size * 30.0 / half_cycle)
@@ -279,8 +280,7 @@ class FireWatch:
 
 
 def _median(values: Array) -> float:
-    known = values[np.isfinite(values)]
-    return float(np.median(known)) if known.size else float("nan")
+    return float(median(values))
 
 
 def _greatest(values: Array) -> float:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from adapters.reading import Reason
 from collector.model.field import Array
+from collector.model.robust import median
 
 __all__ = ["LyingWatch"]
 
@@ -104,7 +105,7 @@ class LyingWatch:
         low = np.where(known, window, np.inf).min(axis=1)
         swing = np.where(enough, high - low, np.inf)
         others = swing[self._chamber & enough]
-        moved = others.size >= 3 and float(np.median(others)) > OTHERS_MOVED_KELVIN
+        moved = others.size >= 3 and float(median(others)) > OTHERS_MOVED_KELVIN
         still = self._chamber & enough & (swing < 1e-9)
         self.stuck = still & (self.stuck | moved)
 

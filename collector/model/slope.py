@@ -6,9 +6,9 @@ benches compare both). Medians of short bins before that cost another tenth or t
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
 from collector.model.field import Array
+from collector.model.robust import median
 
 __all__ = ["bin_medians", "slope_of_bins", "theil_sen"]
 
@@ -27,7 +27,7 @@ def theil_sen(seconds: Array, values: Array) -> float:
     dt: Array = t[j] - t[i]
     dy: Array = y[j] - y[i]
     apart = np.flatnonzero(dt)
-    return float(np.median(dy[apart] / dt[apart])) if apart.size else float("nan")
+    return float(median(dy[apart] / dt[apart])) if apart.size else float("nan")
 
 
 def bin_medians(values: Array, per_bin: int) -> Array:
@@ -39,13 +39,7 @@ def bin_medians(values: Array, per_bin: int) -> Array:
         return values
     bins = values.shape[-1] // per_bin
     cut = values[..., values.shape[-1] - bins * per_bin :].reshape(*values.shape[:-1], bins, per_bin)
-    if np.isfinite(cut).all():
-        middle = np.sort(cut, axis=-1)
-        half = per_bin // 2
-        return np.asarray(middle[..., half] if per_bin % 2 else 0.5 * (middle[..., half - 1] + middle[..., half]))
-    empty: NDArray[np.bool_] = np.asarray(~np.isfinite(cut).any(axis=-1))
-    filled = np.where(empty[..., None], 0.0, cut)
-    return np.where(empty, np.nan, np.nanmedian(filled, axis=-1))
+    return median(cut)
 
 
 def slope_of_bins(values: Array, bin_seconds: float) -> Array:
@@ -61,13 +55,8 @@ def slope_of_bins(values: Array, bin_seconds: float) -> Array:
     n = values.shape[-1]
     if n < 2:
         return np.full(values.shape[:-1], np.nan)
-    lags = np.unique(np.linspace(max(1, int(0.4 * n)), max(1, int(0.9 * n)), LAGS).astype(int))
+    shortest, longest = max(1, int(0.4 * n)), max(1, int(0.9 * n))
+    lags = sorted({int(lag) for lag in np.linspace(shortest, longest, LAGS)})
     slopes = np.concatenate([(values[..., lag:] - values[..., :-lag]) / lag for lag in lags], axis=-1)
-    known = np.isfinite(slopes)
-    if slopes.size == 0:
-        return np.full(values.shape[:-1], np.nan)
-    if known.all():
-        return np.asarray(np.median(slopes, axis=-1) / bin_seconds)
-    enough = known.sum(axis=-1) >= 3
-    filled = np.where(enough[..., None], slopes, 0.0)
-    return np.where(enough, np.nanmedian(filled, axis=-1), np.nan) / bin_seconds
+    enough = np.count_nonzero(np.isfinite(slopes), axis=-1) >= min(3, slopes.shape[-1])
+    return np.asarray(np.where(enough, median(slopes), np.nan) / bin_seconds)

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Self
 
 import msgspec
-import numpy as np
 
 from adapters.reading import Reading
 from collector.errors import StoreError, StoreVersionError
@@ -17,6 +16,7 @@ from collector.model.plan import Plan
 from collector.snapshot import AlarmState, Mark, Priority, TrendPoint
 from collector.store.row import Row, ordinal_at, reading_of, unix_of
 from collector.store.schema import SEQUENCE_BITS, VERSION
+from collector.store.trend import unpack
 
 __all__ = ["Archive", "Cook"]
 
@@ -180,10 +180,7 @@ class Archive:
             (cook.number, round(since_unix * 1000)),
         ):
             zones = len(next(plan for from_id, plan in reversed(plans) if from_id <= ms << SEQUENCE_BITS).zones)
-            values = np.frombuffer(blob, dtype="<f4").tolist()
-            points.append(
-                TrendPoint(ms / 1000, tuple(values[2 : 2 + zones]), values[1], values[0], tuple(values[2 + zones :]))
-            )
+            points.append(unpack(ms / 1000, blob, zones))
         return points
 
     def receipts(self, source: str, most: int = 2048) -> list[int]:

@@ -10,14 +10,13 @@ from itertools import chain
 from pathlib import Path
 from typing import IO
 
-import numpy as np
-
 from collector.errors import StoreBusyError, StoreError, StoreVersionError
 from collector.model.action import Action
 from collector.model.alarm import Transition
 from collector.snapshot import Mark, TrendPoint
 from collector.store.row import Row
 from collector.store.schema import MIGRATIONS, VERSION
+from collector.store.trend import pack
 
 __all__ = ["Batch", "Database"]
 
@@ -170,7 +169,7 @@ class Database:
         if batch.trend:
             many(
                 "INSERT OR IGNORE INTO trend VALUES (?, ?, ?)",
-                [(round(p.time_unix * 1000), cook, _pack(p)) for p in batch.trend],
+                [(round(p.time_unix * 1000), cook, pack(p)) for p in batch.trend],
             )
 
     def _write_rows(self, rows: list[Row]) -> None:
@@ -208,10 +207,6 @@ class Database:
             self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         self._connection.close()
         self._lock.close()
-
-
-def _pack(point: TrendPoint) -> bytes:
-    return np.array([point.grate_celsius, point.spread_kelvin, *point.zones, *point.probes], dtype="<f4").tobytes()
 
 
 def _hold(path: Path) -> IO[bytes]:

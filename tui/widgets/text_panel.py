@@ -21,6 +21,7 @@ class TextPanel(Static):
         super().__init__(id=id)
         self._writer = writer
         self._given: tuple[Snapshot, View] | None = None
+        self._written: tuple[list[Line], bool] | None = None
 
     def show(self, snapshot: Snapshot, view: View) -> None:
         """Show this snapshot."""
@@ -35,4 +36,7 @@ class TextPanel(Static):
         if self._given is None or not self.size.width:
             return
         snapshot, view = self._given
-        self.update(contents(self._writer(snapshot, view, self.size.width), old=view.old))
+        lines = self._writer(snapshot, view, self.size.width)
+        if (lines, view.old) != self._written:  # the same words again would be laid out and drawn again
+            self._written = lines, view.old
+            self.update(contents(lines, old=view.old))
