@@ -1,17 +1,20 @@
 """Walks a parsed TOML document against the config's shape and collects every mistake, not only the first."""
 
 import difflib
+import types
 import typing
 from typing import Any
 
 import msgspec
 
+from collector.settings.meaning import mistake_in
 from collector.settings.shape import Config, MqttSource, RecordingSource, RehearsalSource, SourceTable
 
-__all__ = ["Mistake", "mistakes"]
+__all__ = ["Mistake", "Where", "mistakes"]
 
-Path = tuple[str | int, ...]
-Mistake = tuple[Path, str]
+Where = tuple[str | int, ...]
+"""Path of a key: names, and numbers from 0 in arrays."""
+Mistake = tuple[Where, str]
 
 _SOURCES: dict[str, type[SourceTable]] = {
     "mqtt": MqttSource,
@@ -27,7 +30,7 @@ def mistakes(document: dict[str, Any]) -> list[Mistake]:
     return found
 
 
-def _walk(value: Any, kind: Any, path: Path, found: list[Mistake]) -> None:
+def _walk(value: Any, kind: Any, path: Where, found: list[Mistake]) -> None:
     """Check one value against one type, going down into tables and arrays of tables."""
     kind = _plain(kind)
     if kind == SourceTable:
@@ -52,27 +55,53 @@ def _walk(value: Any, kind: Any, path: Path, found: list[Mistake]) -> None:
         for name, item in value.items():
             _walk(item, args[1], (*path, name), found)
         return
+    if _fits(value, kind, path, found):
+        _walk_meaning(value, kind, path, found)
+
+
+def _fits(value: Any, kind: Any, path: Where, found: list[Mistake]) -> bool:
+    """Tell whether a value is of a type and within its bounds."""
     try:
         msgspec.convert(value, kind)
     except msgspec.ValidationError as error:
         found.append((path, _say(str(error))))
+    except ValueError:  # the converter cannot quote a number of thousands of digits
+        found.append((path, "is a number of too many digits"))
+    else:
+        return True
+    return False
 
 
-def _walk_source(value: Any, path: Path, found: list[Mistake]) -> None:
+def _walk_meaning(value: Any, kind: Any, path: Where, found: list[Mistake]) -> None:
+    """Check what the texts in a value mean; the value is of its type."""
+    origin, args = typing.get_origin(kind), typing.get_args(kind)
+    if origin is typing.Annotated:
+        for meta in kind.__metadata__:
+            why = mistake_in(value, meta.extra["means"]) if meta.extra else None
+            if why is not None:
+                found.append((path, why))
+    elif origin is types.UnionType or origin is typing.Union:
+        _walk_meaning(value, args[0], path, found)
+    elif origin is tuple and Ellipsis not in args:
+        for item, inner in zip(value, args, strict=True):
+            _walk_meaning(item, inner, path, found)
+
+
+def _walk_source(value: Any, path: Where, found: list[Mistake]) -> None:
     if not isinstance(value, dict):
         found.append((path, "must be a table: [[source]]"))
         return
     kind = value.get("kind")
     if kind is None:
         found.append((path, f'says no kind; add kind = "mqtt" (or {_list(list(_SOURCES)[1:])})'))
-    elif kind not in _SOURCES:
+    elif not isinstance(kind, str) or kind not in _SOURCES:
         near = _near(str(kind), list(_SOURCES))
         found.append(((*path, "kind"), f"{kind!r} is no kind of source{near}; allowed: {_list(_SOURCES)}"))
     else:
         _walk_table(value, _SOURCES[kind], path, found)
 
 
-def _walk_table(value: Any, kind: type[msgspec.Struct], path: Path, found: list[Mistake]) -> None:
+def _walk_table(value: Any, kind: type[msgspec.Struct], path: Where, found: list[Mistake]) -> None:
     if not isinstance(value, dict):
         found.append((path, f"must be a table: [{_dotted(path)}]"))
         return
@@ -88,17 +117,9 @@ def _walk_table(value: Any, kind: type[msgspec.Struct], path: Path, found: list[
             before = len(found)
             _walk(value[name], hints[field.name], (*path, name), found)
             if len(found) == before:
-                _check_whole(value[name], hints[field.name], (*path, name), found)
+                _fits(value[name], hints[field.name], (*path, name), found)  # binds a whole array: its least length
         elif field.required:
             found.append(((*path, name), "is missing"))
-
-
-def _check_whole(value: Any, kind: Any, path: Path, found: list[Mistake]) -> None:
-    """Check what binds a whole array, such as its least length, once its parts are right."""
-    try:
-        msgspec.convert(value, kind)
-    except msgspec.ValidationError as error:
-        found.append((path, _say(str(error))))
 
 
 def _plain(kind: Any) -> Any:
@@ -135,5 +156,5 @@ def _list(words: typing.Iterable[str]) -> str:
     return ", ".join(f'"{word}"' for word in words)
 
 
-def _dotted(path: Path) -> str:
+def _dotted(path: Where) -> str:
     return ".".join(str(part) for part in path if isinstance(part, str))

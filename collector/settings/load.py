@@ -1,6 +1,5 @@
 """From the config file to settings that hold together, or to a list of every mistake in it."""
 
-import os
 import tomllib
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -9,18 +8,17 @@ import msgspec
 
 from collector.errors import Problem, SettingsError
 from collector.model.plan import DEFAULT_RULES, GRATE, Plan, Probe, Rule, Zone
-from collector.settings.check import mistakes
+from collector.settings.check import Mistake, Where, mistakes
 from collector.settings.places import key_lines
-from collector.settings.quantity import QuantityError, parse_difference, parse_temperature
-from collector.settings.shape import AlarmTable, Config, MqttSource, ProbeTable
+from collector.settings.quantity import parse_difference, parse_temperature
+from collector.settings.shape import AlarmTable, Config, ProbeTable
+from collector.settings.sources import check_sources
 from collector.snapshot import ChamberView, Priority
 
 __all__ = ["Settings", "load", "parse"]
 
 METRES = {"cm": 0.01, "in": 0.0254}
 MAX_PROBES = 4096
-
-Where = tuple[str | int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,11 +53,16 @@ def parse(text: str, path: Path) -> Settings:
     Raises:
         SettingsError: it holds mistakes; all of them are in it.
     """
+    text = text.removeprefix("\ufeff")
     try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         line = _line_in(str(error))
         raise SettingsError(path, [Problem(line, "TOML", str(error))]) from error
+    except RecursionError as error:
+        raise SettingsError(path, [Problem(0, "TOML", "tables or arrays are nested too deep")]) from error
+    except ValueError as error:  # Python refuses to read whole numbers of thousands of digits
+        raise SettingsError(path, [Problem(0, "TOML", "holds a number of too many digits")]) from error
     lines = key_lines(text)
     found = mistakes(document)
     if not found:
@@ -97,17 +100,14 @@ class _Builder:
         self._config = config
         self._path = path
         self._scale = METRES[config.chamber.unit]
-        self.found: list[tuple[Where, str]] = []
+        self.found: list[Mistake] = []
         self.warnings: list[str] = []
 
     def plan(self) -> Plan | None:
         """Build the plan; None when it cannot be built at all."""
         config, chamber = self._config, self._config.chamber
-        target = self._temperature(config.cook.target, ("cook", "target"))
-        band = self._difference(config.cook.band, ("cook", "band"))
-        if band <= 0:
-            self.found.append((("cook", "band"), "must be more than nothing"))
-        self._check_sources()
+        target, band = parse_temperature(config.cook.target), parse_difference(config.cook.band)
+        check_sources(config.source, self._path.parent, self.found, self.warnings)
         probes = tuple(self._probe(i, p) for i, p in enumerate(config.probe))
         self._check_probes(probes)
         zones = tuple(Zone(z.name, z.level, *(v * self._scale for v in (*z.x, *z.y))) for z in config.zone)
@@ -121,49 +121,9 @@ class _Builder:
         )  # fmt: skip
         return Plan(view, probes, zones, target, target - band, target + band, rules)
 
-    def _temperature(self, text: str, where: Where) -> float:
-        try:
-            return parse_temperature(text)
-        except QuantityError as error:
-            self.found.append((where, str(error)))
-            return 0.0
-
-    def _difference(self, text: str, where: Where) -> float:
-        try:
-            return parse_difference(text)
-        except QuantityError as error:
-            self.found.append((where, str(error)))
-            return 1.0
-
     def _levels(self, probes: tuple[Probe, ...]) -> tuple[str, ...]:
         names = dict.fromkeys(p.level for p in probes if p.duty == "chamber" and p.level)
         return tuple(sorted(names, key=lambda name: (name != GRATE, name)))
-
-    def _check_sources(self) -> None:
-        seen: dict[str, int] = {}
-        for i, source in enumerate(self._config.source):
-            if source.name in seen:
-                self.found.append((("source", i, "name"), f"source {seen[source.name] + 1} has this name too"))
-            seen.setdefault(source.name, i)
-            if isinstance(source, MqttSource):
-                self._check_mqtt(i, source)
-
-    def _check_mqtt(self, i: int, source: MqttSource) -> None:
-        if source.password_file and not source.user:
-            self.found.append((("source", i, "user"), "is missing: a password goes with a user"))
-        if bool(source.certificate_file) != bool(source.key_file):
-            self.found.append((("source", i, "certificate_file"), "certificate_file and key_file go together"))
-        for key in ("password_file", "ca_file", "certificate_file", "key_file"):
-            name = getattr(source, key)
-            if not name:
-                continue
-            file = self._path.parent / name
-            if not os.access(file, os.R_OK):
-                self.found.append((("source", i, key), f"{name!r} cannot be read"))
-            elif key in ("password_file", "key_file") and file.stat().st_mode & 0o077:
-                self.warnings.append(f"{file}: others on this machine can read this secret; chmod 600 it")
-        if source.user and not source.tls and source.host not in ("localhost", "127.0.0.1", "::1"):
-            self.warnings.append(f"source {source.name}: the password goes over the network in clear; set tls = true")
 
     def _probe(self, i: int, table: ProbeTable) -> Probe:
         where: Where = ("probe", i)
@@ -181,12 +141,12 @@ class _Builder:
             level or None,
             None if table.x is None else table.x * self._scale,
             None if table.y is None else table.y * self._scale,
-            max(self._difference(table.tolerance, (*where, "tolerance")), 0.05),
-            self._difference(table.offset, (*where, "offset")),
+            max(parse_difference(table.tolerance), 0.05),
+            parse_difference(table.offset),
             table.stale_after,
-            self._temperature(table.range[0], (*where, "range")),
-            self._temperature(table.range[1], (*where, "range")),
-            self._temperature(table.target, (*where, "target")) if table.target else float("nan"),
+            parse_temperature(table.range[0]),
+            parse_temperature(table.range[1]),
+            parse_temperature(table.target) if table.target is not None else float("nan"),
         )
 
     def _check_place(self, where: Where, table: ProbeTable) -> None:
@@ -248,12 +208,12 @@ class _Builder:
         table = self._config.alarm.get(rule.name, AlarmTable())
         where: Where = ("alarm", rule.name)
         changed = rule
-        if rule.name == "probe-silent" and (table.limit or table.deadband):
+        if rule.name == "probe-silent" and (table.limit is not None or table.deadband is not None):
             self.found.append(((*where, "limit"), "is set on each probe: stale_after"))
-        elif table.limit:
-            changed = replace(changed, limit=self._difference(table.limit, (*where, "limit")))
-        if table.deadband and rule.name != "probe-silent":
-            changed = replace(changed, deadband=self._difference(table.deadband, (*where, "deadband")))
+        elif table.limit is not None:
+            changed = replace(changed, limit=parse_difference(table.limit))
+        if table.deadband is not None and rule.name != "probe-silent":
+            changed = replace(changed, deadband=parse_difference(table.deadband))
         if table.enabled is not None:
             changed = replace(changed, enabled=table.enabled)
         if table.priority is not None:

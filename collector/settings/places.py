@@ -21,7 +21,7 @@ def key_lines(text: str) -> dict[tuple[str | int, ...], int]:
     counts: dict[tuple[str | int, ...], int] = {}
     table: tuple[str | int, ...] = ()
     inside = _Inside()
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in enumerate(text.split("\n"), start=1):
         if inside.skips(line):
             continue
         header = _HEADER.match(line)

@@ -11,6 +11,9 @@ _UNITS = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT, "K": Unit.KELVIN}
 _QUANTITY = re.compile(r"^\s*([-+]?\d+(?:\.\d+)?)\s*°?\s*([CFK])\s*$")
 
 
+ABSOLUTE_ZERO_CELSIUS = -273.15
+
+
 class QuantityError(ValueError):
     """Not a number and its unit."""
 
@@ -29,10 +32,12 @@ def parse_temperature(text: str) -> float:
     112.8
 
     Raises:
-        QuantityError: not a number and its unit.
+        QuantityError: not a number and its unit, or below absolute zero.
     """
-    value, unit = _parse(text)
-    return to_celsius(value, unit)
+    celsius = to_celsius(*_parse(text))
+    if celsius < ABSOLUTE_ZERO_CELSIUS - 1e-9:
+        raise QuantityError(f"{text!r} is below absolute zero")
+    return celsius
 
 
 def parse_difference(text: str) -> float:

@@ -26,6 +26,17 @@ Positive = Annotated[float, Meta(gt=0, le=1e6)]
 NotNegative = Annotated[float, Meta(ge=0, le=1e6)]
 Port = Annotated[int, Meta(ge=1, le=65535)]
 Name = Annotated[str, Meta(min_length=1, max_length=60)]
+File = Annotated[str, Meta(min_length=1, max_length=4096)]
+Host = Annotated[str, Meta(min_length=1, max_length=255)]
+Temperature = Annotated[str, Meta(extra={"means": "temperature"})]
+"""A number and its unit, `"235 F"`. What a text means is checked with the shape, see `collector.settings.meaning`."""
+Difference = Annotated[str, Meta(extra={"means": "difference"})]
+NotNegativeDifference = Annotated[str, Meta(extra={"means": "difference, not negative"})]
+PositiveDifference = Annotated[str, Meta(extra={"means": "difference, positive"})]
+TopicFilter = Annotated[str, Meta(extra={"means": "topic filter"})]
+Topic = Annotated[str, Meta(extra={"means": "topic"})]
+KeyIn = Annotated[str, Meta(extra={"means": "key place"})]
+Pointer = Annotated[str, Meta(extra={"means": "JSON Pointer"})]
 TemperatureUnit = Literal["C", "F", "K"]
 
 
@@ -45,9 +56,9 @@ class Chamber(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 class Cook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What the grate should hold."""
 
-    target: str
+    target: Temperature
     """A temperature with its unit: `"235 F"`."""
-    band: str = "25 F"
+    band: PositiveDifference = "25 F"
     """How far above and below is all right: `"25 F"` is 25 degrees Fahrenheit each way."""
 
 
@@ -76,31 +87,33 @@ class Store(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
 class Subscription(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One topic filter and how its payloads are read."""
 
-    filter: Name
+    filter: TopicFilter
     qos: Literal[0, 1] = 1
     payload: Literal["number", "json", "senml", "senml-cbor"] = "number"
-    value: str = ""
+    value: Pointer = ""
     """JSON Pointer to the value; empty: the whole document."""
     unit: TemperatureUnit = "C"
-    unit_pointer: str = ""
-    time_pointer: str = ""
-    key: str = "topic"
+    unit_pointer: Pointer = ""
+    time_pointer: Pointer = ""
+    key: KeyIn = "topic"
     """Where the probe key is: `topic`, `level N` of the topic from 1, or a JSON Pointer."""
 
 
 class Availability(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A topic on which a bridge's last will says that it is gone."""
 
-    topic: Name
+    topic: Topic
     online: str = "online"
     offline: str = "offline"
+    keys: tuple[str, ...] = ()
+    """The probe keys behind this bridge; empty: all of the source."""
 
 
 class MqttSource(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="mqtt"):
     """A broker and what to hear there."""
 
     name: Name
-    host: Name
+    host: Host
     port: Port | None = None
     version: Literal["3.1.1", "5"] = "5"
     user: str = ""
@@ -120,7 +133,7 @@ class RecordingSource(
     """A recorded night played again."""
 
     name: Name
-    file: Name
+    file: File
     speed: Positive = 1.0
     loop: bool = False
 
@@ -151,12 +164,12 @@ class ProbeTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     """From the fire end, in the chamber's unit."""
     y: float | None = None
     """From the back to the door."""
-    tolerance: str = "1 K"
-    offset: str = "0 K"
+    tolerance: PositiveDifference = "1 K"
+    offset: Difference = "0 K"
     stale_after: Positive = 120.0
     """Seconds."""
-    range: tuple[str, str] = ("-40 C", "400 C")
-    target: str = ""
+    range: tuple[Temperature, Temperature] = ("-40 C", "400 C")
+    target: Temperature | None = None
 
 
 class ZoneTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -173,8 +186,8 @@ class AlarmTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
 
     enabled: bool | None = None
     priority: Annotated[int, Meta(ge=1, le=3)] | None = None
-    limit: str = ""
-    deadband: str = ""
+    limit: NotNegativeDifference | None = None
+    deadband: NotNegativeDifference | None = None
     on_delay: NotNegative | None = None
     off_delay: NotNegative | None = None
 

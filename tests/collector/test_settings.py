@@ -56,7 +56,33 @@ def test_every_mistake_is_told_at_once_with_its_line():
         (("width = 20", "width = 0"), "chamber.width", "> 0"),
         (("width = 20", "width = nan"), "chamber.width", "number"),
         (("width = 20", "width = inf"), "chamber.width", "number"),
-        (('host = "localhost"', 'host = "localhost"\nuser = "x"\npassword_file = "nope"'), "source.1.password_file", "read"),
+        (('host = "localhost"', 'host = "localhost"\nuser = "x"\npassword_file = "nope"'),
+         "source.1.password_file", "not there"),
+        (('host = "localhost"', 'host = "localhost"\nuser = "x"\npassword_file = "."'),
+         "source.1.password_file", "regular"),
+        (('"235 F"', '"-300 C"'), "cook.target", "absolute zero"),
+        (('x = 43', 'x = 43\ntolerance = "0 F"'), "probe.4.tolerance", "more than nothing"),
+        (('x = 43', 'x = 43\noffset = "2"'), "probe.4.offset", "number and its unit"),
+        (('x = 43', 'x = 43\ntarget = "F"'), "probe.4.target", "number and its unit"),
+        (('x = 43', 'x = 43\nrange = ["0 C", "hot"]'), "probe.4.range", "number and its unit"),
+        (('x = 43', 'x = 43\nrange = ["9 C", "0 C"]'), "probe.4.range", "below the second"),
+        (('"pit/probe/+"', '"pit/#/probe"'), "source.1.subscribe.1.filter", "stands alone"),
+        (('"level 3"', '"level three"'), "source.1.subscribe.1.key", "no place of a key"),
+        (('"level 3"', '"/a~"'), "source.1.subscribe.1.key", "JSON Pointer"),
+        (('"level 3"', '"/a"'), "source.1.subscribe.1.key", 'payload is "number"'),
+        (('"level 3"', '"topic"\nvalue = "temperature"'), "source.1.subscribe.1.value", "JSON Pointer"),
+        (('# availability', 'availability = [{ topic = "pit/+" }]#'), "source.1.availability.1.topic", "no topic"),
+        (("[[source.subscribe]]", '[[source.subscribe]]\nfilter = "pit/+/1"\n[[source.subscribe]]'),
+         "source.1.subscribe.2.filter", "one filter that covers both"),
+        (("\n[[source]]", '\n[[source]]\nname = "old"\nkind = "recording"\nfile = "none.sensml"\n[[source]]'),
+         "source.1.file", "not there"),
+        (("[[zone]]", '[alarm.spread]\nlimit = "-5 F"\ndeadband = ""\n[[zone]]'),
+         "alarm.spread.limit", "less than nothing"),
+        (("[[zone]]", '[alarm.spread]\nlimit = "5 F"\ndeadband = ""\n[[zone]]'), "alarm.spread.deadband", "number and"),
+        (('kind = "mqtt"', 'kind = ["x"]'), "source.1.kind", "no kind of source"),
+        (('kind = "mqtt"', 'kind = {}'), "source.1.kind", "no kind of source"),
+        (("width = 20", "width = 0x1" + "0" * 5000), "chamber.width", "number"),
+        (('payload = "number"', "qos = 0x1" + "0" * 5000), "source.1.subscribe.1.qos", "digits"),
         (('[[zone]]\nname = "firebox end"', '[alarm.drifft]\nlimit = "5 F"\n[[zone]]\nname = "firebox end"'),
          "alarm.drifft", "no such alarm"),
     ],
@@ -65,6 +91,45 @@ def test_what_does_not_hold_together_is_told(change, key, word):
     found = problems(GOOD.replace(change[0], change[1], 1))
     assert key in found, found
     assert word in found[key].what
+
+
+def test_a_mistake_of_shape_hides_no_mistake_of_meaning():
+    text = GOOD.replace('"235 F"', '"235"').replace('unit = "in"', 'unit = "ft"').replace('"pit/probe/+"', '"pit+"')
+    text += '\n[alarm.drift]\ndeadband = "much"\n'
+    assert set(problems(text)) == {"cook.target", "chamber.unit", "source.1.subscribe.1.filter", "alarm.drift.deadband"}
+
+
+def test_filters_that_cover_each_other_are_allowed():
+    wider = '[[source.subscribe]]\nfilter = "pit/#"\n[[source.subscribe]]'
+    parse(GOOD.replace("[[source.subscribe]]", wider, 1), Path("p"))
+
+
+def test_a_password_may_come_from_the_service_manager(tmp_path, monkeypatch):
+    text = GOOD.replace('host = "localhost"', 'host = "localhost"\nuser = "x"\npassword_file = "broker"')
+    assert "source.1.password_file" in problems(text)
+    (tmp_path / "broker").write_text("secret")
+    (tmp_path / "broker").chmod(0o600)
+    monkeypatch.setenv("CREDENTIALS_DIRECTORY", str(tmp_path))
+    assert parse(text, Path("p")).warnings == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "word"),
+    [
+        ("a = " + "[" * 100_000, "deep"),
+        ("a = " + "{b=" * 100_000, "deep"),
+        ("a = 1" + "0" * 5000, "digits"),
+        ("a" + ".a" * 3000 + " = 1", "unknown key"),
+    ],
+)
+def test_what_the_parser_chokes_on_is_told(text, word):
+    with pytest.raises(SettingsError, match=word):
+        parse(text, Path("p"))
+
+
+def test_a_byte_order_mark_is_no_mistake(tmp_path):
+    (tmp_path / "pit.toml").write_bytes(b"\xef\xbb\xbf" + GOOD.encode())
+    assert load(tmp_path / "pit.toml").config == parse(GOOD, Path("p")).config
 
 
 def test_not_toml_and_not_there(tmp_path):
@@ -96,12 +161,14 @@ def test_sources_of_different_speed_are_refused():
 def test_quantities(value, unit):
     text = f"{value:.3f} {unit}"
     assert parse_difference(text) == pytest.approx(round(value, 3) / (1.8 if unit == "F" else 1), abs=1e-6)
+    if value < {"C": -273.14, "F": -459.66, "K": 0.01}[unit]:
+        return
     back = parse_temperature(text)
     again = {"C": back, "F": back * 1.8 + 32, "K": back + 273.15}[unit]
     assert again == pytest.approx(round(value, 3), abs=1e-6)
 
 
-@pytest.mark.parametrize("text", ["", "235", "F", "1e400 F", "235 X", "nan C", "2 3 F"])
+@pytest.mark.parametrize("text", ["", "235", "F", "1e400 F", "235 X", "nan C", "2 3 F", "-1 K", "-460 F", "-273.2 C"])
 def test_what_is_no_quantity(text):
     with pytest.raises(QuantityError):
         parse_temperature(text)

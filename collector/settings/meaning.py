@@ -1,0 +1,63 @@
+"""What a text of the config must mean beyond being text: a temperature, a topic filter, a pointer into JSON."""
+
+from collections.abc import Callable
+
+from jsonpointer import JsonPointer, JsonPointerException
+
+from adapters.decode.mqtt_payload import KeyPlace
+from adapters.errors import SourceConfigError
+from adapters.mqtt.filters import check_filter, check_topic
+from collector.settings.quantity import QuantityError, parse_difference, parse_temperature
+
+__all__ = ["mistake_in"]
+
+
+def mistake_in(text: str, means: str) -> str | None:
+    """Say why a text does not mean what it should; None when it does.
+
+    Args:
+        text: as it stands in the config.
+        means: a key of the table below, as the shape names it.
+    """
+    try:
+        _CHECKS[means](text)
+    except (QuantityError, SourceConfigError) as error:
+        return str(error)
+    return None
+
+
+def _not_negative(text: str) -> None:
+    if parse_difference(text) < 0:
+        raise QuantityError(f"{text!r} must not be less than nothing")
+
+
+def _positive(text: str) -> None:
+    if parse_difference(text) <= 0:
+        raise QuantityError(f"{text!r} must be more than nothing")
+
+
+def _key_place(text: str) -> None:
+    KeyPlace(text)
+    if text.startswith("/"):
+        _pointer(text)
+
+
+def _pointer(text: str) -> None:
+    try:
+        JsonPointer(text)
+    except JsonPointerException as error:
+        raise SourceConfigError(
+            f'{text!r} is no JSON Pointer: write "/" before each name (RFC 6901), or "" for the whole document'
+        ) from error
+
+
+_CHECKS: dict[str, Callable[[str], object]] = {
+    "temperature": parse_temperature,
+    "difference": parse_difference,
+    "difference, not negative": _not_negative,
+    "difference, positive": _positive,
+    "topic filter": check_filter,
+    "topic": check_topic,
+    "key place": _key_place,
+    "JSON Pointer": _pointer,
+}
