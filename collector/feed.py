@@ -6,6 +6,8 @@ A viewer that reads slowly gets fewer snapshots, never late ones: each has room 
 import asyncio
 import contextlib
 import os
+import socket as sockets
+import stat
 from collections import deque
 from collections.abc import Awaitable, Callable, Iterator
 from pathlib import Path
@@ -54,7 +56,8 @@ class Feed:
         """Time, number of zones and packed row: a night as objects would be megabytes."""
         self._server: asyncio.Server | None = None
         self._web: WebServer | None = None
-        self._socket: Path | None = None
+        self._socket: tuple[Path, tuple[int, int] | None] | None = None
+        """Its path, and which file it is there."""
 
     @property
     def watched(self) -> bool:
@@ -101,7 +104,7 @@ class Feed:
         """Listen on a unix socket that the owner and the group may use.
 
         Raises:
-            ServeError: the socket cannot be made.
+            ServeError: the socket cannot be made, something else is in its place, or another collector serves there.
         """
         mask = os.umask(0o117)
         try:
@@ -111,7 +114,7 @@ class Feed:
             raise ServeError(f"{socket}: dashboards cannot attach here: {error.strerror or error}") from error
         finally:
             os.umask(mask)
-        self._socket = socket
+        self._socket = socket, _identity(socket)
 
     def _protocol(self) -> asyncio.Protocol:
         if self._web is None:
@@ -121,7 +124,12 @@ class Feed:
         return self._web()
 
     async def close(self) -> None:
-        """Let all viewers go and take the socket away."""
+        """Let all viewers go and take the socket away, if it is still ours."""
+        if self._socket is not None:
+            path, ours = self._socket
+            if _identity(path) == ours:  # while the server lives, no other file can have this number
+                path.unlink(missing_ok=True)
+            self._socket = None
         if self._server is not None:
             self._server.close()
         for viewer in list(self._viewers):
@@ -130,15 +138,47 @@ class Feed:
                     await viewer.leave()
         if self._web is not None:
             await self._web.close(GOODBYE_SECONDS)
-        if self._socket is not None:
-            self._socket.unlink(missing_ok=True)
 
 
 def _clear(socket: Path) -> None:
-    """Make room for the socket: a collector that was killed leaves its own behind. The store's lock guards the rest."""
+    """Make room for the socket: a collector that was killed leaves its own behind.
+
+    Raises:
+        ServeError: what is there is no such leftover.
+    """
     mask = os.umask(0o027)
     try:
         socket.parent.mkdir(parents=True, exist_ok=True)
-        socket.unlink(missing_ok=True)
     finally:
         os.umask(mask)
+    try:
+        kind = socket.lstat().st_mode
+    except FileNotFoundError:
+        return
+    if not stat.S_ISSOCK(kind):
+        raise ServeError(f"{socket}: is a file, not a socket; it is left as it is")
+    if _answers(socket):
+        raise ServeError(f"{socket}: another collector serves here")
+    socket.unlink(missing_ok=True)
+
+
+def _answers(socket: Path) -> bool:
+    """Tell whether anybody listens on a socket."""
+    with sockets.socket(sockets.AF_UNIX) as caller:
+        caller.setblocking(False)
+        try:
+            caller.connect(str(socket))
+        except (ConnectionRefusedError, FileNotFoundError):
+            return False
+        except BlockingIOError:  # it listens, and is busy
+            return True
+    return True
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Give device and number of a file, None where there is none."""
+    try:
+        found = path.lstat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino

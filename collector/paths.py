@@ -8,6 +8,8 @@ import platformdirs
 __all__ = ["config_file", "runtime_socket", "store_file"]
 
 _APP = "coldside"
+USERS_FOLDER = Path("/run/user")
+"""Where the login manager keeps a folder for each user that is logged in."""
 
 
 def config_file(named: str | None = None) -> Path:
@@ -47,6 +49,18 @@ def runtime_socket(named: str | None = None) -> Path:
         return Path(named)
     if service := os.environ.get("RUNTIME_DIRECTORY"):
         return Path(service.split(":")[0]) / "collector.sock"
-    user = Path(platformdirs.user_runtime_dir(_APP)) / "collector.sock"
+    user = _runtime_folder() / "collector.sock"
     machine = Path("/run/coldside/collector.sock")
     return machine if machine.exists() and not user.exists() else user
+
+
+def _runtime_folder() -> Path:
+    """Find a folder that only the user can write to; a shared one such as /tmp lets others put a socket in our place.
+
+    `platformdirs` falls back on /tmp, so it is asked for the state folder only.
+    """
+    session = Path(os.environ.get("XDG_RUNTIME_DIR", ""))
+    if session.is_absolute():
+        return session / _APP
+    login = USERS_FOLDER / str(os.getuid())
+    return login / _APP if login.is_dir() else Path(platformdirs.user_state_dir(_APP))

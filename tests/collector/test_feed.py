@@ -2,6 +2,7 @@
 
 import asyncio
 import dataclasses
+import socket
 import stat
 from contextlib import asynccontextmanager
 
@@ -122,3 +123,51 @@ async def test_a_socket_that_cannot_be_made_is_told(tmp_path):
     with pytest.raises(ServeError, match="cannot attach here"):
         await feed.open(tmp_path / "file" / "c.sock")
     await feed.close()
+
+
+async def test_an_ordinary_file_is_never_deleted(tmp_path):
+    for target in (tmp_path / "cooks.db", tmp_path / "link"):
+        if target.name == "link":
+            target.symlink_to(tmp_path / "cooks.db")
+        else:
+            target.write_text("a year of cooks")
+        feed = Feed(lambda _: "", lambda: SNAPSHOT)
+        with pytest.raises(ServeError, match="is a file, not a socket"):
+            await feed.open(target)
+        await feed.close()
+    assert (tmp_path / "cooks.db").read_text() == "a year of cooks"
+
+
+async def test_the_socket_of_a_living_collector_is_not_taken_over(served):
+    _, path, _ = served
+    second = Feed(lambda _: "", lambda: SNAPSHOT)
+    with pytest.raises(ServeError, match="another collector serves here"):
+        await second.open(path)
+    await second.close()
+    async with attached(path) as channel:
+        assert await next_of(channel, wire.Hello)
+
+
+async def test_the_socket_of_a_dead_collector_is_taken_over(tmp_path):
+    with socket.socket(socket.AF_UNIX) as dead:
+        dead.bind(str(tmp_path / "c.sock"))
+        dead.listen()
+    feed = Feed(lambda _: "", lambda: SNAPSHOT)
+    await feed.open(tmp_path / "c.sock")
+    async with attached(tmp_path / "c.sock") as channel:
+        assert await next_of(channel, wire.Hello)
+    await feed.close()
+    assert not (tmp_path / "c.sock").exists()
+
+
+async def test_closing_leaves_a_socket_that_another_put_in_its_place(tmp_path):
+    path = tmp_path / "c.sock"
+    first, second = (Feed(lambda _: "", lambda: SNAPSHOT) for _ in range(2))
+    await first.open(path)
+    path.unlink()
+    await second.open(path)
+    await first.close()
+    async with attached(path) as channel:
+        assert await next_of(channel, wire.Hello)
+    await second.close()
+    assert not path.exists()
