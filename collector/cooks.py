@@ -11,7 +11,6 @@ from collector.replay import rebuild
 from collector.snapshot import TrendPoint
 from collector.store.archive import Archive, Cook
 from collector.store.database import Database
-from collector.store.row import Ordinals
 
 __all__ = ["RESUME_WITHIN_SECONDS", "Opened", "open_cook"]
 
@@ -27,6 +26,8 @@ class Opened:
     engine: Engine
     last_ordinal: int
     resumed: bool
+    same_plan: bool
+    """The cook goes on under the plan it had: a replay gives the log that was written."""
     events: tuple[Event, ...]
     """What happened in it so far, for the log (which may lack the end) and the trend."""
 
@@ -61,7 +62,7 @@ def open_cook(database: Database, plan: Plan, now_unix: float, *, name: str = ""
         name = name or _free_name(now_unix, {cook.name for cook in cooks})
     started_ms = max(int(now_unix * 1000), (last_ordinal >> 12) + 1)
     number = database.begin_cook(name, started_ms, plan_json, coldside)
-    return Opened(number, Engine(plan, name, started_ms / 1000), last_ordinal, False, ())
+    return Opened(number, Engine(plan, name, started_ms / 1000), last_ordinal, False, True, ())
 
 
 def _resume(database: Database, archive: Archive, cook: Cook, plan: Plan, plan_json: str, last_ordinal: int) -> Opened:
@@ -69,7 +70,7 @@ def _resume(database: Database, archive: Archive, cook: Cook, plan: Plan, plan_j
     if stored != plan_json:
         database.change_plan(cook.number, last_ordinal + 1, plan_json)
     engine, events = rebuild(archive, cook, plan)
-    return Opened(cook.number, engine, Ordinals(last_ordinal).last, True, tuple(events))
+    return Opened(cook.number, engine, last_ordinal, True, stored == plan_json, tuple(events))
 
 
 def _free_name(now_unix: float, taken: set[str]) -> str:

@@ -24,6 +24,7 @@ from collector.recorder import Recorder
 from collector.snapshot import AlarmState, Snapshot, SourceView, TrendPoint
 from collector.store.archive import Archive
 from collector.store.database import Database
+from collector.store.row import unix_of
 from collector.supervisor import Supervision, supervise
 
 __all__ = ["Collector"]
@@ -33,6 +34,8 @@ log = logging.getLogger(__name__)
 TICK_SECONDS = 1.0
 STOP_SECONDS = 8.0
 RESTART_SECONDS = 1.0
+AWAY_SECONDS = 30.0
+"""A longer absence is put on record, and no probe is called silent for it."""
 
 
 class Collector:
@@ -82,7 +85,7 @@ class Collector:
         opened = open_cook(
             database,
             plan,
-            self._clock.now() if start_unix is None else start_unix,
+            self._time_after_the_record(store) if start_unix is None else start_unix,
             name=cook,
             coldside=version("coldside"),
         )
@@ -92,7 +95,8 @@ class Collector:
         for point in opened.trend:
             self._feed.add_trend(point)
         self._pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal, self._on_event)
-        self._log_what_is_missing(opened)
+        if opened.resumed:
+            self._go_on(opened)
         self._restore(database.path)
         self._recorder = Recorder(
             database,
@@ -103,13 +107,32 @@ class Collector:
             on_committed=self._on_committed,
             throwaway=throwaway,
         )
-        self._series_source = {number: source for (source, _), number in database.series.items()}
         self._stop = asyncio.Event()
         self.ready = asyncio.Event()
 
-    def _log_what_is_missing(self, opened: Opened) -> None:
-        """Put the alarm steps of a resumed cook in the next batch; those already on the log are skipped there."""
-        self._pipeline.batch.transitions += [e for e in opened.events if isinstance(e, Transition)]
+    def _time_after_the_record(self, store: Path) -> float:
+        """Give the time, never before what is on record: a clock set back, or a store played ahead of it.
+
+        Time then runs on from the end of the record; order on record is worth more than the hour on the wall.
+        """
+        with Archive(store) as archive:
+            last = unix_of(archive.last_ordinal())
+        ahead = last - self._clock.now()
+        if ahead > 0:
+            self._clock.set_forward(ahead)
+            if ahead > AWAY_SECONDS:
+                log.warning("the clock is %.0f s behind the record; times go on from the record's end", ahead)
+        return self._clock.now()
+
+    def _go_on(self, opened: Opened) -> None:
+        """Take up a resumed cook: steps the last run did not get to write, and the time nobody listened."""
+        if opened.same_plan:
+            self._pipeline.batch.transitions += [e for e in opened.events if isinstance(e, Transition)]
+        now = self.now()
+        away = now - opened.engine.now_unix
+        if away > AWAY_SECONDS:
+            log.warning("the collector was away for %.0f s", away)
+            self._pipeline.act(Action(ActionKind.RESUME, text=f"the collector was away for {away:.0f} s"), now)
 
     def _restore(self, store: Path) -> None:
         """Tell each source what was committed before, so that a message sent again is not taken twice."""
@@ -172,12 +195,8 @@ class Collector:
             level = logging.DEBUG if quiet else logging.WARNING
             log.log(level, "alarm %s: %s -> %s %s", event.key, event.before, event.after, event.message)
 
-    def _on_committed(self, series: int, receipt: int) -> None:
-        name = self._series_source.get(series)
-        if name is None:
-            self._series_source = {n: source for (source, _), n in self._pipeline.series.items()}
-            name = self._series_source[series]
-        watched = self._sources.get(name)
+    def _on_committed(self, source: str, receipt: int) -> None:
+        watched = self._sources.get(source)
         if watched is not None:
             watched.source.committed(receipt)
 
@@ -225,9 +244,17 @@ class Collector:
         unplaced = tuple(sorted(key for s, key in self._pipeline.unplaced if s == source.name))
         counts = source.counts
         return SourceView(
-            source.name, type(source).__name__, link.state, "" if link.state is LinkState.UP else why, counts.heard,
-            counts.dropped, counts.undecodable, watched.last_heard_unix, watched.restarts, unplaced[:32],
-        )  # fmt: skip
+            name=source.name,
+            kind=type(source).__name__,
+            state=link.state,
+            why="" if link.state is LinkState.UP else why,
+            heard=counts.heard,
+            dropped=counts.dropped + self._pipeline.refused.get(source.name, 0),
+            undecodable=counts.undecodable,
+            last_heard_unix=watched.last_heard_unix,
+            restarts=watched.restarts,
+            unplaced=unplaced[:32],
+        )
 
     def _carry_out(self, command: wire.Command) -> str:
         """Do what a dashboard asks; say why not."""

@@ -22,6 +22,7 @@ from collector.model.level import Level, neighbours
 from collector.model.lying import LyingWatch
 from collector.model.plan import GRATE, Plan
 from collector.model.record import Ring
+from collector.model.robust import median
 from collector.model.rulebook import Look, RuleBook
 from collector.model.screening import ProbeScreen
 from collector.model.slope import bin_medians, slope_of_bins
@@ -44,12 +45,14 @@ LOOK_SECONDS = 5.0
 TREND_SECONDS = 10.0
 SLOW_SECONDS = 30.0
 """Slopes, envelope and evenness move slowly and are worked out this often."""
-HOLD_SECONDS = 30.0
-"""A value is held this long between two readings before the probe drops out of zones and map."""
+LID_SECONDS = 60.0
 SPIKE_SHARE = 0.15
 RING_SECONDS = 3 * 3600
-SILENT_GAP_SECONDS = 6 * 3600.0
-"""A longer silence of everything is not looked through step by step."""
+LEAP_SECONDS = 48 * 3600.0
+"""A clock that leaps further (a board that starts in 1970) is followed at once, not look by look."""
+
+_SAYS_NOTHING = (Reason.DUPLICATE, Reason.OUT_OF_ORDER, Reason.LAST_KNOWN)
+"""A value heard before, or kept by a broker, is on record; it says nothing of the probe as it is now."""
 
 Event = Transition | Mark | TrendPoint
 
@@ -83,6 +86,8 @@ class Engine:
         self._index = {(p.source, p.key): i for i, p in enumerate(plan.probes)}
         self._screens = [ProbeScreen(p.lowest_celsius, p.highest_celsius) for p in plan.probes]
         self._offset = [p.offset_kelvin for p in plan.probes]
+        self._hold = [p.stale_seconds for p in plan.probes]
+        """How long a value stands between two readings: until its probe counts as silent."""
         self._sum, self._count = [0.0] * n, [0] * n
         self._newest = [math.nan] * n
         self._good_at = [-math.inf] * n
@@ -108,6 +113,7 @@ class Engine:
         self._trend: Array = np.full(n + zones, np.nan)
         self._evenness = EvennessView(*[math.nan] * 5)
         self._marks: deque[Mark] = deque(maxlen=200)
+        self._away = False
 
     def take(self, reading: Reading, at_unix: float) -> tuple[Taken, list[Event]]:
         """Take one reading at this moment; return what became of it and what happened until now."""
@@ -121,6 +127,8 @@ class Engine:
             self._newest[probe] = math.nan
             self._quality[probe], self._reason[probe] = quality, reason
             return Taken(probe, quality, reason), events
+        if reason in _SAYS_NOTHING:
+            return Taken(probe, quality, reason), events
         self._heard_at[probe] = at_unix
         self._offline[probe] = False
         self._spikes[probe] += 0.02 * ((reason is Reason.SPIKE) - self._spikes[probe])
@@ -133,7 +141,7 @@ class Engine:
             reason = self._accusation[probe]
             if reason is not Reason.NONE:
                 quality = Quality.UNCERTAIN
-        elif not self._good_at[probe] > at_unix - HOLD_SECONDS:
+        elif not self._good_at[probe] > at_unix - self._hold[probe]:
             self._newest[probe] = reading.celsius + self._offset[probe]
         self._quality[probe], self._reason[probe] = quality, reason
         return Taken(probe, quality, reason), events
@@ -147,7 +155,7 @@ class Engine:
     def advance(self, now_unix: float) -> list[Event]:
         """Move the time forward, looking at the pit at each point of the grid passed; a step back is ignored."""
         events: list[Event] = []
-        if now_unix - self._next_look > SILENT_GAP_SECONDS:
+        if now_unix - self._next_look > LEAP_SECONDS:
             self._next_look = math.floor(now_unix / LOOK_SECONDS) * LOOK_SECONDS - 600.0
         while self._next_look <= now_unix:
             self.now_unix = self._next_look
@@ -162,13 +170,23 @@ class Engine:
         Raises:
             KeyError: there is no alarm of that key.
         """
-        events = self.advance(at_unix)
-        if action.kind is ActionKind.MARK:
-            mark = Mark(at_unix, action.subject, action.text)
+        if action.kind is not ActionKind.MARK and action.subject and action.subject not in self._rules.alarms:
+            raise KeyError(action.subject)
+        events = self._wake_up(at_unix) if action.kind is ActionKind.RESUME else self.advance(at_unix)
+        if action.kind in (ActionKind.MARK, ActionKind.RESUME):
+            mark = Mark(at_unix, action.subject or action.kind, action.text)
             self._marks.append(mark)
             events.append(mark)
         else:
             events += self._rules.act(action, at_unix)
+        return events
+
+    def _wake_up(self, at_unix: float) -> list[Event]:
+        """Go on after the collector was away: nobody listened, so no probe was silent."""
+        self._away = True
+        events = self.advance(at_unix)
+        self._away = False
+        self._heard_at = [None if heard is None else at_unix for heard in self._heard_at]
         return events
 
     def _look(self, now: float, events: list[Event]) -> None:
@@ -176,11 +194,12 @@ class Engine:
         self._gather(now)
         self._estimate()
         grate = self._level_mean(GRATE)
-        lid_air = [m for level, m in zip(self._levels, self._level_celsius, strict=True) if level.name != GRATE]
-        seen = self._fire.look(now, grate, float(lid_air[0]) if lid_air else math.nan)
+        self._ring.push(np.concatenate([self._values, self._zone_celsius]))
+        seen = self._fire.look(now, grate, *self._falls())
         self._marks.extend(seen)
         events += seen
-        self._ring.push(np.concatenate([self._values, self._zone_celsius]))
+        if self._fire.gone_out:
+            self._begin_anew()
         steady = self._fire.phase is Phase.STEADY
         if steady:
             self._follow_deficits()
@@ -199,13 +218,22 @@ class Engine:
                 )
             )
 
+    def _begin_anew(self) -> None:
+        """Forget what was usual: the fire has long been out, the next one is another cook's."""
+        plan = self.plan
+        self._fire = FireWatch(plan.low_celsius, plan.high_celsius, LOOK_SECONDS)
+        self._cold = ColdWatch(len(plan.zones), LOOK_SECONDS, plan.rule("cold-spot").limit)
+        self._lying = LyingWatch(
+            len(plan.probes), self._chamber, LOOK_SECONDS, plan.rule("probe-lying").limit, neighbours(plan)
+        )
+
     def _gather(self, now: float) -> None:
         """Reduce the readings since the last look to one value a probe."""
         for i, count in enumerate(self._count):
             if count:
                 self._values[i] = self._sum[i] / count
                 self._sum[i], self._count[i] = 0.0, 0
-            elif self._offline[i] or now - self._good_at[i] > HOLD_SECONDS:
+            elif self._offline[i] or now - self._good_at[i] > self._hold[i]:
                 self._values[i] = np.nan
             accused = self._accusation[i] = self._accused(i)
             if accused is Reason.NONE and self._quality[i] is not Quality.GOOD and self._reason[i] is not Reason.SPIKE:
@@ -229,6 +257,18 @@ class Engine:
             if level.name == name:
                 return float(mean)
         return math.nan
+
+    def _falls(self) -> tuple[float, float]:
+        """Give how far the middle probe of the grate, and of the other levels, has fallen within a minute, kelvin.
+
+        Each probe against its own past: one that comes or goes is no fall of the chamber.
+        """
+        past = self._ring.last(int(LID_SECONDS / LOOK_SECONDS))[: len(self.plan.probes)]
+        fall = np.where(np.isfinite(past), past, -np.inf).max(axis=1, initial=-np.inf) - past[:, -1]
+        fall = np.where(self._usable & np.isfinite(fall), fall, np.nan)
+        grate = list(self._grate_members())
+        others = [i for level in self._levels if level.name != GRATE for i in level.probes]
+        return float(median(fall[grate])), float(median(fall[others]))
 
     def _follow_deficits(self) -> None:
         for k, level in enumerate(self._levels):
@@ -286,6 +326,8 @@ class Engine:
     def _rule_look(self, now: float) -> Look:
         outside, side = self._fire.outside_kelvin()
         age = np.array([now - (h if h is not None else self.started_unix) for h in self._heard_at])
+        if self._away:
+            age = np.zeros_like(age)
         doubted = np.array([0.0 if since is None else now - since + LOOK_SECONDS for since in self._doubted_since])
         phase = self._fire.phase
         return Look(
@@ -296,6 +338,7 @@ class Engine:
             spread_kelvin=self._grate_spread(),
             outside_kelvin=outside,
             outside_side=side,
+            lost_since_lid_kelvin=self._fire.lost_since_lid_kelvin(),
             fire_unlit=self._fire.reached_unix is None or phase is Phase.LID_OPEN,
             age_seconds=age,
             offline=self._offline,

@@ -37,8 +37,8 @@ class Pipeline:
         self.batch = Batch()
         self.urgent = False
         """An alarm, an action or a mark waits: commit now, and to the device."""
-        self.refused = 0
-        """Readings of unplaced keys beyond `MAX_UNPLACED`, not recorded."""
+        self.refused: dict[str, int] = {}
+        """Readings of unplaced keys beyond `MAX_UNPLACED`, by source: not recorded, but settled."""
         self.unplaced: dict[tuple[str, str], float] = {}
         """Keys without a probe, and when each was last heard."""
         self.series = dict(series)
@@ -50,9 +50,11 @@ class Pipeline:
         """Take one reading, at the time it was received or now, whichever is later."""
         engine = self.engine
         source, key = reading.source, reading.key
+        if reading.receipt is not None:
+            self.batch.receipts[source] = reading.receipt
         number = self.series.get((source, key)) or self._number(source, key)
         if not number:
-            self.refused += 1
+            self.refused[source] = self.refused.get(source, 0) + 1
             return
         ordinal = self._ordinals.next(max(reading.received_unix, engine.now_unix))
         row = row_of(ordinal, number, reading)

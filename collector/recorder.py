@@ -14,7 +14,6 @@ from collector.errors import StoreError
 from collector.pipeline import Pipeline
 from collector.snapshot import StoreView
 from collector.store.database import Batch, Database
-from collector.store.row import Row
 
 __all__ = ["Recorder"]
 
@@ -39,7 +38,6 @@ class Recorder:
         commit_seconds: time between commits.
         durable_seconds: time between commits that are synced to the device.
         on_committed: called with source name and receipt once a message is safe, newest only.
-        source_of: gives the source of a row's series.
         throwaway: whether the store is gone at the end.
     """
 
@@ -51,7 +49,7 @@ class Recorder:
         *,
         commit_seconds: float = 1.0,
         durable_seconds: float = 10.0,
-        on_committed: Callable[[int, int], None] = lambda _series, _receipt: None,
+        on_committed: Callable[[str, int], None] = lambda _source, _receipt: None,
         throwaway: bool = False,
     ) -> None:
         self._database = database
@@ -65,7 +63,8 @@ class Recorder:
         self._wake = asyncio.Event()
         self._room = asyncio.Event()
         self._room.set()
-        self._failed: list[Batch] = []
+        self._failed: list[tuple[Batch, bool]] = []
+        """Batches not on disk yet, and whether each must be synced to the device."""
         self._in_flight = 0
         self._receipts = 0
         self._last_full = 0.0
@@ -119,12 +118,12 @@ class Recorder:
         full = self._pipeline.urgent or time.monotonic() - self._last_full >= self._durable_seconds
         batch = self._pipeline.cut()
         if batch:
-            self._failed.append(batch)
+            self._failed.append((batch, full))
             self._in_flight += len(batch.rows)
         self._receipts = 0
         loop = asyncio.get_running_loop()
         while self._failed:
-            batch = self._failed[0]
+            batch, full = self._failed[0]
             try:
                 await loop.run_in_executor(self._thread, self._commit, batch, full)
             except StoreError as error:
@@ -135,28 +134,24 @@ class Recorder:
                 self._fault = str(error)
                 return False
             self._failed.pop(0)
-            self._settle(batch.rows, full=full)
+            self._settle(batch, full=full)
         return True
 
     def _commit(self, batch: Batch, full: bool) -> None:
         self._database.commit(self._cook, batch, full=full)
 
-    def _settle(self, rows: list[Row], *, full: bool) -> None:
+    def _settle(self, batch: Batch, *, full: bool) -> None:
         """Account for a batch that is safe, and let its messages be acknowledged."""
         if self._fault:
             log.warning("the store takes readings again")
             self._fault = ""
-        self._in_flight -= len(rows)
-        self.committed += len(rows)
+        self._in_flight -= len(batch.rows)
+        self.committed += len(batch.rows)
         self._last_commit_unix = time.time()
         if full:
             self._last_full = time.monotonic()
-        newest: dict[int, int] = {}
-        for row in rows:
-            if row[5] is not None:
-                newest[row[1]] = row[5]
-        for series, receipt in newest.items():
-            self._on_committed(series, receipt)
+        for source, receipt in batch.receipts.items():
+            self._on_committed(source, receipt)
         if self._waiting() < MAX_WAITING // 2:
             self._room.set()
 

@@ -101,7 +101,7 @@ def _broker(settings: Settings, table: MqttSource, clock: Callable[[], float]) -
         _secret(here, table.password_file),
         Tls(file(table.ca_file), file(table.certificate_file), file(table.key_file)) if table.tls else None,
         table.client_id,
-        tuple(Availability(a.topic, a.online.encode(), a.offline.encode()) for a in table.availability),
+        tuple(Availability(a.topic, a.online.encode(), a.offline.encode(), a.keys) for a in table.availability),
     )
     expected = [p.key for p in settings.plan.probes if p.source == table.name]
     return Broker(options, expected, clock=clock)

@@ -205,10 +205,8 @@ def _numeric(found: Any) -> float:
 
 
 def _time(found: Any) -> float:
-    if isinstance(found, int | float) and not isinstance(found, bool):
-        seconds = found / 1000 if abs(found) > 1e11 else float(found)
-        if 0 <= seconds < 2**33:
-            return seconds
+    if isinstance(found, int | float) and not isinstance(found, bool) and 0 <= found < 2**43:
+        return found / 1000 if found > 1e11 else float(found)
     if isinstance(found, str):
         try:
             when = dt.datetime.fromisoformat(found)

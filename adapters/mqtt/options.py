@@ -35,6 +35,8 @@ class Availability:
     topic: str
     online: bytes = b"online"
     offline: bytes = b"offline"
+    keys: tuple[str, ...] = ()
+    """The probes behind this bridge; empty: all of the source."""
 
 
 @dataclass(frozen=True, slots=True)

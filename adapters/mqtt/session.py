@@ -38,6 +38,7 @@ class Session:
         client_id: ours, the same each time.
         on_message: gets each message, on the event loop.
         may_read: tells whether more messages are welcome; asked before each.
+        on_session: told once, before any message, whether the broker kept our session.
         on_closed: called once when the link closes.
     """
 
@@ -47,11 +48,14 @@ class Session:
         client_id: str,
         on_message: Callable[[paho.MQTTMessage], None],
         may_read: Callable[[], bool],
+        on_session: Callable[[bool], None],
         on_closed: Callable[[], None],
     ) -> None:
         self._options = options
         self._may_read = may_read
+        self._on_session = on_session
         self._on_closed = on_closed
+        self._greeted = False
         self._loop = asyncio.get_running_loop()
         self._connected: asyncio.Future[Any] = self._loop.create_future()
         self._subscribed: asyncio.Future[list[Any]] = self._loop.create_future()
@@ -72,7 +76,7 @@ class Session:
         if options.tls is not None:
             client.tls_set_context(_context(options.tls))
         client.connect_timeout = TIMEOUT_SECONDS
-        client.on_connect = lambda _c, _u, _f, code, _p: _settle(self._connected, code)
+        client.on_connect = self._on_connect
         client.on_subscribe = lambda _c, _u, _m, codes, _p: _settle(self._subscribed, codes)
         client.on_disconnect = lambda _c, _u, _f, code, _p: self._close(LinkReason.LOST, str(code))
         client.on_message = self._take(on_message)
@@ -80,6 +84,12 @@ class Session:
         client.on_socket_close = lambda _c, _u, sock: self._forget(sock)
         client.on_socket_register_write = self._on_register_write
         client.on_socket_unregister_write = self._on_unregister_write
+
+    def _on_connect(self, _client: object, _userdata: object, flags: Any, code: Any, _properties: object) -> None:
+        if not code.is_failure:
+            self._on_session(bool(flags.session_present))
+            self._greeted = True
+        _settle(self._connected, code)
 
     def _take(self, on_message: Callable[[paho.MQTTMessage], None]) -> Callable[..., None]:
         def take(_client: object, _userdata: object, message: paho.MQTTMessage) -> None:
@@ -196,8 +206,11 @@ class Session:
             self._loop.call_soon(self._read)
 
     def acknowledge(self, packet_id: int) -> None:
-        """Tell the broker that a QoS 1 message is safe with us."""
-        if self.closed is None:
+        """Tell the broker that a QoS 1 message is safe with us.
+
+        Before it has greeted us nothing may be sent; it sends again what it has not heard of, and is told then.
+        """
+        if self.closed is None and self._greeted:
             self._client.ack(packet_id, 1)
 
     def _keep_alive(self) -> None:

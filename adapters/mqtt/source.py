@@ -28,6 +28,8 @@ __all__ = ["MqttSource"]
 MAX_TOPICS = 8192
 """Topics whose route is remembered, and keys whose silence can be told."""
 MAX_RECEIPTS = 4096
+_UNREADABLE = (DecodeError, ArithmeticError, LookupError, RecursionError, TypeError, ValueError)
+"""What a payload may do to a decoder. Should it get past this it would come again with every link, for ever."""
 
 
 class MqttSource:
@@ -106,7 +108,9 @@ class MqttSource:
             LinkError: no link, or it closed.
         """
         self._link = Link(LinkState.CONNECTING)
-        session = self._session = Session(self._options, self._client_id, self._hear, self._may_read, self._wake.set)
+        session = self._session = Session(
+            self._options, self._client_id, self._hear, self._may_read, self._begin, self._wake.set
+        )
         # A broker that kept our session sends what waits before it answers our subscription, and stops when we do
         # not acknowledge: so readings are handed on while the link is still opening.
         opening = asyncio.create_task(session.open(), name=f"open the link to {self.name}")
@@ -136,6 +140,16 @@ class MqttSource:
             await asyncio.gather(opening, return_exceptions=True)
             if self._link.state is not LinkState.DOWN:
                 self._link = Link(LinkState.DOWN, LinkReason.LOST, "closed by us")
+
+    def _begin(self, session_present: bool) -> None:
+        """Take note whether the broker remembers us.
+
+        When it does not (it was restarted without its memory, or we are new to it), packet ids begin anew: what we
+        know of them would make a new message look like a repeat, or acknowledge one that is not on disk yet.
+        """
+        if not session_present:
+            self._pending.clear()
+            self._safe.clear()
 
     def _may_read(self) -> bool:
         return len(self._pending) < RECEIVE_MAXIMUM
@@ -197,7 +211,7 @@ class MqttSource:
             return []  # an empty payload is a retained message being cleared
         try:
             values: Sequence[Value] = route.reader.read(topic, bytes(message.payload), now)
-        except DecodeError as error:
+        except _UNREADABLE as error:
             self.counts.last_error = f"{topic}: {error}"
             key = route.reader.key_in_topic(topic)
             if key is None:
@@ -223,7 +237,7 @@ class MqttSource:
         if payload != availability.offline:
             return []
         now, nan = self._clock(), float("nan")
+        keys = availability.keys or tuple(self._keys)
         return [
-            Reading(self.name, key, nan, now, None, Unit.CELSIUS, Quality.BAD, Reason.OFFLINE, receipt)
-            for key in self._keys
+            Reading(self.name, key, nan, now, None, Unit.CELSIUS, Quality.BAD, Reason.OFFLINE, receipt) for key in keys
         ]

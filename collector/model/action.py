@@ -13,6 +13,8 @@ class ActionKind(enum.StrEnum):
     SHELVE = "shelve"
     UNSHELVE = "unshelve"
     MARK = "mark"
+    RESUME = "resume"
+    """The collector itself: it was away and goes on."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,11 @@ __all__ = ["FireWatch", "Steady"]
 LID_WINDOW_SECONDS = 60.0
 LID_DROP_GRATE_KELVIN = 5.0
 LID_DROP_TOP_KELVIN = 12.0
-LID_TIMEOUT_SECONDS = 900.0
+LOST_KELVIN = 15.0
+NOT_RISING_SECONDS = 300.0
+NOT_RISING_KELVIN = 1.0
+GONE_OUT_CELSIUS = 45.0
+GONE_OUT_SECONDS = 3600.0
 SHUT_RISE_KELVIN = 1.0
 SHUT_SECONDS = 420.0
 """Probes lag and the air mixes: for so long after the lid is shut, no zone is judged."""
@@ -65,7 +69,6 @@ class FireWatch:
         self._grate = Ring(1, int(5 * 3600 / step_seconds))
         self._calm = Ring(1, int(5 * 3600 / step_seconds))
         """The grate with lid openings and the warm-up left out (NaN)."""
-        self._top = Ring(1, int(2 * LID_WINDOW_SECONDS / step_seconds))
         self.phase = Phase.COLD
         self.reached_unix: float | None = None
         """When the grate had reached the band: from here on a fire that fades is told."""
@@ -73,6 +76,11 @@ class FireWatch:
         """When the chamber had evened out too: from here on zones are judged."""
         self.lid_open_unix: float | None = None
         self.lid_shut_unix: float | None = None
+        self.lid_since_unix = 0.0
+        """When the opening began from which the level has not come back yet."""
+        self._cold_since: float | None = None
+        self.gone_out = False
+        """The chamber has been cold for long: this cook's fire is over."""
         self.lid_openings = 0
         self.refuels: deque[float] = deque(maxlen=64)
         self.refuel_count = 0
@@ -92,12 +100,21 @@ class FireWatch:
     def _steps(self, seconds: float) -> int:
         return max(1, round(seconds / self._step))
 
-    def look(self, now_unix: float, grate_celsius: float, top_celsius: float) -> list[Mark]:
-        """Take the two medians of this moment, NaN where unknown; return what was seen."""
+    def look(self, now_unix: float, grate_celsius: float, grate_fall: float, top_fall: float) -> list[Mark]:
+        """Take one look.
+
+        Args:
+            now_unix: the time.
+            grate_celsius: mean of the grate; NaN where unknown.
+            grate_fall: how far the middle probe of the grate fell within a minute, kelvin.
+            top_fall: the same under the lid.
+
+        Returns:
+            What was seen: lid openings and refuels.
+        """
         self._grate.push(np.array([grate_celsius]))
-        self._top.push(np.array([top_celsius]))
         self.level_celsius = _median(self._grate.last(self._steps(60.0))[0])
-        marks = self._look_at_lid(now_unix, grate_celsius)
+        marks = self._look_at_lid(now_unix, grate_celsius, grate_fall, top_fall)
         self._look_at_phase(now_unix)
         calm = self.phase is Phase.STEADY and not self.after_lid
         self._calm.push(np.array([grate_celsius if calm else np.nan]))
@@ -105,23 +122,24 @@ class FireWatch:
             marks += self._look_for_refuel(now_unix)
         return marks
 
-    def _look_at_lid(self, now_unix: float, grate: float) -> list[Mark]:
+    def _look_at_lid(self, now_unix: float, grate: float, grate_fall: float, top_fall: float) -> list[Mark]:
         """Open on a fall no fire can make; shut on the first lasting rise; recovered when the level is back."""
         window = self._steps(LID_WINDOW_SECONDS)
         if self.lid_open_unix is None:
-            grate_past, top_past = self._grate.last(window)[0], self._top.last(window)[0]
-            fell = _fall(grate_past) > LID_DROP_GRATE_KELVIN or _fall(top_past) > LID_DROP_TOP_KELVIN
+            grate_past = self._grate.last(window)[0]
+            fell = grate_fall > LID_DROP_GRATE_KELVIN or top_fall > LID_DROP_TOP_KELVIN
             if not fell or self.phase is Phase.COLD:
                 return []
             if self.lid_shut_unix is None:
                 self._before_lid = _greatest(grate_past)
+                self.lid_since_unix = now_unix - self._step
             self.lid_open_unix = now_unix - self._step
             self.lid_shut_unix = None
             self._lid_low = grate
             self.lid_openings += 1
             return [Mark(self.lid_open_unix, "seen-lid", "the lid was opened")]
         self._lid_low = min(self._lid_low, grate)
-        if grate > self._lid_low + SHUT_RISE_KELVIN or now_unix - self.lid_open_unix > LID_TIMEOUT_SECONDS:
+        if grate > self._lid_low + SHUT_RISE_KELVIN:
             self.lid_open_unix = None
             self.lid_shut_unix = now_unix
             self._regained = grate
@@ -146,6 +164,7 @@ class FireWatch:
         over = (back and waited > SHUT_SECONDS) or level < self._regained - self._falls_again()
         if over or waited > RECOVERY_SECONDS:
             self.lid_shut_unix = None
+            self.lid_since_unix = 0.0
             return False
         return True
 
@@ -157,6 +176,7 @@ class FireWatch:
     def _look_at_phase(self, now_unix: float) -> None:
         level = self.level_celsius
         self.after_lid = self._after_lid(now_unix)
+        self._look_for_the_end(now_unix, level)
         if self.steady_since_unix is None:
             self._look_at_warm_up(now_unix, level)
             if self.reached_unix is None or now_unix - self.reached_unix < STEADY_AFTER_SECONDS:
@@ -167,10 +187,16 @@ class FireWatch:
         )
         self.phase = Phase.STEADY if shut else Phase.LID_OPEN
 
+    def _look_for_the_end(self, now_unix: float, level: float) -> None:
+        """See that the fire, once lit, has been out for an hour."""
+        cold = self.reached_unix is not None and level < GONE_OUT_CELSIUS
+        self._cold_since = (self._cold_since or now_unix) if cold else None
+        self.gone_out = self._cold_since is not None and now_unix - self._cold_since >= GONE_OUT_SECONDS
+
     def _look_at_warm_up(self, now_unix: float, level: float) -> None:
         """Follow the warm-up: it is over for the fire when the band is reached, for the zones some time later."""
         hot = level > HOT_CELSIUS or self.reached_unix is not None
-        self.phase = Phase.WARMING if hot or level > 0.5 * HOT_CELSIUS else Phase.COLD
+        self.phase = Phase.WARMING if hot else Phase.COLD
         if self.reached_unix is None:
             there = hot and (level >= self._low or self._settled())
             self._warm_since = (self._warm_since or now_unix) if there else None
@@ -268,6 +294,20 @@ class FireWatch:
             return float("nan"), "fading"
         return (float(below), "fading") if below >= above else (float(above), "running hot")
 
+    def lost_since_lid_kelvin(self) -> float:
+        """Say how far the level stands below where a lid opening found it, while it does not rise; else 0.
+
+        After an opening the level climbs, or at least stops falling not far below. Where it does neither, the lid is
+        still open, or did not close.
+        """
+        if not self.after_lid or self.lid_since_unix == 0.0:
+            return 0.0
+        past = self._grate.last(self._steps(NOT_RISING_SECONDS))[0]
+        third = max(1, past.size // 3)
+        rising = _median(past[-third:]) - _median(past[:third]) > NOT_RISING_KELVIN
+        found = min(self._before_lid, 0.5 * (self._low + self._high))
+        return 0.0 if rising else found - self.level_celsius
+
     def minutes_to_limit(self) -> float:
         """Minutes until the level leaves the band at the present slope; NaN when it does not within 12 h."""
         slope, level = self.slope_kelvin_per_hour, self.level_celsius
@@ -286,8 +326,3 @@ def _median(values: Array) -> float:
 def _greatest(values: Array) -> float:
     known = values[np.isfinite(values)]
     return float(known.max()) if known.size else float("nan")
-
-
-def _fall(values: Array) -> float:
-    """How far the newest value lies below the greatest of the window, kelvin."""
-    return _greatest(values) - float(values[-1]) if values.size else float("nan")

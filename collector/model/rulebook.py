@@ -27,6 +27,8 @@ _LYING_WORDS = {
     Reason.UNDECODABLE: "sends what cannot be read",
     Reason.CLOCK_FUTURE: "sends times ahead of ours: its clock is wrong",
     Reason.CLOCK_PAST: "sends old values: its clock is wrong or it sends late",
+    Reason.DUPLICATE: "repeats itself",
+    Reason.OUT_OF_ORDER: "sends its values out of order",
     Reason.LAST_KNOWN: "has only a kept value of unknown age",
 }
 
@@ -45,6 +47,8 @@ class Look:
     outside_kelvin: float
     """How far the grate stands outside its own saw-tooth or the band."""
     outside_side: str
+    lost_since_lid_kelvin: float
+    """How far below where a lid opening found it the grate stands without rising."""
     fire_unlit: bool
     """The grate has not reached the band yet, or the lid is open: drift may not speak."""
     age_seconds: Array
@@ -66,11 +70,13 @@ class RuleBook:
         self._zones = [(i, Alarm(cold, z.name, "kelvin")) for i, z in enumerate(plan.zones) if z.level == GRATE]
         self._drift = Alarm(drift, GRATE, "kelvin")
         self._spread = Alarm(spread, GRATE, "kelvin")
+        self._lid = Alarm(plan.rule("lid-open"), "lid", "kelvin")
         self._silent = [Alarm(silent, p.name, "seconds") for p in plan.probes]
         self._silent_after = [silent.limit or p.stale_seconds for p in plan.probes]
         self._lying = [Alarm(lying, p.name, "seconds") for p in plan.probes]
         self.alarms: dict[str, Alarm] = {
-            a.key: a for a in (*(a for _, a in self._zones), self._drift, self._spread, *self._silent, *self._lying)
+            a.key: a
+            for a in (*(a for _, a in self._zones), self._drift, self._spread, self._lid, *self._silent, *self._lying)
         }
 
     def judge(self, look: Look) -> list[Transition]:
@@ -100,6 +106,12 @@ class RuleBook:
             limit=self._spread.rule.limit,
             message="the grate is uneven from end to end",
             suppress=quiet,
+        )
+        steps += self._lid.update(
+            now,
+            look.lost_since_lid_kelvin,
+            limit=self._lid.rule.limit,
+            message="the lid stands open, or the heat does not come back: look at the lid and the firebox",
         )
         return steps + self._judge_probes(look)
 

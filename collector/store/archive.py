@@ -21,6 +21,9 @@ from collector.store.trend import unpack
 __all__ = ["Archive", "Cook"]
 
 
+_TABLES = {"cook", "plan", "series", "reading", "action", "alarm_log", "mark", "trend"}
+
+
 @dataclass(frozen=True, slots=True)
 class Cook:
     """One recorded run."""
@@ -51,8 +54,12 @@ class Archive:
         try:
             self._connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=2.0)
             version = self._connection.execute("PRAGMA user_version").fetchone()[0]
+            found = {name for (name,) in self._connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
         except sqlite3.Error as error:
             raise StoreError(f"{path}: cannot be read: {error}") from error
+        if version < 1 or not _TABLES <= found:
+            self._connection.close()
+            raise StoreError(f"{path}: is no store of coldside")
         if version > VERSION:
             raise StoreVersionError(f"{path}: version {version}, this coldside reads up to {VERSION}")
         self.path = path
@@ -64,8 +71,10 @@ class Archive:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, *_: object) -> None:
+    def __exit__(self, _kind: object, error: BaseException | None, _trace: object) -> None:
         self.close()
+        if isinstance(error, sqlite3.Error):
+            raise StoreError(f"{self.path}: cannot be read: {error}") from error
 
     def cooks(self) -> list[Cook]:
         """List all cooks, oldest first."""

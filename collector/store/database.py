@@ -37,9 +37,11 @@ class Batch:
     transitions: list[Transition] = field(default_factory=list)
     marks: list[Mark] = field(default_factory=list)
     trend: list[TrendPoint] = field(default_factory=list)
+    receipts: dict[str, int] = field(default_factory=dict)
+    """Newest receipt of each source that this batch settles once it is on disk."""
 
     def __bool__(self) -> bool:
-        return bool(self.rows or self.actions or self.transitions or self.marks or self.trend)
+        return bool(self.rows or self.actions or self.transitions or self.marks or self.trend or self.receipts)
 
 
 class Database:
@@ -67,6 +69,8 @@ class Database:
         except StoreError:
             self._lock.close()
             raise
+        opened = path.stat()
+        self._identity = (opened.st_dev, opened.st_ino)
         self.series: dict[tuple[str, str], int] = {
             (source, key): number
             for number, source, key in self._connection.execute("SELECT id, source, key FROM series")
@@ -136,11 +140,21 @@ class Database:
         Raises:
             StoreError: nothing of the batch was written.
         """
+        if full and not self._still_there():
+            raise StoreError(f"{self.path}: the file was taken away or replaced; put it back, or start coldside anew")
         try:
             with self._transaction(full=full):
                 self._write(cook, batch)
         except sqlite3.Error as error:
             raise StoreError(f"{self.path}: {error}") from error
+
+    def _still_there(self) -> bool:
+        """Tell whether the name still leads to the file that is open: writes to a removed file fail nowhere."""
+        try:
+            found = self.path.stat()
+        except OSError:
+            return False
+        return (found.st_dev, found.st_ino) == self._identity
 
     def _write(self, cook: int, batch: Batch) -> None:
         many = self._connection.executemany

@@ -158,3 +158,30 @@ async def test_a_restart_goes_on_with_the_cook_and_its_marks(real_broker, collec
     assert [(m.kind, m.text) for m in after.marks if m.kind == "spritz"] == [("spritz", "apple juice")]
     assert after.probes[3].celsius == 111
     client.loop_stop()
+
+
+async def test_a_filter_that_is_too_wide_does_not_stop_the_source(real_broker, collecting, pit_config):
+    """More strangers than are recorded, at QoS 1: each is acknowledged all the same, and the pit's probes are heard."""
+    real_broker.start()
+    running = collecting(pit_config(real_broker.port).replace('"pit/+"', '"#"')).start()
+    await running.up()
+    client = publisher(real_broker.port)
+    for k in range(900):
+        last = client.publish(f"house/{k}", b"20", 1)
+    last.wait_for_publish(20)
+    client.publish("pit/p1", b"110.5", 1).wait_for_publish(10)
+    after = await running.snapshot_when(lambda s: any(p.name == "p1" and p.celsius == 110.5 for p in s.probes), 30)
+    assert after.sources[0].dropped == 900 - 512
+    client.loop_stop()
+
+
+async def test_a_store_that_is_taken_away_is_said(real_broker, collecting, pit_config):
+    real_broker.start()
+    running = collecting(pit_config(real_broker.port)).start()
+    await running.up()
+    running.store.unlink()
+    client = publisher(real_broker.port)
+    client.publish("pit/p3", b"111", 1).wait_for_publish(10)
+    after = await running.snapshot_when(lambda s: s.store.fault, 30)
+    assert "taken away" in after.store.fault
+    client.loop_stop()

@@ -1,5 +1,6 @@
 """The record: what goes in comes out, locks hold, versions are told, replays are exact."""
 
+import dataclasses
 import math
 import sqlite3
 
@@ -12,8 +13,10 @@ from collector.cooks import open_cook
 from collector.engine import Engine
 from collector.errors import StoreBusyError, StoreError, StoreVersionError
 from collector.model.action import Action, ActionKind
+from collector.model.alarm import Transition
 from collector.pipeline import MAX_UNPLACED, Pipeline
 from collector.replay import differences, rebuild
+from collector.snapshot import AlarmState
 from collector.store.archive import Archive
 from collector.store.database import Batch, Database
 from collector.store.row import Ordinals, ordinal_at, reading_of, row_of, unix_of, verdict_of, with_verdict
@@ -175,7 +178,7 @@ def test_keys_that_no_probe_claims_are_kept_up_to_a_bound():
     for k in range(MAX_UNPLACED + 50):
         pipeline.take(Reading("x", f"stranger {k}", 20.0, START + k))
     assert len(pipeline.batch.rows) == MAX_UNPLACED
-    assert pipeline.refused == 50
+    assert pipeline.refused == {"x": 50}
     pipeline.take(Reading("night", "grate-point", 20.0, START + 9000))
     assert len(pipeline.batch.rows) == MAX_UNPLACED + 1, "a probe of the plan is always taken"
 
@@ -183,3 +186,30 @@ def test_keys_that_no_probe_claims_are_kept_up_to_a_bound():
 def test_an_empty_batch_is_false():
     assert not Batch()
     assert Batch(marks=[object()])
+
+
+def test_a_plan_edited_between_two_runs_rewrites_nothing_and_replays(tmp_path):
+    path = tmp_path / "s.db"
+    plan, database, opened = a_cook(path)
+    pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal)
+    feed(pipeline, plan, 9000)
+    database.commit(opened.number, pipeline.cut(), full=True)
+    with Archive(path) as archive:
+        before = archive.alarm_log(archive.cook("n"))
+    strict = tuple(dataclasses.replace(r, limit=2.0) if r.name == "spread" else r for r in plan.rules)
+    edited = dataclasses.replace(plan, rules=strict)
+    again = open_cook(database, edited, START + 9010, coldside="test")
+    assert again.resumed
+    assert not again.same_plan
+    assert AlarmState.UNACKNOWLEDGED in {e.after for e in again.events if isinstance(e, Transition)}, "it would have"
+    pipeline = Pipeline(again.engine, database.series, again.last_ordinal)
+    feed(pipeline, edited, 600, START + 9010)
+    database.commit(again.number, pipeline.cut(), full=True)
+    with Archive(path) as archive:
+        cook = archive.cook("n")
+        assert [plan.rule("spread").limit for _, plan in archive.plans(cook)] == [30.0, 2.0]
+        assert [t for t in archive.alarm_log(cook) if t.time_unix < START + 9000] == [
+            t for t in before if t.time_unix < START + 9000
+        ]
+        assert differences(archive, cook) == []
+    database.close()

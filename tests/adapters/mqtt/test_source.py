@@ -258,3 +258,42 @@ async def test_a_senml_pack_is_one_message_of_several_readings(broker, publisher
         ("pit/point", 113.0, 1793505600.0),
     ]
     assert len({r.receipt for r in hearing.readings}) == 1
+
+
+async def test_a_broker_that_forgot_us_is_not_taken_for_one_that_repeats_itself(real_broker):
+    """Mosquitto without its memory begins its packet ids anew: what we knew of them must not hide a new message."""
+    real_broker.start()
+    source = MqttSource(options(real_broker.port))
+    async with Hearing(source) as hearing:
+        await hearing.until(up(source))
+        publisher = Publisher(real_broker.port)
+        publisher.publish("pit/flat", "225")
+        await hearing.until(lambda: len(hearing.readings) == 1)
+        publisher.close()
+        assert source._safe
+        real_broker.stop()
+        real_broker.start()
+        await hearing.until(lambda: source.link.state is not LinkState.UP)
+        await hearing.until(up(source))
+        assert not source._safe
+        assert not source._pending
+        publisher = Publisher(real_broker.port)
+        publisher.publish("pit/flat", "225")
+        await hearing.until(lambda: len(hearing.readings) == 2)
+        publisher.close()
+    assert source.counts.repeated == 0
+
+
+async def test_no_payload_stops_the_source(broker, publisher):
+    reader = PayloadReader("json", value="/v", time_pointer="/t", key="level 2")
+    source = MqttSource(options(broker.port, reader=reader))
+    hostile = [b'{"v": 1, "t": ' + b"9" * 400 + b"}", b'{"v": ' + b"9" * 400 + b', "t": 1}', b'{"v": 1, "t": 1e308}']
+    hostile += [b'{"v": 1, "t": "9999-99-99"}', b'{"v": [1], "t": null}', b"[" * 60_000, b'"\xed\xa0\x80"']
+    async with Hearing(source) as hearing:
+        await hearing.until(up(source))
+        for payload in hostile:
+            publisher.publish("pit/flat", payload)
+        publisher.publish("pit/flat", b'{"v": 110, "t": 1793505600}')
+        await hearing.until(lambda: any(r.celsius == 110 for r in hearing.readings))
+    assert len(hearing.readings) == len(hostile) + 1
+    assert not hearing.errors
