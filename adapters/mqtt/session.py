@@ -17,6 +17,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
 from adapters.errors import LinkError, LinkReason
+from adapters.mqtt.filters import to_subscribe
 from adapters.mqtt.options import BrokerOptions, Tls
 
 if TYPE_CHECKING:
@@ -128,8 +129,8 @@ class Session:
         await self._subscribe()
 
     async def _subscribe(self) -> None:
-        wanted = [(s.filter, s.qos) for s in self._options.subscriptions]
-        wanted += [(a.topic, 1) for a in self._options.availability]
+        filters = [(s.filter, s.qos) for s in self._options.subscriptions]
+        wanted = to_subscribe(filters + [(a.topic, 1) for a in self._options.availability])
         result, _ = self._client.subscribe(wanted)
         if result != MQTTErrorCode.MQTT_ERR_SUCCESS:
             raise LinkError(LinkReason.LOST, paho.error_string(result))

@@ -297,3 +297,18 @@ async def test_no_payload_stops_the_source(broker, publisher):
         await hearing.until(lambda: any(r.celsius == 110 for r in hearing.readings))
     assert len(hearing.readings) == len(hostile) + 1
     assert not hearing.errors
+
+
+@pytest.mark.parametrize("version_5", [False, True])
+async def test_a_message_under_two_filters_comes_once(real_broker, version_5):
+    real_broker.start()
+    publisher = Publisher(real_broker.port)
+    source = MqttSource(options(real_broker.port, ("pit/+", "pit/#", "pit/flat"), version_5=version_5))
+    async with Hearing(source) as hearing:
+        await hearing.until(up(source))
+        for k in range(10):
+            publisher.publish("pit/flat", str(200 + k))
+        await hearing.until(lambda: len(hearing.readings) >= 10)
+        await asyncio.sleep(0.2)
+    assert [round(r.celsius * 1.8 + 32) for r in hearing.readings] == list(range(200, 210))
+    publisher.close()
