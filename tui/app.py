@@ -6,6 +6,7 @@ from typing import ClassVar
 
 from textual.app import App
 from textual.binding import Binding
+from textual.notifications import SeverityLevel
 from textual.screen import Screen
 from textual.worker import Worker, WorkerState
 
@@ -18,6 +19,7 @@ from tui.commander import Commander
 from tui.draw.alarms import pressing
 from tui.draw.banner import Standing, Trouble, trouble
 from tui.draw.colour_scale import ColourDepth
+from tui.draw.line import fit
 from tui.draw.trend_log import TrendLog
 from tui.draw.view import View
 from tui.errors import VersionRefused
@@ -49,6 +51,7 @@ class Dashboard(Commander, Switches, App[None]):
 
     CSS_PATH = "dashboard.tcss"
     TITLE = "coldside"
+    NOTIFICATION_TIMEOUT = 3.0
     COMMANDS: ClassVar = {DashboardCommands}
     BINDINGS: ClassVar = [Binding("ctrl+c", "quit", "quit", show=False)]
 
@@ -97,7 +100,22 @@ class Dashboard(Commander, Switches, App[None]):
         known = {a.id for a in ACTIONS}
         self.set_keymap({id_: key for id_, key in self.keys.items() if id_ in known})
         if strange := sorted(set(self.keys) - known):
-            self.notify(f"no such action in the config's keys: {', '.join(strange)}", severity="warning")
+            self.notify(f"no such action in the config's keys: {', '.join(strange)}", severity="warning", timeout=10.0)
+
+    def notify(
+        self,
+        message: str,
+        *,
+        title: str = "",
+        severity: SeverityLevel = "information",
+        timeout: float | None = None,
+        markup: bool = False,
+    ) -> None:
+        """Say one thing in one line at the foot of the screen; what was said before it goes."""
+        said = " ".join(f"{title} {message}".split())
+        line = fit(said, self.size.width - 2, ascii_only=self.view.ascii_only).rstrip()
+        self.clear_notifications()
+        super().notify(line, severity=severity, timeout=timeout, markup=markup)
 
     def on_ready(self) -> None:
         """Listen, now that there is a board to show it on."""

@@ -34,12 +34,12 @@ class Commander:
         try:
             reply = await self._app.client.send(command)
         except ClientError as error:
-            self._app.notify(f"NOT DONE: {error}", severity="error", timeout=10.0)
+            self._app.notify(f"NOT DONE: {error}", severity="error", timeout=6.0)
             return
         if reply.done:
             self._app.notify(done)
         else:
-            self._app.notify(f"NOT DONE: {reply.why}", severity="error", timeout=10.0)
+            self._app.notify(f"NOT DONE: {reply.why}", severity="error", timeout=6.0)
 
     def action_mark(self, kind: str) -> None:
         """Keep a mark."""

@@ -2,12 +2,15 @@
 
 import math
 
-from collector.snapshot import Phase, Snapshot
+from collector.snapshot import Mark, Phase, Snapshot
 from tui.draw.line import Line, Role
 from tui.draw.view import View
 from tui.draw.words import age, arrow, clock, degree, difference, slope, temperature
 
 __all__ = ["fire_lines"]
+
+SEEN_WORDS = {"seen-refuel": "refuel seen", "seen-lid": "lid seen"}
+"""Marks that the curves themselves show; their text says no more."""
 
 
 def fire_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:  # noqa: ARG001  one shape for all panels
@@ -37,9 +40,13 @@ def fire_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:  # noq
         (("ends    ", "faint"), (f"fire end {difference(even.along_kelvin, view)} {unit} to stack end", "plain")),
         (("lid air ", "faint"), (f"{difference(even.top_to_grate_kelvin, view)} {unit} over the grate", "plain")),
     ]
-    told = [f"{m.kind} {clock(m.time_unix, view)} {m.text}".rstrip() for m in reversed(snapshot.marks[-20:])]
+    told = [f"{clock(m.time_unix, view)} {_mark(m)}" for m in reversed(snapshot.marks[-20:])]
     lines += [((("marks   " if i == 0 else " " * 8), "faint"), (text, "plain")) for i, text in enumerate(told)]
     return lines
+
+
+def _mark(mark: Mark) -> str:
+    return SEEN_WORDS.get(mark.kind) or (f"{mark.kind}: {mark.text}" if mark.text else mark.kind)
 
 
 def _limit(snapshot: Snapshot, view: View) -> tuple[str, Role]:

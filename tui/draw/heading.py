@@ -2,30 +2,43 @@
 
 import math
 
+from adapters.source import LinkState
 from collector.snapshot import Snapshot
 from tui.draw.line import Line, Part, width
 from tui.draw.view import View
 from tui.draw.words import age, arrow, clock_seconds, degree, difference, temperature
 
-__all__ = ["heading_line"]
+__all__ = ["ended", "fire_words", "heading_line"]
+
+
+def ended(snapshot: Snapshot) -> bool:
+    """Tell whether nothing more will come: every source has played its recording to the end."""
+    return bool(snapshot.sources) and all(s.state is LinkState.ENDED for s in snapshot.sources)
+
+
+def fire_words(snapshot: Snapshot) -> str:
+    """Name the phase of the fire, or say that it is a fire of the past."""
+    return "the recording has ended" if ended(snapshot) else str(snapshot.fire.phase)
 
 
 def heading_line(snapshot: Snapshot | None, view: View, cells: int) -> Line:
     """Write the top line; what finds no room is left out, the least telling first."""
     if snapshot is None:
         return ((" coldside", "strong"), ("  no values yet", "faint"))
+    over = ended(snapshot)
     fire, unit = snapshot.fire, degree(view)
     spread = difference(snapshot.evenness.spread_kelvin, view, signed=False)
+    going = "" if over else arrow(fire.slope_kelvin_per_hour, view)
     must: list[Part] = [
         (f" {clock_seconds(snapshot.now_unix, view)} ", "plain"),
-        (f" grate {temperature(fire.level_celsius, view)} {arrow(fire.slope_kelvin_per_hour, view)}", "strong"),
+        (f" grate {temperature(fire.level_celsius, view)} {going}", "strong"),
         (f" spread {spread} {unit} ", "strong"),
-        (f" {fire.phase} ", "plain"),
+        (f" {fire_words(snapshot)} ", "warn" if over else "plain"),
     ]
     may: list[Part] = [(f" {snapshot.cook}, {age(snapshot.now_unix - snapshot.started_unix)} ", "faint")]
     if snapshot.store.throwaway:
         may.insert(0, (" not kept ", "warn"))
-    if not math.isclose(snapshot.speed, 1.0):
+    if not over and not math.isclose(snapshot.speed, 1.0):
         may.insert(0, (f" played x{snapshot.speed:g} ", "warn"))
     for part in may:
         if width((*must, part)) <= cells:

@@ -2,7 +2,7 @@
 
 import math
 
-from adapters.reading import Quality
+from adapters.reading import Quality, Reason
 from collector.snapshot import ProbeView, Snapshot
 from tui.draw.line import Line, Part, Role, fit
 from tui.draw.view import View
@@ -21,6 +21,8 @@ def doubt_words(probe: ProbeView, now_unix: float) -> str:
     if probe.silent:
         return f"silent for {age(now_unix - probe.heard_unix)}"
     if probe.quality is not Quality.GOOD:
+        if probe.reason is Reason.NONE:
+            return probe.quality.name.lower()
         return probe.reason.name.lower().replace("_", " ")
     return ""
 

@@ -23,6 +23,8 @@ BITS = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]])
 AXIS = 5
 STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500)
 """Degrees between two numbers at the value axis."""
+MARK_EVERY = 15
+"""Columns from one mark in a curve to the next."""
 NAMES = ((88, 22), (56, 15), (0, 7))
 """From which width on the names at the right get how many cells; the least holds mark and value only."""
 
@@ -61,6 +63,8 @@ def draw_trend(
     width: int,
     height: int,
     signs: tuple[Sign, ...] = (),
+    *,
+    numbered: bool = False,
 ) -> Picture:
     """Draw curves over a window of time.
 
@@ -75,6 +79,7 @@ def draw_trend(
         width: cells across.
         height: cells down, time axis included.
         signs: letters to put at their time over the curves.
+        numbered: put each curve's mark into it here and there, where colours do not tell curves apart.
     """
     canvas = Canvas(width, height)
     if width < 24 or height < 4:
@@ -91,6 +96,8 @@ def draw_trend(
     area = (slice(0, rows), slice(AXIS + 1, AXIS + 1 + columns))
     drawn = _letters if view.ascii_only else _braille
     drawn(canvas, area, time_unix, curves, window, (low, high), view)
+    if numbered and not view.ascii_only:
+        _number(canvas, area, time_unix, curves, window, (low, high))
     for sign in signs:
         share = (sign.time_unix - window[0]) / (window[1] - window[0])
         if 0.0 <= share < 1.0:
@@ -160,6 +167,28 @@ def _braille(
         canvas.ink[area] = np.where(own > 0, FAINT if view.old else index, canvas.ink[area])
     glyphs = np.array([chr(0x2800 + i) for i in range(256)])
     canvas.glyph[area] = np.where(bits > 0, glyphs[bits], canvas.glyph[area])
+
+
+def _number(
+    canvas: Canvas,
+    area: tuple[slice, slice],
+    time_unix: Array,
+    curves: tuple[Curve, ...],
+    window: tuple[float, float],
+    ends: tuple[float, float],
+) -> None:
+    """Put the mark of each curve into it every `MARK_EVERY` columns, no two curves in one column."""
+    rows, columns = canvas.ink[area].shape
+    apart = max(1, MARK_EVERY // max(1, len(curves)))
+    for index, curve in enumerate(curves):
+        if curve.value.size != time_unix.size:
+            continue
+        dots = curve_dots(time_unix, curve.value, window, ends, columns, rows)
+        for column in range(1 + index * apart % MARK_EVERY, columns, MARK_EVERY):
+            crossed = np.flatnonzero(dots[:, column])
+            if crossed.size:
+                at = area[0].start + int(crossed[0]), area[1].start + column
+                canvas.write(*at, MARKS[index % len(MARKS)], STRONG)
 
 
 def _letters(

@@ -132,7 +132,7 @@ def measured(value: float, unit: str, view: View) -> str:
         return slope(value, view)
     if unit == "seconds":
         return age(value)
-    return f"{value:g} {unit}".strip()
+    return f"{value:g} {unit.replace('_', ' ')}".strip()
 
 
 def alarm_sentence(alarm: AlarmView, view: View) -> str:

@@ -11,6 +11,7 @@ from textual.widgets import Static
 from collector.snapshot import Snapshot
 from tui.draw.alarms import pressing_line
 from tui.draw.banner import Trouble
+from tui.draw.heading import fire_words
 from tui.draw.large import large_text
 from tui.draw.view import View
 from tui.draw.words import clock, degree, difference, number
@@ -65,7 +66,7 @@ class BedScreen(Screen[None]):
         unit = degree(view)
         at_grate = [z for z in snapshot.zones if not math.isnan(z.celsius) and z.level == snapshot.chamber.levels[0]]
         coldest = min(at_grate, key=lambda z: z.celsius, default=None)
-        self._write("grate", f"grate {unit}, {snapshot.fire.phase}", number(snapshot.fire.level_celsius, view), view)
+        self._write("grate", f"grate {unit}, {fire_words(snapshot)}", number(snapshot.fire.level_celsius, view), view)
         name = f"coldest: {coldest.name} {unit}" if coldest else "coldest zone"
         self._write("coldest", name, number(coldest.celsius if coldest else math.nan, view), view)
         spread = difference(snapshot.evenness.spread_kelvin, view, signed=False)

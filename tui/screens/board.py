@@ -72,7 +72,7 @@ class BoardScreen(Screen[None]):
         return {
             "chamber": ChamberMap(),
             "zones": TextPanel(zone_lines),
-            "trend": TrendChart(),
+            "trend": TrendChart(numbered=self._depth in ("16", "none")),
             "alarms": AlarmList(),
             "meat": TextPanel(meat_lines),
             "fire": TextPanel(fire_lines),

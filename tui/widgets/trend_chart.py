@@ -18,12 +18,17 @@ def _darker(colour: str) -> str:
 
 
 class TrendChart(PictureView):
-    """Shows the curves of a chart."""
+    """Shows the curves of a chart.
+
+    Args:
+        numbered: put each curve's mark into it, where colours do not tell curves apart.
+    """
 
     palette = CURVES
 
-    def __init__(self, *, id: str | None = None) -> None:  # noqa: A002  Textual's own name
+    def __init__(self, *, numbered: bool = False, id: str | None = None) -> None:  # noqa: A002  Textual's own name
         super().__init__(id=id)
+        self._numbered = numbered
         self._given: tuple[Chart, View] | None = None
 
     def show(self, chart: Chart, view: View) -> None:
@@ -36,7 +41,10 @@ class TrendChart(PictureView):
         if self._given is None:
             return None
         chart, view = self._given
-        return draw_trend(chart.time_unix, chart.curves, chart.guides, chart.window, view, width, height, chart.signs)
+        return draw_trend(
+            chart.time_unix, chart.curves, chart.guides, chart.window, view, width, height, chart.signs,
+            numbered=self._numbered,
+        )  # fmt: skip
 
     def forget_colours(self) -> None:
         """Make all styles anew, darker on light paper."""
