@@ -2,6 +2,7 @@
 
 import argparse
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -75,6 +76,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run `coldside`; return its exit code."""
     words = list(sys.argv[1:] if arguments is None else arguments)
     _check_packages()
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a file name need not be text; printing it is no reason to fail
+            stream.reconfigure(errors="backslashreplace")
     parser = build_parser(next((w for w in words if w in COMMANDS), ""))
     options = parser.parse_args(words)
     if options.version:
@@ -114,10 +118,19 @@ def _tell(error: Exception, options: argparse.Namespace) -> int:
     if getattr(options, "json", False):
         import json
 
-        print(json.dumps({"error": str(error), "exit": int(code)}))
+        print(json.dumps({"error": _sentence(error), "exit": int(code)}))
     else:
-        print(f"coldside: {error}" if not isinstance(error, SettingsError) else str(error), file=sys.stderr)
+        print(str(error) if isinstance(error, SettingsError) else f"coldside: {_sentence(error)}", file=sys.stderr)
     return code
+
+
+def _sentence(error: Exception) -> str:
+    """Say an error without the system's numbers for it."""
+    if isinstance(error, FileExistsError) and error.filename:
+        return f"{error.filename} is there already; it is left as it is"
+    if isinstance(error, OSError) and error.strerror:
+        return f"{error.filename}: {error.strerror}" if error.filename else error.strerror
+    return str(error)
 
 
 def _check_packages() -> None:

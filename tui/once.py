@@ -5,6 +5,8 @@ from collections.abc import AsyncGenerator, AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 
+import msgspec
+
 from collector import wire
 from collector.snapshot import Snapshot
 
@@ -27,10 +29,12 @@ async def _feed(socket: Path) -> AsyncIterator[object]:
             session.ws_connect("http://collector/feed", max_msg_size=0) as channel,
         ):
             yield channel
+    except NoCollectorError:
+        raise
+    except msgspec.DecodeError as error:
+        raise NoCollectorError(f"what answers at {socket} is no collector of this version") from error
     except (aiohttp.ClientError, OSError) as error:
-        raise NoCollectorError(
-            f"no collector answers at {socket}; is `coldside collect` running? ({type(error).__name__})"
-        ) from error
+        raise NoCollectorError(f"no collector answers at {socket}; is `coldside collect` running?") from error
 
 
 async def snapshots(socket: Path) -> AsyncGenerator[Snapshot, None]:

@@ -51,18 +51,28 @@ class Archive:
     def __init__(self, path: Path) -> None:
         if not path.exists():
             raise StoreError(f"{path}: there is no store here yet; `coldside collect` makes it")
+        self.path = path
         try:
             self._connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=2.0)
-            version = self._connection.execute("PRAGMA user_version").fetchone()[0]
-            found = {name for (name,) in self._connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
         except sqlite3.Error as error:
+            raise StoreError(f"{path}: cannot be opened: {error}") from error
+        try:
+            self._refuse_foreign()
+        except sqlite3.Error as error:
+            self.close()
             raise StoreError(f"{path}: cannot be read: {error}") from error
-        if version < 1 or not _TABLES <= found:
-            self._connection.close()
-            raise StoreError(f"{path}: is no store of coldside")
-        if version > VERSION:
-            raise StoreVersionError(f"{path}: version {version}, this coldside reads up to {VERSION}")
-        self.path = path
+        except StoreError:
+            self.close()
+            raise
+
+    def _refuse_foreign(self) -> None:
+        """Refuse what is no store of ours, or of a later coldside."""
+        version = self._connection.execute("PRAGMA user_version").fetchone()[0]
+        tables = {row[0] for row in self._connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        if version > VERSION and "cook" in tables:
+            raise StoreVersionError(f"{self.path}: version {version}, this coldside reads up to {VERSION}")
+        if version < 1 or not tables >= _TABLES:
+            raise StoreError(f"{self.path}: is no store of coldside")
 
     def close(self) -> None:
         """Let go of the file."""

@@ -38,7 +38,8 @@ def run(options: argparse.Namespace) -> int:
         print(json.dumps(document))
         return Exit.OK
     print(f"{settings.path}: all right")
-    print(f"  {len(settings.config.source)} sources, {len(plan.probes)} probes, {len(plan.zones)} zones")
+    counts = ((len(settings.config.source), "source"), (len(plan.probes), "probe"), (len(plan.zones), "zone"))
+    print("  " + ", ".join(f"{count} {noun}{'' if count == 1 else 's'}" for count, noun in counts))
     for zone in plan.zones:
         held = [p.name for p in plan.probes if zone.holds(p)]
         print(f"  zone {zone.name} ({zone.level}): {', '.join(held) or 'no probe: read from the map alone'}")

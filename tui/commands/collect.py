@@ -4,7 +4,8 @@ import argparse
 import asyncio
 import logging
 
-from tui.commands.options import add_config, add_socket, add_store, load_settings
+from tui.commands.options import add_config, add_socket, add_store, load_settings, text
+from tui.commands.signals import stop_on_hangup
 from tui.exit_codes import Exit
 
 __all__ = ["add_options", "run", "run_collector"]
@@ -17,11 +18,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add_config(parser)
     add_store(parser)
     add_socket(parser)
-    parser.add_argument("--cook", metavar="NAME", default="", help="begin a new cook of this name")
+    parser.add_argument("--cook", type=text, metavar="NAME", help="begin a new cook of this name")
 
 
 def run(options: argparse.Namespace) -> int:
-    """Collect until SIGTERM or Ctrl-C."""
+    """Collect until SIGTERM, SIGHUP or Ctrl-C."""
     from tui.commands.screen_log import log_to_stderr
 
     log_to_stderr(options.verbose)
@@ -44,10 +45,11 @@ async def run_collector(options: argparse.Namespace) -> int:
     config = settings.config.store
     collector = Collector(
         settings.plan, sources, store_file(options.store or config.path), runtime_socket(options.socket),
-        cook=options.cook, playback=speed != 1.0, speed=speed, commit_seconds=config.commit_seconds,
+        cook=options.cook or "", playback=speed != 1.0, speed=speed, commit_seconds=config.commit_seconds,
         durable_seconds=config.durable_seconds, clock=clock,
     )  # fmt: skip
     collector.stop_on_signals()
+    stop_on_hangup(collector.stop)
     lost = await collector.run()
     if lost:
         log.error("%d readings could not be saved before the deadline", lost)

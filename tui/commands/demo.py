@@ -8,7 +8,8 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tui.commands.options import add_json, add_look, dashboard_look
+from tui.commands.options import add_json, add_look, dashboard_look, speed
+from tui.commands.signals import exit_on_signals
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
@@ -24,21 +25,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of `demo`."""
     parser.add_argument("--night", metavar="NAME", default="flat-side-cold", help="which night; `--nights` lists them")
     parser.add_argument("--nights", action="store_true", help="list the nights and what happens in them")
-    parser.add_argument("--speed", type=_speed, default=SPEED, metavar="N", help=f"how fast (default {SPEED:g})")
+    parser.add_argument("--speed", type=speed, default=SPEED, metavar="N", help=f"how fast (default {SPEED:g})")
     parser.add_argument("--headless", action="store_true", help="no screen: print the alarm log and a summary")
     parser.add_argument("--store", metavar="FILE", help="keep the record here (default: a throwaway)")
     add_json(parser)
     add_look(parser)
-
-
-def _speed(text: str) -> float:
-    try:
-        speed = float(text.lstrip("x×"))
-    except ValueError:
-        speed = 0.0
-    if not 0.1 <= speed <= 5000:
-        raise argparse.ArgumentTypeError(f"{text!r} is no speed; a number from 0.1 to 5000")
-    return speed
 
 
 def run(options: argparse.Namespace) -> int:
@@ -57,7 +48,7 @@ def run(options: argparse.Namespace) -> int:
     except FileNotFoundError as error:
         print(f"coldside: {error}", file=sys.stderr)
         return Exit.USAGE
-    with tempfile.TemporaryDirectory(prefix="coldside-demo-") as folder:
+    with exit_on_signals(), tempfile.TemporaryDirectory(prefix="coldside-demo-") as folder:
         store = Path(options.store or Path(folder) / "demo.db")
         if options.headless or options.json:
             return _headless(options, recording, store)

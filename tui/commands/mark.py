@@ -2,8 +2,9 @@
 
 import argparse
 import asyncio
+import sys
 
-from tui.commands.options import add_json, add_socket
+from tui.commands.options import add_json, add_socket, text
 from tui.exit_codes import Exit
 
 __all__ = ["add_options", "run"]
@@ -11,7 +12,7 @@ __all__ = ["add_options", "run"]
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of `mark`."""
-    parser.add_argument("text", metavar="TEXT", help="what it was, in your words")
+    parser.add_argument("text", type=text, metavar="TEXT", help="what it was, in your words")
     parser.add_argument(
         "--kind", default="note", choices=("note", "split", "lid", "spritz", "wrap", "turned", "moved"),
         help="what kind of thing (default: note)",
@@ -34,5 +35,5 @@ def run(options: argparse.Namespace) -> int:
     elif reply.done:
         print(f"marked: {options.kind} {options.text}")
     else:
-        print(f"coldside: {reply.why}")
+        print(f"coldside: {reply.why}", file=sys.stderr)
     return Exit.OK if reply.done else Exit.FAILED

@@ -6,7 +6,17 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collector.settings.load import Settings
 
-__all__ = ["add_config", "add_json", "add_look", "add_socket", "add_store", "dashboard_look", "load_settings"]
+__all__ = [
+    "add_config",
+    "add_json",
+    "add_look",
+    "add_socket",
+    "add_store",
+    "dashboard_look",
+    "load_settings",
+    "speed",
+    "text",
+]
 
 
 def add_config(parser: argparse.ArgumentParser) -> None:
@@ -36,6 +46,28 @@ def add_look(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--ascii", action="store_true", help="plain ASCII characters only")
     parser.add_argument("--bell", action="store_true", help="ring the terminal's bell at a new alarm")
     parser.add_argument("--no-mouse", action="store_true", help="leave the mouse to the terminal")
+
+
+def speed(text: str) -> float:
+    """Read a speed, as an option's type."""
+    try:
+        times = float(text.lstrip("x×"))
+    except ValueError:
+        times = 0.0
+    if not 0.1 <= times <= 5000:
+        raise argparse.ArgumentTypeError(f"{text!r} is no speed; a number from 0.1 to 5000")
+    return times
+
+
+def text(words: str) -> str:
+    """Read a text to be put on record, as an option's type."""
+    try:
+        words.encode()
+    except UnicodeEncodeError as error:  # bytes of the command line that are not UTF-8
+        raise argparse.ArgumentTypeError(f"{words!r} is not UTF-8 text") from error
+    if not words.strip():
+        raise argparse.ArgumentTypeError("an empty text says nothing")
+    return words
 
 
 def load_settings(options: argparse.Namespace) -> "Settings":

@@ -12,7 +12,8 @@ import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tui.commands.options import add_config, add_json, add_look, dashboard_look, load_settings
+from tui.commands.options import add_config, add_json, add_look, dashboard_look, load_settings, speed
+from tui.commands.signals import exit_on_signals, stop_on_hangup
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add_config(parser)
     parser.add_argument("--seed", type=int, default=1, help="another seed is another night (default 1)")
     parser.add_argument(
-        "--speed", type=float, default=60.0, metavar="N", help="how fast (default 60: a minute a second)"
+        "--speed", type=speed, default=60.0, metavar="N", help="how fast (default 60: a minute a second)"
     )
     parser.add_argument(
         "--drill",
@@ -74,7 +75,7 @@ def run(options: argparse.Namespace) -> int:
         print(f"coldside: --drill {error}", file=sys.stderr)
         return Exit.USAGE
     settings = load_settings(options)
-    with tempfile.TemporaryDirectory(prefix="coldside-rehearsal-") as folder:
+    with exit_on_signals(), tempfile.TemporaryDirectory(prefix="coldside-rehearsal-") as folder:
         return asyncio.run(_rehearse(options, settings, Path(folder), orders))
 
 
@@ -133,6 +134,7 @@ async def _rehearse(options: argparse.Namespace, settings: "Settings", folder: P
 
         return await show_while_running(collector, dashboard_look(options, settings))
     collector.stop_on_signals()
+    stop_on_hangup(collector.stop)
     _listen(pit, collector)
     await collector.run()
     return Exit.OK

@@ -4,7 +4,6 @@ import argparse
 import asyncio
 
 from tui.commands.options import add_config, add_look, add_socket, dashboard_look, load_settings
-from tui.exit_codes import Exit
 
 __all__ = ["add_options", "run"]
 
@@ -23,6 +22,7 @@ def run(options: argparse.Namespace) -> int:
     from tui.app import run_dashboard
     from tui.client import CollectorClient
     from tui.commands.screen_log import silence_logging
+    from tui.commands.signals import until_signalled
 
     silence_logging()
     try:
@@ -32,5 +32,4 @@ def run(options: argparse.Namespace) -> int:
             raise
         settings = None
     client = CollectorClient(runtime_socket(options.socket))
-    asyncio.run(run_dashboard(client, **dashboard_look(options, settings)))
-    return Exit.OK
+    return asyncio.run(until_signalled(run_dashboard(client, **dashboard_look(options, settings))))

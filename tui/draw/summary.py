@@ -2,8 +2,9 @@
 
 import math
 
+from adapters.reading import Quality, Reason
 from collector.model.alarm import Transition
-from collector.snapshot import AlarmState, Snapshot
+from collector.snapshot import AlarmState, ProbeView, Snapshot
 from collector.straight import StraightRun
 from tui.draw.view import View
 from tui.draw.words import age, alarm_sentence, clock, clock_seconds, degree, difference, measured, slope, temperature
@@ -64,13 +65,8 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
     lines += _zone_lines(snapshot, view)
     for probe in snapshot.probes:
         told = "never heard" if probe.heard_unix is None else age(snapshot.now_unix - probe.heard_unix) + " ago"
-        doubt = (
-            ""
-            if probe.quality == 0
-            else f", {probe.quality.name.lower()}: {probe.reason.name.lower().replace('_', ' ')}"
-        )
         silent = ", SILENT" if probe.silent else ""
-        lines.append(f"probe       {probe.name}: {temperature(probe.celsius, view)}, {told}{doubt}{silent}")
+        lines.append(f"probe       {probe.name}: {temperature(probe.celsius, view)}, {told}{_doubt(probe)}{silent}")
     for source in snapshot.sources:
         why = f" ({source.why})" if source.why else ""
         lines.append(
@@ -85,6 +81,15 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
     if not snapshot.alarms:
         lines.append("alarm       none")
     return lines
+
+
+def _doubt(probe: ProbeView) -> str:
+    """Say how far a probe's value is to be trusted, and why; nothing of one that gave none."""
+    if probe.quality is Quality.GOOD:
+        return ""
+    if probe.reason is Reason.NONE:
+        return "" if probe.heard_unix is None else f", {probe.quality.name.lower()}"
+    return f", {probe.quality.name.lower()}: {probe.reason.name.lower().replace('_', ' ')}"
 
 
 def _zone_lines(snapshot: Snapshot, view: View) -> list[str]:

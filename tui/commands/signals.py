@@ -1,0 +1,68 @@
+"""How a command ends when the system asks it to: the terminal left sane, throwaway folders removed, 128 + signal."""
+
+import asyncio
+import contextlib
+import signal
+from collections.abc import Callable, Coroutine, Iterator
+from types import FrameType
+from typing import Any
+
+from tui.exit_codes import Exit
+
+__all__ = ["exit_on_signals", "stop_on_hangup", "until_signalled"]
+
+_ENDING = (signal.SIGTERM, signal.SIGHUP)
+_SIGNALLED = 128
+"""A shell's exit code of a process ended by signal n is this and n."""
+
+
+def _ours() -> list[signal.Signals]:
+    """List the signals that end us; one that our parent had us ignore (`nohup`) does not."""
+    return [number for number in _ENDING if signal.getsignal(number) is not signal.SIG_IGN]
+
+
+@contextlib.contextmanager
+def exit_on_signals() -> Iterator[None]:
+    """Leave by `SystemExit` at a signal, so that what is open is closed on the way out."""
+
+    def leave(number: int, _frame: FrameType | None) -> None:
+        raise SystemExit(_SIGNALLED + number)
+
+    before = {number: signal.signal(number, leave) for number in _ours()}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+async def until_signalled(job: Coroutine[Any, Any, None]) -> int:
+    """Run a job to its end, or cancel it at a signal and wait until it has cleaned up; return the exit code."""
+    loop = asyncio.get_running_loop()
+    running = loop.create_task(job, name="until signalled")
+    caught: list[int] = []
+
+    def end(number: int) -> None:
+        if not caught:  # a second signal must not cut the cleaning up short
+            running.cancel()
+        caught.append(number)
+
+    before = {number: signal.getsignal(number) for number in _ours()}
+    for number in before:
+        loop.add_signal_handler(number, end, number)
+    try:
+        await running
+    except asyncio.CancelledError:
+        if not caught:
+            raise
+    finally:
+        for number, handler in before.items():
+            loop.remove_signal_handler(number)
+            signal.signal(number, handler)
+    return _SIGNALLED + caught[0] if caught else Exit.OK
+
+
+def stop_on_hangup(stop: Callable[[], None]) -> None:
+    """Stop when the terminal closes, unless we were started to outlive it."""
+    if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:
+        asyncio.get_running_loop().add_signal_handler(signal.SIGHUP, stop)
