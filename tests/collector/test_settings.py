@@ -79,6 +79,7 @@ def test_every_mistake_is_told_at_once_with_its_line():
         (("[[zone]]", '[alarm.spread]\nlimit = "-5 F"\ndeadband = ""\n[[zone]]'),
          "alarm.spread.limit", "less than nothing"),
         (("[[zone]]", '[alarm.spread]\nlimit = "5 F"\ndeadband = ""\n[[zone]]'), "alarm.spread.deadband", "number and"),
+        (("\n[[source]]", '\n[[source]]\nname = "r"\nkind = "rehearsal"\nseed = -1\n[[source]]'), "source.1.seed", ">= 0"),
         (('kind = "mqtt"', 'kind = ["x"]'), "source.1.kind", "no kind of source"),
         (('kind = "mqtt"', 'kind = {}'), "source.1.kind", "no kind of source"),
         (("width = 20", "width = 0x1" + "0" * 5000), "chamber.width", "number"),

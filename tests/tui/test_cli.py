@@ -59,6 +59,8 @@ def test_no_command_shows_help_and_is_wrong_usage(capsys):
         ["rehearse", "--speed", "nan"],
         ["rehearse", "--speed", "-5"],
         ["rehearse", "--speed", "inf"],
+        ["rehearse", "--seed", "-1"],
+        ["rehearse", "--drill", "nan:fire-out"],
         ["mark", ""],
         ["mark", b"\xff"],
         ["collect", "--cook", b"\xff"],

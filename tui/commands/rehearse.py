@@ -5,6 +5,7 @@ import asyncio
 import contextlib
 import dataclasses
 import json
+import math
 import shlex
 import sys
 import tempfile
@@ -25,12 +26,13 @@ if TYPE_CHECKING:
 __all__ = ["add_options", "run"]
 
 SOURCE = "rehearsal"
+LONGEST_MINUTES = 7 * 24 * 60.0
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of `rehearse`."""
     add_config(parser)
-    parser.add_argument("--seed", type=int, default=1, help="another seed is another night (default 1)")
+    parser.add_argument("--seed", type=_seed, default=1, help="another seed is another night (default 1)")
     parser.add_argument(
         "--speed", type=speed, default=60.0, metavar="N", help="how fast (default 60: a minute a second)"
     )
@@ -48,6 +50,12 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--socket", metavar="PATH", help="where dashboards may attach (default: a throwaway)")
     add_json(parser)
     add_look(parser)
+
+
+def _seed(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and len(text) <= 18):
+        raise argparse.ArgumentTypeError(f"{text!r} is no seed; a whole number from 0")
+    return int(text)
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -94,9 +102,12 @@ def _order(text: str) -> _Order:
         key, equals, value = word.partition("=")
         arguments[key if equals else "key"] = value if equals else word
     try:
-        return _Order(float(minute) if colon else 0.0, name, arguments)
-    except ValueError as error:
-        raise ValueError(f"{text!r}: {minute!r} is no minute") from error
+        at = float(minute) if colon else 0.0
+    except ValueError:
+        at = math.nan
+    if not 0 <= at <= LONGEST_MINUTES:
+        raise ValueError(f"{text!r}: {minute!r} is no minute")
+    return _Order(at, name, arguments)
 
 
 def _as_rehearsal(plan: "Plan") -> "Plan":
