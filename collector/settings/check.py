@@ -65,7 +65,9 @@ def _fits(value: Any, kind: Any, path: Where, found: list[Mistake]) -> bool:
         msgspec.convert(value, kind)
     except msgspec.ValidationError as error:
         found.append((path, _say(str(error))))
-    except ValueError:  # the converter cannot quote a number of thousands of digits
+    except ValueError as error:
+        if "digits" not in str(error):  # the converter cannot quote a number of thousands of digits
+            raise
         found.append((path, "is a number of too many digits"))
     else:
         return True

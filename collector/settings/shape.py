@@ -24,7 +24,7 @@ __all__ = [
 
 Positive = Annotated[float, Meta(gt=0, le=1e6)]
 NotNegative = Annotated[float, Meta(ge=0, le=1e6)]
-Seed = Annotated[int, Meta(ge=0, lt=2**63)]
+Seed = Annotated[int, Meta(ge=0, le=2**53)]
 Port = Annotated[int, Meta(ge=1, le=65535)]
 Name = Annotated[str, Meta(min_length=1, max_length=60)]
 File = Annotated[str, Meta(min_length=1, max_length=4096)]
