@@ -94,5 +94,5 @@ def to_subscribe(filters: Sequence[tuple[str, int]]) -> list[tuple[str, int]]:
 
 
 def _levels(text: str) -> list[str]:
-    """Split into levels; a lone `#` is written `+/#`, which is the same: every topic has a first level."""
-    return ["+", "#"] if text == "#" else text.split("/")
+    """Split into levels; `#` and `/#` with the level that no topic lacks: none is empty."""
+    return {"#": ["+", "#"], "/#": ["", "+", "#"]}.get(text) or text.split("/")

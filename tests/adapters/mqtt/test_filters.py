@@ -5,7 +5,7 @@ import json
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from paho.mqtt.client import topic_matches_sub
 
@@ -49,7 +49,10 @@ def test_a_topic_is_the_filter_of_itself(case):
 
 
 @given(FILTERS, FILTERS)
-@settings(max_examples=120, deadline=None)
+@example("+", "/#")
+@example("/+/#", "/#")
+@example("+/#", "#")
+@settings(max_examples=200, deadline=None)
 def test_covering_and_overlapping_are_those_of_the_sets_of_topics(one, other):
     a, b = matched(one), matched(other)
     assert covers(one, other) == (b <= a)
