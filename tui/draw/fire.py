@@ -3,7 +3,7 @@
 import math
 
 from collector.snapshot import Mark, Phase, Snapshot
-from tui.draw.line import Line, Role
+from tui.draw.line import Line, Role, wrapped
 from tui.draw.view import View
 from tui.draw.words import age, arrow, clock, degree, difference, slope, temperature
 
@@ -13,7 +13,7 @@ SEEN_WORDS = {"seen-refuel": "refuel seen", "seen-lid": "lid seen"}
 """Marks that the curves themselves show; their text says no more."""
 
 
-def fire_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:  # noqa: ARG001  one shape for all panels
+def fire_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
     """Write the fire and the evenness of the chamber."""
     fire, even = snapshot.fire, snapshot.evenness
     phase: Role = "warn" if fire.phase in (Phase.LID_OPEN, Phase.COLD) else "strong"
@@ -42,7 +42,7 @@ def fire_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:  # noq
     ]
     told = [f"{clock(m.time_unix, view)} {_mark(m)}" for m in reversed(snapshot.marks[-20:])]
     lines += [((("marks   " if i == 0 else " " * 8), "faint"), (text, "plain")) for i, text in enumerate(told)]
-    return lines
+    return [row for line in lines for row in wrapped(line, width, 8)]
 
 
 def _mark(mark: Mark) -> str:

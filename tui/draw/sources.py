@@ -2,7 +2,7 @@
 
 from adapters.source import LinkState
 from collector.snapshot import Snapshot, SourceView, StoreView
-from tui.draw.line import Line, Role, fit
+from tui.draw.line import Line, Role, fit, wrapped
 from tui.draw.meat import doubt_words
 from tui.draw.view import View
 from tui.draw.words import age
@@ -21,7 +21,7 @@ def source_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
         doubt = doubt_words(probe, snapshot.now_unix)
         if doubt:
             lines.append(((f"probe {probe.name}: ", "plain"), (doubt, "warn")))
-    return lines
+    return [row for line in lines for row in wrapped(line, width, 4)]
 
 
 def store_line(store: StoreView, now_unix: float) -> Line:

@@ -47,6 +47,10 @@ class TrendChart(PictureView):
         )  # fmt: skip
 
     def forget_colours(self) -> None:
-        """Make all styles anew, darker on light paper."""
+        """Make all styles anew, darker on light paper; without colours all alike, for a dark hue is a faint grey."""
         super().forget_colours()
-        self.palette = CURVES if self.app.current_theme.dark else tuple(_darker(c) for c in CURVES)
+        dark = self.app.current_theme.dark
+        if self.app.no_color:
+            self.palette = ("#e0e0e0" if dark else "#202020",)
+        else:
+            self.palette = CURVES if dark else tuple(_darker(c) for c in CURVES)
