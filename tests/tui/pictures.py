@@ -21,11 +21,12 @@ from collector.pipeline import Pipeline
 from collector.snapshot import Snapshot, SourceView, StoreView, TrendPoint
 from tui.app import Dashboard
 from tui.client import ClientLink, ClientState
+from tui.draw.colour_scale import ColourDepth
 from tui.nights import SOURCE, night_file, night_settings
 
 NIGHT = "flat-side-cold"
 STOP_SECONDS = 23_390 + 900
-SIZES = ((160, 48, "truecolor"), (80, 24, "16"))
+SIZES: tuple[tuple[int, int, ColourDepth], ...] = ((160, 48, "truecolor"), (80, 24, "16"), (80, 24, "none"))
 
 
 class OneMoment:
@@ -71,22 +72,35 @@ def moment() -> OneMoment:
 
 
 def plain(svg: str) -> str:
-    """Take out the web fonts: a picture in the README fetches nothing."""
+    """Take out the web fonts, for a picture in the README fetches nothing, and the coloured buttons of a window."""
     svg = re.sub(r"\s*@font-face \{.*?\}", "", svg, flags=re.DOTALL)
+    svg = re.sub(r"\s*<circle [^>]*/>", "", svg)
     svg = re.sub(r"<!--.*?-->\s*", "", svg, flags=re.DOTALL)
+    svg = svg.replace("#c5c8c6", "#c7c7c7")  # the frame's own ink, which is not quite grey
     return svg.replace("Fira Code, monospace", "DejaVu Sans Mono, Menlo, Consolas, monospace")
+
+
+NAMES: dict[ColourDepth, str] = {"truecolor": "", "none": "-no-color"}
+
+
+async def draw_one(client: OneMoment, width: int, height: int, depth: ColourDepth) -> str:
+    """Draw one size; without colours as NO_COLOR has it drawn, so that the theme's own colours are grey too."""
+    os.environ.pop("NO_COLOR", None)
+    if depth == "none":
+        os.environ["NO_COLOR"] = ""  # that it is there is enough
+    app = Dashboard(client, fahrenheit=True, depth=depth)
+    async with app.run_test(size=(width, height)) as pilot:
+        await pilot.pause(1.5)
+        return plain(app.export_screenshot(title="coldside"))
 
 
 async def draw(folder: Path) -> None:
     """Draw every size."""
     client = moment()
     for width, height, depth in SIZES:
-        app = Dashboard(client, fahrenheit=True, depth=depth)
-        async with app.run_test(size=(width, height)) as pilot:
-            await pilot.pause(1.5)
-            name = f"dashboard-{width}x{height}{'' if depth == 'truecolor' else '-' + depth}.svg"
-            (folder / name).write_text(plain(app.export_screenshot(title="coldside")), encoding="utf-8")
-            print(folder / name)
+        path = folder / f"dashboard-{width}x{height}{NAMES.get(depth, f'-{depth}')}.svg"
+        path.write_text(await draw_one(client, width, height, depth), encoding="utf-8")
+        print(path)
 
 
 if __name__ == "__main__":

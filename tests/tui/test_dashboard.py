@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from adapters.source import LinkState
 from collector import wire
 from collector.snapshot import AlarmState, StoreView
 from tui.actions import ACTIONS
@@ -371,3 +372,100 @@ async def test_quit_by_key(client):
         await pilot.press("q")
         await pilot.pause()
     assert app.return_code == 0
+
+
+async def test_only_the_newest_message_is_shown_and_covers_no_value(client):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        before = seen(app).splitlines()
+        await pilot.press("s", "i", "r", "w")
+        await settle(pilot, lambda: "marked: wrap" in seen(app))
+        now = seen(app).splitlines()
+        changed = [row for row, (old, new) in enumerate(zip(before, now, strict=True)) if old != new]
+        assert changed == [22]  # the lower edge of the frames
+        assert now[22].count("marked") == 1
+        app.notify("a long story, " * 30)
+        await settle(pilot, lambda: "a long story" in seen(app))
+        assert sum("story" in line for line in seen(app).splitlines()) == 1
+        assert "stack end is cold" in seen(app).splitlines()[1]
+
+
+async def test_at_the_bed_a_message_leaves_the_alarm_in_sight(client):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        await pilot.press("b")
+        await settle(pilot, lambda: isinstance(app.screen, BedScreen) and "stack end is cold" in seen(app))
+        await pilot.press("k")
+        await settle(pilot, lambda: "acknowledged: cold-spot" in seen(app))
+        assert "stack end is cold" in seen(app)
+
+
+async def test_a_note_is_repeated_letter_by_letter(client):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        app.notify("noted: split [bold] oak [/x]")
+        await settle(pilot, lambda: "noted: split [bold] oak [/x]" in seen(app))
+
+
+@pytest.mark.parametrize("size", [(110, 30), (150, 42), (160, 48), (180, 50), (200, 60)])
+async def test_alarms_have_room_and_a_panel_that_fills_the_screen_does_so_at_every_size(client, size):
+    app = board(client)
+    async with app.run_test(notifications=True, size=size) as pilot:
+        await ready(pilot)
+        panel = app.board.query_one("#alarms")
+        assert panel.region.width >= 40
+        await pilot.press("a", "a")
+        await settle(pilot, lambda: panel.region.width == size[0])
+        assert "NOT ACKNOWLEDGED" in seen(app)
+        assert "FIRE END" not in seen(app)
+        assert not app.board.query_one("#fire").display
+        await pilot.press("escape")
+        await settle(pilot, lambda: 40 <= panel.region.width < size[0] and "FIRE END" in seen(app))
+
+
+async def test_with_no_color_everything_is_grey_and_curves_carry_their_numbers(client, monkeypatch):
+    monkeypatch.setenv("NO_COLOR", "")
+    app = Dashboard(client)
+    async with app.run_test(notifications=True, size=(160, 48)) as pilot:
+        await ready(pilot)
+        await pilot.press("s")
+        await settle(pilot, lambda: "marked: split" in seen(app))
+        styles = {segment.style for strip in app.screen._compositor.render_strips() for segment in strip}
+        colours = {c.get_truecolor() for s in styles if s for c in (s.color, s.bgcolor) if c}
+        assert colours
+        assert all(len(set(colour)) == 1 for colour in colours), colours
+        assert "▓" in seen(app)
+        chart = app.board.query_one("#trend").region
+        rows = seen(app).splitlines()[chart.y : chart.bottom]
+        inside = "".join(row[chart.x + 7 : chart.right - 24] for row in rows)
+        for mark in "1234":
+            assert mark in inside
+
+
+async def test_the_end_of_a_recording_is_told_and_marks_are_still_kept(client, night):
+    played = replace(night().sources[0], state=LinkState.ENDED, why="the recording ended")
+    client.queue.put_nowait(wire.News(night(sources=(played,), speed=240.0)))
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await settle(pilot, lambda: "the recording has ended" in seen(app).splitlines()[0])
+        await pilot.press("s", "k")
+        await settle(pilot, lambda: len(client.sent) == 2)
+        await pilot.press("b")
+        await settle(pilot, lambda: isinstance(app.screen, BedScreen) and "the recording has ended" in seen(app))
+
+
+async def test_alarms_of_a_rule_and_a_unit_not_known_here_are_shown_all_the_same(client, night, alarm):
+    strange = alarm("ash/pan", value=3.0, limit=0.0, unit="buckets_full", message="the ash pan is full: empty it")
+    lid = alarm(
+        "lid-open/lid", value=22.0, limit=15.0, unit="kelvin",
+        message="the lid stands open, or the heat does not come back: look at the lid and the firebox",
+    )  # fmt: skip
+    client.queue.put_nowait(wire.News(night(alarms=(strange, lid))))
+    app = board(client)
+    async with app.run_test(notifications=True, size=(200, 60)) as pilot:
+        await settle(pilot, lambda: "the ash pan is full, 3 buckets full: empty it" in seen(app))
+        assert "buckets full (limit" not in seen(app)
+        assert "the lid stands open, or the heat does not come back" in seen(app)

@@ -6,13 +6,14 @@ from dataclasses import replace
 import pytest
 
 from adapters.reading import Quality, Reason
-from collector.snapshot import AlarmState, Phase, StoreView
+from adapters.source import LinkState
+from collector.snapshot import AlarmState, Mark, Phase, StoreView
 from tui.draw.alarms import alarm_lines, pressing, pressing_line
 from tui.draw.fire import fire_lines
 from tui.draw.heading import heading_line
 from tui.draw.large import large_text
 from tui.draw.line import plain, width
-from tui.draw.meat import meat_lines
+from tui.draw.meat import doubt_words, meat_lines
 from tui.draw.sources import source_lines
 from tui.draw.view import View
 from tui.draw.zones import zone_lines
@@ -148,7 +149,9 @@ def test_lines_fit_and_are_ascii_where_they_must(night, cells, view):
     lines = [*zone_lines(snapshot, view, cells), *meat_lines(snapshot, view, cells)]
     lines += [line for a in snapshot.alarms for line in alarm_lines(a, snapshot.now_unix, view, cells)]
     assert all(width(line) <= cells for line in lines), text(lines)
-    lines += [*fire_lines(snapshot, view, cells), *source_lines(snapshot, view, cells)]
+    lines += fire_lines(snapshot, view, cells)
+    assert all(width(line) <= cells for line in lines), text(lines)
+    lines += source_lines(snapshot, view, cells)
     lines += [pressing_line(snapshot, view, cells), heading_line(snapshot, view, cells)]
     if view.ascii_only:
         assert text(lines).isascii()
@@ -165,3 +168,44 @@ def test_every_large_figure_looks_different():
     drawn = {"\n".join(large_text(c, 40, 5)) for c in "0123456789-+:"}
     assert len(drawn) == 13
     assert "".join(large_text("8", 40, 5, ascii_only=True)).isascii()
+
+
+def test_marks_are_told_in_words(night):
+    at = night().now_unix
+    marks = (
+        Mark(at, "seen-refuel", "the fire picked up"), Mark(at, "seen-lid", "the lid was opened"),
+        Mark(at, "note", "wet oak"), Mark(at, "split"),
+    )  # fmt: skip
+    told = text(fire_lines(night(marks=marks), C, 60))
+    for words in (" refuel seen", " lid seen", " note: wet oak", " split"):
+        assert any(line.endswith(words) for line in told.splitlines()), words
+    assert "seen-" not in told
+
+
+def test_a_doubt_without_a_reason_is_never_called_none(night):
+    probe = replace(night().probes[0], quality=Quality.UNCERTAIN, reason=Reason.NONE)
+    assert doubt_words(probe, night().now_unix) == "uncertain"
+    never = replace(probe, heard_unix=None, celsius=math.nan)
+    assert doubt_words(never, night().now_unix) == "never heard"
+    told = text(source_lines(night(probes=(never,)), C, 60))
+    assert "never heard" in told
+    assert "none" not in told
+
+
+def test_a_recording_that_has_ended_looks_ended_only_when_all_have(night):
+    done = replace(night().sources[0], state=LinkState.ENDED)
+    told = plain(heading_line(night(sources=(done, done), speed=240.0, store=StoreView("", 0, None, "", True)), F, 80))
+    assert "the recording has ended" in told
+    assert "not kept" in told
+    assert "steady" not in told
+    assert "played" not in told
+    assert "ended" not in plain(heading_line(night(sources=(done, night().sources[1])), F, 80))
+    assert "ended" not in plain(heading_line(night(sources=()), F, 80))
+
+
+def test_what_is_too_long_for_a_panel_breaks_between_words(night):
+    told = [plain(line) for line in (*fire_lines(night(), C, 32), *source_lines(night(), C, 34))]
+    assert all(len(line) <= 34 for line in told), told
+    whole = " ".join(" ".join(told).split())
+    assert "40 min ago, every 45 min" in whole
+    assert "connected, but nothing is heard" in whole
