@@ -178,7 +178,7 @@ class Collector:
         self._stop.set()
 
     def stop_on_signals(self) -> None:
-        """Stop on SIGTERM, SIGINT and SIGHUP of a closing terminal."""
+        """Stop on SIGTERM and SIGINT."""
         loop = asyncio.get_running_loop()
         for number in (signal.SIGTERM, signal.SIGINT):
             loop.add_signal_handler(number, self.stop)

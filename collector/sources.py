@@ -1,6 +1,5 @@
 """From the config's source tables to sources that run. The only place that knows which adapter is behind a kind."""
 
-import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,6 +10,7 @@ from collector.errors import Problem, SettingsError
 from collector.model.plan import GRATE, Plan, Probe
 from collector.settings.load import Settings
 from collector.settings.shape import MqttSource, RecordingSource, RehearsalSource
+from collector.settings.sources import secret_file
 
 if TYPE_CHECKING:
     from adapters.rehearsal.source import RehearsalPit
@@ -111,11 +111,7 @@ def _secret(here: Path, name: str) -> str | None:
     """Read a password from its file, or from the credentials the service manager hands over."""
     if not name:
         return None
-    place = here / name
-    credentials = os.environ.get("CREDENTIALS_DIRECTORY")
-    if credentials and (Path(credentials) / name).exists():
-        place = Path(credentials) / name
-    return place.read_text(encoding="utf-8").rstrip("\n")
+    return secret_file(here, name).read_text(encoding="utf-8").rstrip("\n")
 
 
 def rehearsal_of(

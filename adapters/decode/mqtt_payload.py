@@ -53,7 +53,7 @@ class KeyPlace:
 
     def __post_init__(self) -> None:
         word, _, number = self.text.partition(" ")
-        by_level = word == "level" and number.isdigit() and int(number) >= 1
+        by_level = word == "level" and number.isascii() and number.isdigit() and int(number) >= 1
         if not (by_level or self.text == "topic" or self.text.startswith("/")):
             raise SourceConfigError(f'{self.text!r} says no place of a key; write "topic", "level 2" or a JSON Pointer')
         object.__setattr__(self, "_level", int(number) - 1 if by_level else None)

@@ -111,7 +111,7 @@ class RuleBook:
             now,
             look.lost_since_lid_kelvin,
             limit=self._lid.rule.limit,
-            message="the lid stands open, or the heat does not come back: look at the lid and the firebox",
+            message="the lid is open or the heat is gone: look at lid and firebox",
         )
         return steps + self._judge_probes(look)
 

@@ -65,6 +65,16 @@ class Daemon:
         """Wait until its sources are up."""
         await self.snapshot(lambda s: all(source.state == "up" for source in s.sources))
 
+    def recording(self, seconds: float = 20.0) -> None:
+        """Wait until readings are on disk, without attaching: nobody watches at three in the morning."""
+        stop = time.monotonic() + seconds
+        while time.monotonic() < stop:
+            with contextlib.suppress(sqlite3.Error), contextlib.closing(sqlite3.connect(self.store)) as db:
+                if db.execute("SELECT count(*) FROM reading").fetchone()[0]:
+                    return
+            time.sleep(0.1)
+        raise TimeoutError("nothing came to be on record")
+
     def stop(self) -> None:
         """End it as a service manager would."""
         self.process.terminate()

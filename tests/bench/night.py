@@ -30,9 +30,9 @@ def measure(effort: Effort) -> list[Finding]:
     with broker() as b, scratch() as folder:
         daemon = Daemon(Path(folder), config_text(b.port))
         loops = [python("tests.bench.receivers", "bare", b.port, "pit", 1, 0, version) for version in ("3.1.1", "5")]
-        asyncio.run(daemon.up())
         assert [next_line(loop) for loop in loops] == ["ready", "ready"]
-        sender = publish(b.port, "pit", PER_SECOND * (WARM_UP_SECONDS + slices * seconds + 5), 1, PER_SECOND)
+        sender = publish(b.port, "pit", PER_SECOND * (WARM_UP_SECONDS + slices * seconds + 25), 1, PER_SECOND)
+        daemon.recording()
         pids = (daemon.pid, *(loop.pid for loop in loops))
         time.sleep(WARM_UP_SECONDS)
         at = [[cpu_seconds(pid) for pid in pids]]
@@ -40,6 +40,8 @@ def measure(effort: Effort) -> list[Finding]:
             time.sleep(seconds)
             at.append([cpu_seconds(pid) for pid in pids])
         resident = [resident_mb(pid) for pid in pids]
+        asyncio.run(daemon.up())
+        watched = resident_mb(daemon.pid)
         for process in (sender, *loops):
             process.kill()
             process.wait(10)
@@ -49,7 +51,7 @@ def measure(effort: Effort) -> list[Finding]:
     return [
         _cpu("aiomqtt loop", ours, default, seconds),
         _cpu("the same loop on MQTT 5", ours, same, seconds),
-        _memory(resident[0], resident[1]),
+        _memory(resident[0], resident[1], watched),
     ]
 
 
@@ -66,7 +68,7 @@ def _cpu(peer: str, ours: Sequence[float], theirs: Sequence[float], seconds: flo
     return Finding(4, f"CPU a night, coldside collect / {peer}", value, "x", 1.3, 0.8, False, low, high, note)
 
 
-def _memory(ours_mb: float, bare_mb: float) -> Finding:
+def _memory(ours_mb: float, bare_mb: float, watched_mb: float) -> Finding:
     value = ours_mb / bare_mb
-    note = f"{ours_mb:.1f} against {bare_mb:.1f} MB resident"
+    note = f"{ours_mb:.1f} against {bare_mb:.1f} MB resident, nobody attached; {watched_mb:.1f} MB once a dashboard was"
     return Finding(16, "memory, coldside collect / aiomqtt + numpy", value, "x", 1.25, None, False, value, value, note)

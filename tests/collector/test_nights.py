@@ -67,8 +67,11 @@ def test_wind_and_fifteen_lid_openings_raise_no_cold_spot_and_no_drift(played):
 def test_the_faulty_probes_are_named_and_nothing_else(played):
     alarms = raised(played("faulty-probes")[0])
     assert {key for key, _ in alarms} == {
-        "probe-lying/grate mid back", "probe-lying/grate fire front", "probe-lying/grate point", "probe-silent/top stack",
-    }  # fmt: skip
+        "probe-lying/grate mid back",
+        "probe-lying/grate fire front",
+        "probe-lying/grate point",
+        "probe-silent/top stack",
+    }
 
 
 def test_the_lower_stack_ends_the_cold_spot(played):

@@ -34,7 +34,7 @@ def night(hours=8, period=2400.0, swing=8.0, level=113.0):
 
 
 def test_phases_of_a_night():
-    t, curve = night()
+    _t, curve = night()
     _, marks, looks = follow(curve)
     phases = [p for p, _ in looks]
     assert phases[0] is Phase.COLD
