@@ -172,12 +172,6 @@ def test_an_export_in_sensml_plays_again_to_the_same_values(demo, tmp_path):
     assert again == rows
 
 
-def test_headless_text_says_what_a_cook_wants_to_know():
-    out = coldside("demo", "--night", "quiet-night", "--headless")
-    assert "no alarm at all" in out.stdout
-    assert "alarms      none" in out.stdout
-
-
 def test_paths_that_are_not_text_are_printed_all_the_same():
     out = coldside("paths", "-c", b"/nowhere/\xff")
     assert out.returncode == 0, out.stderr

@@ -11,12 +11,14 @@ from collector.snapshot import Phase
 STEP = 5.0
 
 
-def follow(curve, low=99.0, high=127.0, top=60.0):
+def follow(curve, low=99.0, high=127.0):
     """Feed a curve; return the watch, the marks and each look's (phase, outside)."""
     watch = FireWatch(low, high, STEP)
     marks, looks = [], []
     for k, celsius in enumerate(curve):
-        marks += watch.look(k * STEP, float(celsius), float(celsius) + top)
+        past = curve[max(0, k - 11) : k + 1]
+        fall = float(np.max(past) - celsius)
+        marks += watch.look(k * STEP, float(celsius), fall, fall)
         if k % 6 == 0:
             watch.look_at_slope()
         looks.append((watch.phase, watch.outside_kelvin()[0]))
