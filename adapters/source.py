@@ -38,7 +38,7 @@ class Link:
 
 @dataclass(slots=True)
 class SourceCounts:
-    """What a source has counted since it was made. heard = yielded + dropped + undecodable + repeated + waiting."""
+    """What a source has counted since it was made."""
 
     heard: int = 0
     """Readings that arrived (a payload that cannot be read counts as one)."""
@@ -47,7 +47,7 @@ class SourceCounts:
     dropped: int = 0
     """Readings given up because the queue was full, oldest first, never the newest of a probe."""
     undecodable: int = 0
-    """Payloads that could not be read and named no probe; one that named its probe is yielded as bad."""
+    """Payloads that could not be read. Where the topic names the probe, a bad reading is yielded all the same."""
     repeated: int = 0
     """Readings sent again by a broker that had not seen our acknowledgement; already on record."""
     last_error: str = ""

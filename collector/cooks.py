@@ -28,6 +28,8 @@ class Opened:
     resumed: bool
     same_plan: bool
     """The cook goes on under the plan it had: a replay gives the log that was written."""
+    alive_unix: float
+    """The last sign of life of the collector that recorded it: its trend goes on when no probe is heard."""
     events: tuple[Event, ...]
     """What happened in it so far, for the log (which may lack the end) and the trend."""
 
@@ -62,7 +64,7 @@ def open_cook(database: Database, plan: Plan, now_unix: float, *, name: str = ""
         name = name or _free_name(now_unix, {cook.name for cook in cooks})
     started_ms = max(int(now_unix * 1000), (last_ordinal >> 12) + 1)
     number = database.begin_cook(name, started_ms, plan_json, coldside)
-    return Opened(number, Engine(plan, name, started_ms / 1000), last_ordinal, False, True, ())
+    return Opened(number, Engine(plan, name, started_ms / 1000), last_ordinal, False, True, started_ms / 1000, ())
 
 
 def _resume(database: Database, archive: Archive, cook: Cook, plan: Plan, plan_json: str, last_ordinal: int) -> Opened:
@@ -70,7 +72,7 @@ def _resume(database: Database, archive: Archive, cook: Cook, plan: Plan, plan_j
     if stored != plan_json:
         database.change_plan(cook.number, last_ordinal + 1, plan_json)
     engine, events = rebuild(archive, cook, plan)
-    return Opened(cook.number, engine, last_ordinal, True, stored == plan_json, tuple(events))
+    return Opened(cook.number, engine, last_ordinal, True, stored == plan_json, archive.alive_unix(cook), tuple(events))
 
 
 def _free_name(now_unix: float, taken: set[str]) -> str:

@@ -129,10 +129,11 @@ class Collector:
         if opened.same_plan:
             self._pipeline.batch.transitions += [e for e in opened.events if isinstance(e, Transition)]
         now = self.now()
-        away = now - opened.engine.now_unix
+        away = now - max(opened.alive_unix, opened.engine.now_unix)
         if away > AWAY_SECONDS:
             log.warning("the collector was away for %.0f s", away)
-            self._pipeline.act(Action(ActionKind.RESUME, text=f"the collector was away for {away:.0f} s"), now)
+            text = f"the collector was away for {away:.0f} s"
+            self._pipeline.act(Action(ActionKind.RESUME, seconds=away, text=text), now)
 
     def _restore(self, store: Path) -> None:
         """Tell each source what was committed before, so that a message sent again is not taken twice."""

@@ -172,7 +172,8 @@ class Engine:
         """
         if action.kind is not ActionKind.MARK and action.subject and action.subject not in self._rules.alarms:
             raise KeyError(action.subject)
-        events = self._wake_up(at_unix) if action.kind is ActionKind.RESUME else self.advance(at_unix)
+        resumed = action.kind is ActionKind.RESUME
+        events = self._wake_up(at_unix, action.seconds) if resumed else self.advance(at_unix)
         if action.kind in (ActionKind.MARK, ActionKind.RESUME):
             mark = Mark(at_unix, action.subject or action.kind, action.text)
             self._marks.append(mark)
@@ -181,12 +182,13 @@ class Engine:
             events += self._rules.act(action, at_unix)
         return events
 
-    def _wake_up(self, at_unix: float) -> list[Event]:
-        """Go on after the collector was away: nobody listened, so no probe was silent."""
+    def _wake_up(self, at_unix: float, away_seconds: float) -> list[Event]:
+        """Go on after the collector was away: the time in which nobody listened is no probe's silence."""
+        events = self.advance(at_unix - away_seconds)
         self._away = True
-        events = self.advance(at_unix)
+        events += self.advance(at_unix)
         self._away = False
-        self._heard_at = [None if heard is None else at_unix for heard in self._heard_at]
+        self._heard_at = [None if heard is None else heard + away_seconds for heard in self._heard_at]
         return events
 
     def _look(self, now: float, events: list[Event]) -> None:

@@ -32,8 +32,10 @@ __all__ = [
 class Phase(enum.StrEnum):
     """Where the fire is in the night."""
 
+    UNKNOWN = "nothing heard"
+    """No probe of the grate tells anything."""
     COLD = "cold"
-    """Nothing is hot yet, or nothing is heard."""
+    """Nothing is hot yet."""
     WARMING = "warming up"
     STEADY = "steady"
     LID_OPEN = "lid open"

@@ -79,7 +79,7 @@ class Session:
         client.connect_timeout = TIMEOUT_SECONDS
         client.on_connect = self._on_connect
         client.on_subscribe = lambda _c, _u, _m, codes, _p: _settle(self._subscribed, codes)
-        client.on_disconnect = lambda _c, _u, _f, code, _p: self._close(LinkReason.LOST, str(code))
+        client.on_disconnect = lambda _c, _u, _f, code, _p: self._close(LinkReason.LOST, _said(code))
         client.on_message = self._take(on_message)
         client.on_socket_open = self._on_socket_open
         client.on_socket_close = lambda _c, _u, sock: self._forget(sock)
@@ -246,6 +246,11 @@ class Session:
         client.on_socket_register_write = client.on_socket_unregister_write = None
         if sock is not None:
             sock.close()
+
+
+def _said(code: Any) -> str:
+    """Give the broker's reason; paho's word for having none is no help to anybody."""
+    return "" if str(code) in ("Unspecified error", "Normal disconnection") else str(code)
 
 
 def _settle(future: asyncio.Future[Any], value: Any) -> None:

@@ -213,10 +213,10 @@ class MqttSource:
             values: Sequence[Value] = route.reader.read(topic, bytes(message.payload), now)
         except _UNREADABLE as error:
             self.counts.last_error = f"{topic}: {error}"
+            self.counts.undecodable += 1
             key = route.reader.key_in_topic(topic)
             if key is None:
                 self.counts.heard += 1
-                self.counts.undecodable += 1
                 return []
             values = [Value(key, float("nan"), Unit.CELSIUS, None, Quality.BAD, Reason.UNDECODABLE)]
         if len(self._keys) < MAX_TOPICS:

@@ -69,7 +69,7 @@ class FireWatch:
         self._grate = Ring(1, int(5 * 3600 / step_seconds))
         self._calm = Ring(1, int(5 * 3600 / step_seconds))
         """The grate with lid openings and the warm-up left out (NaN)."""
-        self.phase = Phase.COLD
+        self.phase = Phase.UNKNOWN
         self.reached_unix: float | None = None
         """When the grate had reached the band: from here on a fire that fades is told."""
         self.steady_since_unix: float | None = None
@@ -177,6 +177,9 @@ class FireWatch:
         level = self.level_celsius
         self.after_lid = self._after_lid(now_unix)
         self._look_for_the_end(now_unix, level)
+        if math.isnan(level):
+            self.phase = Phase.UNKNOWN
+            return
         if self.steady_since_unix is None:
             self._look_at_warm_up(now_unix, level)
             if self.reached_unix is None or now_unix - self.reached_unix < STEADY_AFTER_SECONDS:

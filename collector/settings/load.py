@@ -41,10 +41,16 @@ def load(path: Path) -> Settings:
     try:
         text = path.read_text(encoding="utf-8")
     except OSError as error:
-        raise SettingsError(path, [Problem(0, "file", f"cannot be read: {error.strerror}")]) from error
+        raise SettingsError(path, [Problem(0, "file", _no_file(error))]) from error
     except UnicodeDecodeError as error:
         raise SettingsError(path, [Problem(0, "file", "is not UTF-8 text")]) from error
     return parse(text, path)
+
+
+def _no_file(error: OSError) -> str:
+    if isinstance(error, FileNotFoundError):
+        return "is not there; `coldside init` writes one to start from"
+    return f"cannot be read: {error.strerror}"
 
 
 def parse(text: str, path: Path) -> Settings:

@@ -190,6 +190,11 @@ class Archive:
         )
         return [Mark(ms / 1000, kind, text) for ms, kind, text in found]
 
+    def alive_unix(self, cook: Cook) -> float:
+        """Give the last time anything of a cook was written: its trend goes on when no probe is heard."""
+        found = self._connection.execute("SELECT max(time_ms) FROM trend WHERE cook = ?", (cook.number,))
+        return max(cook.last_unix, (found.fetchone()[0] or 0) / 1000)
+
     def trend(self, cook: Cook, since_unix: float = 0.0) -> list[TrendPoint]:
         """Give the derived values of a cook since a time, oldest first."""
         plans = self.plans(cook)

@@ -134,7 +134,7 @@ def test_a_collector_that_was_away_calls_no_probe_silent():
                 engine.take(Reading(p.source, p.key, 110.0 + t % 7 / 10, float(t)), float(t))
 
     feed(0, 3600)
-    events = engine.act(Action(ActionKind.RESUME, text="away"), 3600.0 + 1200)
+    events = engine.act(Action(ActionKind.RESUME, seconds=1200.0, text="away"), 3600.0 + 1200)
     feed(4805, 5400)
     events += engine.advance(5400.0)
     assert raised(events, 0.0) == []

@@ -31,6 +31,9 @@ def run(options: argparse.Namespace) -> int:
     from collector.paths import store_file
     from collector.store.archive import Archive
 
+    if options.json and not options.output:
+        print("coldside: --json tells of a file that was written: name it with -o FILE", file=sys.stderr)
+        return Exit.USAGE
     with Archive(store_file(options.store or "")) as archive:
         cook = archive.cook(options.cook)
         write = _write_csv if options.format == "csv" else _write_sensml

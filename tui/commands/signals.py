@@ -2,7 +2,9 @@
 
 import asyncio
 import contextlib
+import os
 import signal
+import threading
 from collections.abc import Callable, Coroutine, Iterator
 from types import FrameType
 from typing import Any
@@ -12,6 +14,7 @@ from tui.exit_codes import Exit
 __all__ = ["exit_on_signals", "stop_on_hangup", "until_signalled"]
 
 _ENDING = (signal.SIGTERM, signal.SIGHUP)
+CLEAN_UP_SECONDS = 5.0
 _SIGNALLED = 128
 """A shell's exit code of a process ended by signal n is this and n."""
 
@@ -45,6 +48,10 @@ async def until_signalled(job: Coroutine[Any, Any, None]) -> int:
     def end(number: int) -> None:
         if not caught:  # a second signal must not cut the cleaning up short
             running.cancel()
+            # A terminal that is gone can hold the cleaning up for ever: nothing is left to draw on then.
+            last = threading.Timer(CLEAN_UP_SECONDS, os._exit, (_SIGNALLED + number,))
+            last.daemon = True
+            last.start()
         caught.append(number)
 
     before = {number: signal.getsignal(number) for number in _ours()}

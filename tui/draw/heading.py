@@ -35,7 +35,10 @@ def heading_line(snapshot: Snapshot | None, view: View, cells: int) -> Line:
         (f" spread {spread} {unit} ", "strong"),
         (f" {fire_words(snapshot)} ", "warn" if over else "plain"),
     ]
+    down = [s.name for s in snapshot.sources if s.state in (LinkState.DOWN, LinkState.CONNECTING)]
     may: list[Part] = [(f" {snapshot.cook}, {age(snapshot.now_unix - snapshot.started_unix)} ", "faint")]
+    if down:
+        may.insert(0, (f" {', '.join(down)} DOWN ", "alarm"))
     if snapshot.store.throwaway:
         may.insert(0, (" not kept ", "warn"))
     if not over and not math.isclose(snapshot.speed, 1.0):

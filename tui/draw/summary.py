@@ -73,6 +73,8 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
             f"source      {source.name}: {source.state}{why}, {source.heard} heard, {source.dropped} dropped, "
             f"{source.undecodable} not readable"
         )
+        if source.unplaced:
+            lines.append(f"source      {source.name}: no place for {', '.join(source.unplaced)}")
     fault = f", FAULT: {snapshot.store.fault}" if snapshot.store.fault else ""
     lines.append(f"store       {snapshot.store.unsaved} readings not yet saved{fault}")
     lines += [

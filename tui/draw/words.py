@@ -135,6 +135,17 @@ def measured(value: float, unit: str, view: View) -> str:
     return f"{value:g} {unit.replace('_', ' ')}".strip()
 
 
+_MEANT = {
+    "cold-spot": "{} below its level's mean",
+    "drift": "{} outside its usual swing",
+    "spread": "{} from hottest to coldest",
+    "lid-open": "{} lost",
+    "probe-silent": "for {}",
+    "probe-lying": "for {}",
+}
+"""What an alarm's number is; a difference alone reads like a temperature."""
+
+
 def alarm_sentence(alarm: AlarmView, view: View) -> str:
     """Say what stands, in the unit on show, against which limit; what to look at comes last."""
     said = alarm.message or f"{alarm.rule} {alarm.subject}"
@@ -142,7 +153,8 @@ def alarm_sentence(alarm: AlarmView, view: View) -> str:
     text, advice = said[:cut], said[cut:]
     if not math.isfinite(alarm.value):
         return text + advice
-    text += f", {measured(alarm.value, alarm.unit, view)}"
+    meant = _MEANT.get(alarm.rule, "{}") if alarm.unit in ("kelvin", "seconds") else "{}"
+    text += f", {meant.format(measured(alarm.value, alarm.unit, view))}"
     if alarm.limit and math.isfinite(alarm.limit):
         text += f" (limit {measured(alarm.limit, alarm.unit, view)})"
     return text + advice

@@ -91,7 +91,7 @@ def test_slow_fall_has_a_slope_whose_interval_holds_it():
 def test_nothing_heard_is_nothing_claimed():
     watch, marks, looks = follow([math.nan] * 500)
     assert marks == []
-    assert {p for p, _ in looks} == {Phase.COLD}
+    assert {p for p, _ in looks} == {Phase.UNKNOWN}
     assert math.isnan(watch.level_celsius)
     assert math.isnan(watch.minutes_to_limit())
 

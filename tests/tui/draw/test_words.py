@@ -61,7 +61,7 @@ def test_an_alarm_says_what_stands_before_what_to_do(alarm):
     said = alarm_sentence(alarm("cold-spot/stack end"), C)
     assert said == "stack end is cold, 99 °C (limit 107 °C); look at the fire and the lid"
     kelvin = alarm("spread/grate", value=30.0, limit=20.0, unit="kelvin", message="the grate is uneven")
-    assert alarm_sentence(kelvin, F) == "the grate is uneven, 54 °F (limit 36 °F)"
+    assert alarm_sentence(kelvin, F) == "the grate is uneven, 54 °F from hottest to coldest (limit 36 °F)"
     unknown = alarm("spread/grate", value=math.nan, message="the grate is uneven: look")
     assert alarm_sentence(unknown, C) == "the grate is uneven: look"
     never = alarm("silent-probe/door", value=math.inf, limit=60.0, unit="seconds", message="door was never heard")
