@@ -27,7 +27,6 @@ from collector.model.rulebook import Look, RuleBook
 from collector.model.screening import ProbeScreen
 from collector.model.slope import bin_medians, slope_of_bins
 from collector.snapshot import (
-    AlarmState,
     EvennessView,
     FireView,
     Mark,
@@ -100,15 +99,13 @@ class Engine:
         self._chamber = np.array([p.duty == "chamber" and p.level is not None for p in plan.probes], dtype=bool)
         self._levels = [Level(plan, name) for name in plan.chamber.levels]
         self._members = [np.array(level.probes, dtype=np.intp) for level in self._levels]
-        self._lying = LyingWatch(n, self._chamber, LOOK_SECONDS, plan.rule("probe-lying").limit, neighbours(plan))
-        self._fire = FireWatch(plan.low_celsius, plan.high_celsius, LOOK_SECONDS)
+        self._begin_anew()
         self._rules = RuleBook(plan)
         self._ring = Ring(n + zones, int(RING_SECONDS / LOOK_SECONDS))
         self._values: Array = np.full(n, np.nan)
         self._usable = np.zeros(n, dtype=bool)
         self._zone_celsius, self._zone_sd = np.full(zones, np.nan), np.full(zones, np.nan)
         self._level_celsius: Array = np.full(len(self._levels), np.nan)
-        self._cold = ColdWatch(zones, LOOK_SECONDS, plan.rule("cold-spot").limit)
         self._dose: Array = np.zeros(zones)
         self._trend: Array = np.full(n + zones, np.nan)
         self._evenness = EvennessView(*[math.nan] * 5)
@@ -221,7 +218,7 @@ class Engine:
             )
 
     def _begin_anew(self) -> None:
-        """Forget what was usual: the fire has long been out, the next one is another cook's."""
+        """Know nothing of what is usual: at the start, and when the fire has long been out."""
         plan = self.plan
         self._fire = FireWatch(plan.low_celsius, plan.high_celsius, LOOK_SECONDS)
         self._cold = ColdWatch(len(plan.zones), LOOK_SECONDS, plan.rule("cold-spot").limit)
@@ -395,7 +392,3 @@ class Engine:
             fire.minutes_to_limit(), fire.lid_open_unix, fire.refuels[-1] if fire.refuels else None,
             fire.refuel_period_seconds, fire.lid_openings, fire.refuel_count,
         )  # fmt: skip
-
-    def alarms_standing(self) -> bool:
-        """Tell whether any alarm waits for a person."""
-        return any(a.state in (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED) for a in self._rules.alarms.values())

@@ -70,8 +70,6 @@ class Recorder:
         self._last_full = 0.0
         self._last_commit_unix: float | None = None
         self._fault = ""
-        self.committed = 0
-        """Readings safe on disk since the start."""
 
     def noticed(self, *, receipt: bool) -> bool:
         """Take note that the pipeline took a reading; tell whether there is room for the next."""
@@ -146,7 +144,6 @@ class Recorder:
             log.warning("the store takes readings again")
             self._fault = ""
         self._in_flight -= len(batch.rows)
-        self.committed += len(batch.rows)
         self._last_commit_unix = time.time()
         if full:
             self._last_full = time.monotonic()

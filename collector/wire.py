@@ -22,7 +22,6 @@ __all__ = [
     "News",
     "Reply",
     "Shelve",
-    "ToCollector",
     "Trend",
     "Unshelve",
     "decode_command",
@@ -98,11 +97,10 @@ class AddMark(msgspec.Struct, frozen=True, tag="mark"):
 
 FromCollector = Hello | History | Trend | News | Reply
 Command = Acknowledge | Shelve | Unshelve | AddMark
-ToCollector = Command
 
 _encoder = msgspec.msgpack.Encoder()
 _news_decoder: msgspec.msgpack.Decoder[FromCollector] = msgspec.msgpack.Decoder(FromCollector)
-_command_decoder: msgspec.msgpack.Decoder[ToCollector] = msgspec.msgpack.Decoder(ToCollector)
+_command_decoder: msgspec.msgpack.Decoder[Command] = msgspec.msgpack.Decoder(Command)
 
 
 def encode(message: Any) -> bytes:

@@ -23,7 +23,7 @@ from tui.errors import NoReply, NotConnected, VersionRefused
 if TYPE_CHECKING:
     from aiohttp import ClientSession, ClientWebSocketResponse
 
-__all__ = ["ClientLink", "ClientState", "CollectorClient", "Feed"]
+__all__ = ["FEED_URL", "GREATEST_MESSAGE", "ClientLink", "ClientState", "CollectorClient", "Feed"]
 
 FEED_URL = "http://collector/feed"
 OPEN_SECONDS = 10.0

@@ -9,6 +9,7 @@ import msgspec
 
 from collector import wire
 from collector.snapshot import Snapshot
+from tui.client import FEED_URL, GREATEST_MESSAGE
 
 __all__ = ["NoCollectorError", "ask", "snapshots"]
 
@@ -26,7 +27,7 @@ async def _feed(socket: Path) -> AsyncIterator[object]:
     try:
         async with (
             aiohttp.ClientSession(connector=aiohttp.UnixConnector(str(socket))) as session,
-            session.ws_connect("http://collector/feed", max_msg_size=0) as channel,
+            session.ws_connect(FEED_URL, max_msg_size=GREATEST_MESSAGE) as channel,
         ):
             yield channel
     except NoCollectorError:

@@ -49,6 +49,9 @@ class Level:
         self._plan = plan
         self._cache: dict[tuple[int, ...], _Solved] = {}
 
+    def _used(self, usable: NDArray[np.bool_]) -> tuple[int, ...]:
+        return tuple(i for i in self.probes if usable[i])
+
     def _solve(self, used: tuple[int, ...]) -> _Solved:
         solved = self._cache.get(used)
         if solved is None:
@@ -88,7 +91,7 @@ class Level:
         Returns:
             Zone means and standard deviations, shape (zones of this level,), and the level's mean; NaN without probes.
         """
-        used = tuple(i for i in self.probes if usable[i])
+        used = self._used(usable)
         if not used:
             nothing = np.full(len(self.zones), np.nan)
             return nothing, nothing, float("nan")
@@ -104,7 +107,7 @@ class Level:
             four others).
         """
         residual = np.full(len(self.probes), np.nan)
-        used = tuple(i for i in self.probes if usable[i])
+        used = self._used(usable)
         if len(used) < 4:
             return residual
         solved = self._solve(used)
@@ -120,14 +123,14 @@ class Level:
 
     def mean_at(self, celsius: Array, usable: NDArray[np.bool_], x_m: Array, y_m: Array) -> Array:
         """Estimate the field at places, shape (m,), degrees Celsius; NaN without probes."""
-        used = tuple(i for i in self.probes if usable[i])
+        used = self._used(usable)
         if not used:
             return np.full(x_m.shape, np.nan)
         return self._solve(used).model.mean_at(celsius[list(used)], x_m, y_m)
 
     def view(self, celsius: Array, usable: NDArray[np.bool_]) -> FieldView | None:
         """Hand out the solved field for drawing; None without probes."""
-        used = tuple(i for i in self.probes if usable[i])
+        used = self._used(usable)
         if not used:
             return None
         model = self._solve(used).model

@@ -14,7 +14,7 @@ from collector.model.action import Action, ActionKind
 from collector.model.alarm import AlarmEvent, Transition
 from collector.model.plan import Plan
 from collector.snapshot import AlarmState, Mark, Priority, TrendPoint
-from collector.store.row import Row, ordinal_at, reading_of, unix_of
+from collector.store.row import Row, reading_of, unix_of
 from collector.store.schema import SEQUENCE_BITS, VERSION
 from collector.store.trend import unpack
 
@@ -224,15 +224,6 @@ class Archive:
         """Give the greatest ordinal in use, 0 in an empty store."""
         both = self._connection.execute("SELECT (SELECT max(id) FROM reading), (SELECT max(id) FROM action)").fetchone()
         return max(value or 0 for value in both)
-
-    def readings_between(self, low_unix: float, high_unix: float) -> int:
-        """Count the readings taken from one time up to another."""
-        return int(
-            self._connection.execute(
-                "SELECT count(*) FROM reading WHERE id >= ? AND id < ?",
-                (ordinal_at(low_unix), ordinal_at(high_unix)),
-            ).fetchone()[0]
-        )
 
 
 def _with_nan(value: object) -> object:
