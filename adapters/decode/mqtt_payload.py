@@ -9,10 +9,11 @@ import msgspec
 from jsonpointer import JsonPointer, JsonPointerException
 
 from adapters.decode.senml import decode_cbor, decode_json
+from adapters.decode.value import Value
 from adapters.errors import DecodeError, SourceConfigError
 from adapters.reading import Quality, Reason, Unit, to_celsius
 
-__all__ = ["MAX_PAYLOAD_BYTES", "KeyPlace", "PayloadReader", "Value"]
+__all__ = ["MAX_PAYLOAD_BYTES", "KeyPlace", "PayloadReader"]
 
 MAX_PAYLOAD_BYTES = 64 * 1024
 """A pack of a thousand probes fits; a picture sent to the wrong topic does not."""
@@ -25,18 +26,6 @@ UNITS = {
 """How senders write units; SenML's own symbol is `Cel`."""
 
 Kind = Literal["number", "json", "senml", "senml-cbor"]
-
-
-@dataclass(frozen=True, slots=True)
-class Value:
-    """One value of a payload."""
-
-    key: str
-    celsius: float
-    unit: Unit
-    source_unix: float | None
-    quality: Quality = Quality.GOOD
-    reason: Reason = Reason.NONE
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ from time import time
 from paho.mqtt.client import MQTTMessage
 from paho.mqtt.matcher import MQTTMatcher
 
-from adapters.decode.mqtt_payload import Value
+from adapters.decode.value import Value
 from adapters.errors import DecodeError, LinkError, LinkReason
 from adapters.inbox import Inbox
 from adapters.mqtt.options import Availability, BrokerOptions, Subscription
