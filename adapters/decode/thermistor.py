@@ -20,6 +20,9 @@ __all__ = [
 ]
 
 KELVIN = 273.15
+_ENOUGH = 1e-14
+"""Relative, of ln R."""
+_MOST_STEPS = 50
 Point = tuple[float, float]
 """Degrees Celsius, ohms."""
 
@@ -33,7 +36,7 @@ def steinhart_hart_celsius(ohms: float, a: float, b: float, c: float) -> float:
 
 
 def steinhart_hart_ohms(celsius: float, a: float, b: float, c: float) -> float:
-    """Return the resistance at a temperature, ohms: the real root of the cubic (Cardano).
+    """Return the resistance at a temperature, ohms: the real root ln R of the cubic, by Newton's method.
 
     Returns:
         Ohms; NaN below absolute zero, and where a negative b or c leaves more than one answer.
@@ -41,11 +44,16 @@ def steinhart_hart_ohms(celsius: float, a: float, b: float, c: float) -> float:
     if not celsius > -KELVIN or b < 0 or c < 0 or b == c == 0:
         return math.nan
     rest = 1 / (celsius + KELVIN) - a
-    if c == 0:
-        return _exp(rest / b)
-    half, third = rest / (2 * c), b / (3 * c)
-    root = math.sqrt(third**3 + half * half)
-    return _exp(math.cbrt(half + root) + math.cbrt(half - root))
+    size = abs(rest)
+    # Either term alone puts the root too far out, and from there the steps come down to it without overshooting.
+    log = min(size / b if b else math.inf, math.cbrt(size / c) if c else math.inf)
+    for _ in range(_MOST_STEPS):
+        slope = b + 3 * c * log * log
+        step = (log * (b + c * log * log) - size) / slope if slope else 0.0
+        log -= step
+        if not abs(step) > _ENOUGH * log:
+            break
+    return _exp(math.copysign(log, rest))
 
 
 def beta_celsius(ohms: float, beta: float, ohms_at: float, at_celsius: float = 25.0) -> float:

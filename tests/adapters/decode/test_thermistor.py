@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from adapters.decode.thermistor import (
@@ -53,6 +53,10 @@ def test_no_resistance_has_no_temperature(ohms):
 
 
 @given(st.floats(allow_nan=True), st.floats(-1e12, 1e12), st.floats(-1e12, 1e12), st.floats(-1e12, 1e12))
+@example(25.0, 1e-3, 1.0, 5e-93)
+@example(25.0, 0.0, 5e-324, 5e-324)
+@example(25.0, 1e12, 5e-324, 0.0)
+@example(0.0, 1 / 273.15, 0.0, 1e-7)
 def test_any_numbers_give_a_temperature_above_absolute_zero_or_none(ohms, a, b, c):
     for found in (steinhart_hart_celsius(ohms, a, b, c), steinhart_hart_ohms(ohms, a, b, c)):
         assert math.isnan(found) or found >= -273.15
