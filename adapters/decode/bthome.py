@@ -24,6 +24,7 @@ _MAC_INCLUDED = 0b0000_0010
 _PACKET_ID = 0x00
 _BATTERY = 0x01
 _COMMAND = 0x3B
+"""Not on the format page as we know it; its form is that of package bthome-ble 3.25.0."""
 _COUNTED = frozenset({0x53, 0x54})
 """Text and raw bytes: a byte of length goes before them."""
 _TEMPERATURES = {0x02: (1, 100), 0x45: (1, 10), 0x57: (1, 1), 0x58: (35, 100)}
