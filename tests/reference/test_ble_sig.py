@@ -1,8 +1,9 @@
 """Standard characteristics against the SIG's definitions and worked answers of IEEE 11073.
 
 Sources: GATT Specification Supplement and Assigned Numbers (the SIG's own YAML) and worked FLOAT answers in public
-material, named in the rows of `ble_sig.json`; rows that name none are computed from the definitions. Package bluetooth-sig 0.6.0 is no reference for FLOAT: it reads the
-exponent of 0x2A1C as unsigned - 128, so 36.4 becomes 3.64e129.
+material, named in the rows of `ble_sig.json`; rows that name none are computed from the definitions. Package
+bluetooth-sig 0.6.0 is no reference for FLOAT: it reads the exponent of 0x2A1C as unsigned - 128, so 36.4 becomes
+3.64e129.
 """
 
 import datetime as dt
