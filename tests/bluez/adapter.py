@@ -67,26 +67,29 @@ class Adapter(Node):
         name: str,
         *,
         address: str = "00:1A:7D:DA:71:13",
-        powered: bool = True,
-        power_state: str | None = None,
+        powered: bool | None = None,
+        power_state: str = "on",
         roles: Iterable[str] = ("central", "peripheral"),
         advertisement_monitor: bool = True,
     ) -> None:
-        self.name, self.max_links, self.links_refusal = name, None, "Too many links"
-        self.max_links: int | None
+        self.name = name
+        self.max_links: int | None = None
+        self.links_refusal = "Too many links"
         self.sessions: dict[str, Filter] = {}
         self.filters: dict[str, Filter] = {}
         self.devices: dict[str, Device] = {}
         self.monitors = Monitors(fake)
         self.duplicate_data, self.rssi_step_db = False, RSSI_STEP_DB
+        if powered is not None:
+            power_state = "on" if powered else "off"
         properties = {
             "Address": Variant("s", address),
             "AddressType": Variant("s", "public"),
             "Name": Variant("s", "fake"),
             "Alias": Variant("s", "fake"),
             "Class": Variant("u", 0),
-            "Powered": Variant("b", powered),
-            "PowerState": Variant("s", power_state or ("on" if powered else "off")),
+            "Powered": Variant("b", power_state == "on"),
+            "PowerState": Variant("s", power_state),
             "Discoverable": Variant("b", False),
             "Pairable": Variant("b", False),
             "Discovering": Variant("b", False),
@@ -128,7 +131,7 @@ class Adapter(Node):
     def remove(self) -> None:
         """Pull it out: the adapter and every device below it vanish."""
         for device in self.devices.values():
-            device.remove()
+            device.vanish()
         self._reset()
         self.unpublish()
 

@@ -100,8 +100,13 @@ class Device(Node):
     def remove(self) -> None:
         """Drop the device as BlueZ does 30 s after the last advert, or on RemoveDevice; the next advert finds it anew.
 
-        A link ends without a word.
+        A link ends without a word. BlueZ does not remember the device any more, even if it was `known`.
         """
+        self.known = False
+        self.vanish()
+
+    def vanish(self) -> None:
+        """Leave the tree, with InterfacesRemoved, as when the adapter is pulled out."""
         self.gatt.unpublish()
         self.unpublish()
         self.forget()
@@ -158,7 +163,7 @@ class Device(Node):
 
     def link_up(self) -> None:
         """Make the link, as Connect does when nothing is in its way."""
-        self.connected = self.known = True  # BlueZ keeps what was once connected
+        self.connected = True
         self.change({"Connected": Variant("b", True)})
         if self.resolves:
             loop = asyncio.get_running_loop()

@@ -48,7 +48,7 @@ class FakeBluez:
         self.calls: list[Call] = []
         self.faults = Faults()
         self._hung: list[Message] = []
-        self._timers: set[asyncio.TimerHandle] = set()
+        self._timers: list[asyncio.TimerHandle] = []
         self._wire: Wire | None = None
 
     # --- the daemon's life
@@ -184,8 +184,7 @@ class FakeBluez:
 
     def _go_wrong(self, message: Message, node: Node | None, fault: Fault) -> None:
         if fault.seconds is not None:
-            timer = asyncio.get_running_loop().call_later(fault.seconds, self._answer, message)
-            self._timers = {t for t in self._timers if not t.cancelled() and t.when() > t._loop.time()} | {timer}
+            self._timers.append(asyncio.get_running_loop().call_later(fault.seconds, self._answer, message))
         elif fault.error is None:
             self._hung.append(message)
         else:
