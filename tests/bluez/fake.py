@@ -32,7 +32,7 @@ class FakeBluez:
 
     Adapters and devices are the world outside and stay when it is stopped; sessions, links and what it knew of
     devices do not. What sends signals (`advertise`, `notify`, ...) returns at once; `await fake.drained()` waits until
-    clients in the same event loop have seen them.
+    all clients have seen them.
 
     Attributes:
         nodes, tree: what clients see: the objects, and {path: {interface: {property: value}}}.
@@ -114,10 +114,14 @@ class FakeBluez:
         return sum(call.member == member for call in self.calls)
 
     async def drained(self) -> None:
-        """Wait until all signals are through the daemon and clients in this event loop have had their turn."""
+        """Wait until every client on the bus has worked through all signals sent so far."""
         if self._wire is not None:
             await self._wire.drained()
-            await asyncio.sleep(0)
+
+    async def room(self) -> None:
+        """Wait until the daemon has taken all signals sent so far; a long burst does so now and then."""
+        if self._wire is not None:
+            await self._wire.room()
 
     def release(self) -> None:
         """Carry out the calls that hang."""

@@ -15,6 +15,7 @@ OBJECTS = "org.freedesktop.DBus.ObjectManager"
 PROPERTIES = "org.freedesktop.DBus.Properties"
 CHANGED = get_signature_tree("sa{sv}as")
 PAUSE_SECONDS = 0.001
+PING_SECONDS = 10.0
 
 
 class Wire:
@@ -85,12 +86,25 @@ class Wire:
     def removed(self, path: str, interfaces: list[str]) -> bool:
         return self.send(Message.new_signal("/", OBJECTS, "InterfacesRemoved", "oas", [path, interfaces]))
 
-    async def drained(self) -> None:
-        """Wait until the daemon has passed on everything sent so far."""
+    async def room(self) -> None:
+        """Wait until nothing is kept back any more, and give others a turn."""
+        await asyncio.sleep(0)
         while self._waiting and self.open:
             await asyncio.sleep(PAUSE_SECONDS)
-        if self.open:
-            await self.bus.call(self.to_daemon("GetId"))
+
+    async def drained(self) -> None:
+        """Wait until every client on the bus has worked through what was sent so far.
+
+        Each is asked for a sign of life, which it gets after all that; one that gives none is not waited for long.
+        """
+        await self.room()
+        if not self.open:
+            return
+        with contextlib.suppress(OSError, EOFError, TimeoutError):
+            async with asyncio.timeout(PING_SECONDS):
+                names = (await self.bus.call(self.to_daemon("ListNames"))).body[0]
+                others = [name for name in names if name.startswith(":") and name != self.bus.unique_name]
+                await asyncio.gather(*(self.bus.call(_ping(name)) for name in others), return_exceptions=True)
 
     @staticmethod
     def to_daemon(member: str, signature: str = "", body: list | None = None) -> Message:
@@ -120,3 +134,7 @@ class Wire:
             self._waiting.clear()
         elif self._waiting:
             self._arm()
+
+
+def _ping(name: str) -> Message:
+    return Message(destination=name, path="/", interface="org.freedesktop.DBus.Peer", member="Ping")

@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import json
 import struct
 
 import pytest
@@ -396,7 +397,8 @@ async def test_power_off_and_on_ends_scan_and_links_for_good(bluez, hci0, probe)
     async with seconds(2):
         await client.connect()
         hci0.power(False)
-        await lost.wait()
+        await bluez.drained()
+        assert lost.is_set()
     with pytest.raises(BleakBluetoothNotAvailableError) as refused:
         await BleakScanner().start()
     assert refused.value.reason is BleakBluetoothNotAvailableReason.POWERED_OFF
@@ -522,3 +524,32 @@ async def test_a_burst_larger_than_the_socket_gets_through(bluez, probe):
         assert all(probe.values.notify(n.to_bytes(20)) for n in range(5000))
         await bluez.drained()
     assert got == list(range(5000))
+
+
+@pytest.mark.parametrize("kind", ["adverts", "notify"])
+async def test_traffic_from_another_process_arrives_whole(system_bus, kind):
+    from tests.bluez.traffic import CHARACTERISTIC, LAYOUT, address_of, traffic
+
+    process, got, seen = traffic(system_bus.address, kind, devices=2, count=1000), [], {}
+
+    def on_advert(device, advert):
+        seen[device.address] = device
+        if kind == "adverts":
+            got.extend(LAYOUT.unpack(data)[1] for data in advert.service_data.values())
+
+    try:
+        assert process.stdout.readline() == "ready\n"
+        async with seconds(8), contextlib.AsyncExitStack() as stack:
+            await stack.enter_async_context(BleakScanner(on_advert, bluez=EVERY))
+            while kind == "notify" and len(seen) < 2:
+                await asyncio.sleep(0.01)
+            for n in range(2 if kind == "notify" else 0):
+                client = await stack.enter_async_context(BleakClient(seen[address_of(n)]))
+                await client.start_notify(CHARACTERISTIC, lambda _, data: got.append(LAYOUT.unpack(data)[1]))
+            report = json.loads(await asyncio.to_thread(process.stdout.readline))
+            assert report["sent"] == 1000
+            assert got == list(range(1000))
+    finally:
+        process.terminate()
+        process.communicate(timeout=5)
+    assert process.returncode == 0
