@@ -221,7 +221,8 @@ async def test_a_session_reads_and_is_notified_and_the_next_must_subscribe_again
     assert probe.values.reads == 2
 
 
-async def test_notifications_may_come_twice_and_to_old_connections_again(bluez, probe):
+@pytest.mark.parametrize("rearms", [False, True])
+async def test_notifications_may_come_twice_and_to_old_connections_again(bluez, probe, rearms):
     device, got = await found(bluez, probe), []
     first = BleakClient(device)
     async with seconds(2):
@@ -230,11 +231,11 @@ async def test_notifications_may_come_twice_and_to_old_connections_again(bluez, 
         probe.values.notify_twice(b"\x01\x00")
         await bluez.drained()
         assert got == [b"\x01\x00"] * 2
-        probe.rearms_notify = True
+        probe.rearms_notify = rearms
         probe.drop_link()
         await bluez.drained()
         async with BleakClient(device):
-            assert probe.values.notify(b"\x02\x00")  # for the first client's connection, which is still open
+            assert probe.values.notify(b"\x02\x00") is rearms  # the first client's connection is still open
         await first.disconnect()
 
 
