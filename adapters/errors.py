@@ -36,6 +36,18 @@ class LinkReason(enum.StrEnum):
     ENDED = "the recording ended"
     UNREADABLE = "the recording cannot be read"
     FAULT = "a fault in the adapter"
+    NO_BUS = "no system D-Bus to reach Bluetooth by"
+    BUS_REFUSED = "the system D-Bus refuses us"
+    NO_BLUETOOTH = "the Bluetooth service does not run"
+    NO_ADAPTER = "no Bluetooth adapter"
+    POWERED_OFF = "the Bluetooth adapter is off"
+    BLOCKED = "the Bluetooth adapter is blocked"
+    STUCK = "the Bluetooth adapter is stuck"
+    DEAF = "the scan hears nothing at all, of any device"
+    NOT_HEARD = "not heard yet"
+    NO_SLOT = "the adapter holds as many connections as it can"
+    DEVICE_REFUSED = "the device refuses"
+    NO_TEMPERATURE = "connected, but the device offers no temperature we can read"
 
 
 class LinkError(AdapterError):

@@ -178,6 +178,10 @@ class Recording:
         self._link = Link(LinkState.DOWN, LinkReason.NOT_STARTED)
 
     @property
+    def vitals(self) -> None:
+        """Say nothing: there is no radio here."""
+
+    @property
     def link(self) -> Link:
         """The link as it stands: `ENDED` when all has been played."""
         return self._link

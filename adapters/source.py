@@ -13,7 +13,7 @@ from typing import Protocol, runtime_checkable
 from adapters.errors import LinkReason
 from adapters.reading import Reading
 
-__all__ = ["Link", "LinkState", "Source", "SourceCounts"]
+__all__ = ["Link", "LinkState", "Source", "SourceCounts", "Vitals"]
 
 
 class LinkState(enum.StrEnum):
@@ -50,8 +50,22 @@ class SourceCounts:
     """Payloads that could not be read. Where the topic names the probe, a bad reading is yielded all the same."""
     repeated: int = 0
     """Readings sent again by a broker that had not seen our acknowledgement; already on record."""
+    relinked: int = 0
+    """Connections that ended and were, or will be, tried again, where the source sees to that itself."""
     last_error: str = ""
     """The newest decoding error in words, empty when there was none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Vitals:
+    """How well a device is heard and how long it will last."""
+
+    rssi_dbm: int | None
+    """Signal strength last heard. None when it is not known."""
+    battery_percent: float | None
+    """None when the device does not tell."""
+    packets_per_minute: float
+    """Packets heard, repetitions included, over the last minute."""
 
 
 @runtime_checkable
@@ -64,6 +78,10 @@ class Source(Protocol):
     @property
     def link(self) -> Link:
         """The link as it stands now."""
+
+    @property
+    def vitals(self) -> Vitals | None:
+        """Signal, battery and packet rate; None for a source that has none, or has not heard its device yet."""
 
     def __aiter__(self) -> AsyncIterator[Reading]:
         """Open the link and yield readings until it closes.

@@ -19,6 +19,7 @@ from collector.feed import Feed
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
 from collector.model.plan import Plan
+from collector.model.vitals import DeviceVitals
 from collector.pipeline import Pipeline
 from collector.recorder import Recorder
 from collector.snapshot import AlarmState, Snapshot, SourceView, TrendPoint
@@ -34,6 +35,7 @@ log = logging.getLogger(__name__)
 TICK_SECONDS = 1.0
 STOP_SECONDS = 8.0
 RESTART_SECONDS = 1.0
+VITALS_SECONDS = 60.0
 AWAY_SECONDS = 30.0
 """A longer absence is put on record, and no probe is called silent for it."""
 
@@ -107,6 +109,7 @@ class Collector:
             on_committed=self._on_committed,
             throwaway=throwaway,
         )
+        self._vitals_due = 0.0
         self._stop = asyncio.Event()
         self.ready = asyncio.Event()
 
@@ -213,10 +216,22 @@ class Collector:
                 if step is not None:
                     self._note_clock(step)
                 self._pipeline.advance(self._clock.now())
+                self._note_vitals(loop.time())
             if self._pipeline.urgent:
                 self._recorder.hurry()
             if self._feed.watched:
                 self._feed.publish(self.snapshot())
+
+    def _note_vitals(self, now: float) -> None:
+        """Put on record, once a minute, how each device fares."""
+        if now < self._vitals_due:
+            return
+        self._vitals_due = now + VITALS_SECONDS
+        for name, watched in self._sources.items():
+            vitals = watched.source.vitals
+            if vitals is not None:
+                told = DeviceVitals(name, vitals.rssi_dbm, vitals.battery_percent, vitals.packets_per_minute)
+                self._pipeline.note(told, self._clock.now())
 
     def _note_clock(self, step: float) -> None:
         followed = "followed" if step > 0 else "not followed until the next start"
@@ -243,7 +258,7 @@ class Collector:
         if watched.fault and link.state is not LinkState.UP:
             why = watched.fault
         unplaced = tuple(sorted(key for s, key in self._pipeline.unplaced if s == source.name))
-        counts = source.counts
+        counts, vitals = source.counts, source.vitals
         return SourceView(
             name=source.name,
             kind=type(source).__name__,
@@ -253,8 +268,11 @@ class Collector:
             dropped=counts.dropped + self._pipeline.refused.get(source.name, 0),
             undecodable=counts.undecodable,
             last_heard_unix=watched.last_heard_unix,
-            restarts=watched.restarts,
+            restarts=watched.restarts + counts.relinked,
             unplaced=unplaced[:32],
+            rssi_dbm=vitals.rssi_dbm if vitals else None,
+            battery_percent=vitals.battery_percent if vitals else None,
+            packets_per_minute=vitals.packets_per_minute if vitals else None,
         )
 
     def _carry_out(self, command: wire.Command) -> str:

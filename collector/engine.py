@@ -26,6 +26,7 @@ from collector.model.robust import median
 from collector.model.rulebook import Look, RuleBook
 from collector.model.screening import ProbeScreen
 from collector.model.slope import bin_medians, slope_of_bins
+from collector.model.vitals import DeviceVitals
 from collector.snapshot import (
     EvennessView,
     FireView,
@@ -111,6 +112,7 @@ class Engine:
         self._evenness = EvennessView(*[math.nan] * 5)
         self._marks: deque[Mark] = deque(maxlen=200)
         self._away = False
+        self._batteries: dict[str, float] = {}
 
     def take(self, reading: Reading, at_unix: float) -> tuple[Taken, list[Event]]:
         """Take one reading at this moment; return what became of it and what happened until now."""
@@ -159,6 +161,13 @@ class Engine:
             self._look(self._next_look, events)
             self._next_look += LOOK_SECONDS
         self.now_unix = max(self.now_unix, now_unix)
+        return events
+
+    def note(self, vitals: DeviceVitals, at_unix: float) -> list[Event]:
+        """Take note of how a source's device fares; return what happened until now."""
+        events = self.advance(at_unix)
+        if vitals.battery_percent is not None and any(p.source == vitals.source for p in self.plan.probes):
+            self._batteries[vitals.source] = vitals.battery_percent
         return events
 
     def act(self, action: Action, at_unix: float) -> list[Event]:
@@ -343,6 +352,7 @@ class Engine:
             offline=self._offline,
             reasons=tuple(a or r for a, r in zip(self._accusation, self._reason, strict=True)),
             doubted_seconds=doubted,
+            batteries=self._batteries,
         )
 
     def snapshot(self) -> Snapshot:

@@ -6,6 +6,7 @@ from adapters.reading import Reading
 from collector.engine import Engine, Event
 from collector.model.action import Action
 from collector.model.alarm import Transition
+from collector.model.vitals import DeviceVitals
 from collector.snapshot import Mark, TrendPoint
 from collector.store.database import Batch
 from collector.store.row import Ordinals, reading_of, row_of, unix_of, with_verdict
@@ -79,6 +80,13 @@ class Pipeline:
     def advance(self, now_unix: float) -> None:
         """Let time pass."""
         self._file(self.engine.advance(now_unix))
+
+    def note(self, vitals: DeviceVitals, now_unix: float) -> None:
+        """Put on record how a source's device fares."""
+        vitals = vitals.rounded()
+        ordinal = self._ordinals.next(max(now_unix, self.engine.now_unix))
+        self.batch.vitals.append((ordinal, vitals))
+        self._file(self.engine.note(vitals, unix_of(ordinal)))
 
     def act(self, action: Action, now_unix: float) -> list[Event]:
         """Do what a person asks; return what followed.

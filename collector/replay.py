@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from adapters.reading import Reading
 from collector.engine import Engine, Event
+from collector.model.action import Action
 from collector.model.alarm import Transition
 from collector.model.plan import Plan
 from collector.store.archive import Archive, Cook
@@ -35,8 +36,10 @@ def _run(archive: Archive, cook: Cook, plan: Plan, from_id: int, until_id: int |
             break
         if isinstance(told, Reading):
             happened = engine.take(told, unix_of(ordinal))[1]
-        else:
+        elif isinstance(told, Action):
             happened = engine.act(told, unix_of(ordinal))
+        else:
+            happened = engine.note(told, unix_of(ordinal))
         if happened and ordinal >= from_id:
             events += happened
     return engine, events

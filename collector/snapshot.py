@@ -224,6 +224,10 @@ class SourceView:
     restarts: int = 0
     unplaced: tuple[str, ...] = ()
     """Keys it names that no probe of the config claims; recorded all the same."""
+    rssi_dbm: int | None = None
+    """Signal strength of a radio device. None when there is no radio, or it is not known."""
+    battery_percent: float | None = None
+    packets_per_minute: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

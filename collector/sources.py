@@ -4,20 +4,21 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from adapters.reading import Unit
+from adapters.errors import SourceConfigError
 from adapters.source import Source
 from collector.errors import Problem, SettingsError
 from collector.model.plan import GRATE, Plan, Probe
+from collector.settings.bluetooth import bind_key, passive_patterns
 from collector.settings.load import Settings
-from collector.settings.shape import MqttSource, RecordingSource, RehearsalSource
-from collector.settings.sources import secret_file
+from collector.settings.secret import read_secret, secret_file
+from collector.settings.shape import BleSource, MqttSource, RecordingSource, RehearsalSource
+from collector.settings.sources import reader_of
 
 if TYPE_CHECKING:
+    from adapters.ble.radio import Radio
     from adapters.rehearsal.source import RehearsalPit
 
 __all__ = ["build_sources", "playback_speed", "rehearsal_of"]
-
-_UNITS = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT, "K": Unit.KELVIN}
 
 
 def playback_speed(settings: Settings) -> float:
@@ -45,10 +46,14 @@ def build_sources(settings: Settings, clock: Callable[[], float], start_unix: fl
         SettingsError: a source cannot be made.
     """
     built: list[Source] = []
+    radios: dict[str, Radio] = {}
     for index, table in enumerate(settings.config.source):
         try:
-            built.append(_build(settings, table, clock, start_unix))
-        except (OSError, ValueError) as error:
+            if isinstance(table, BleSource):
+                built.append(_device(settings, table, radios, clock))
+            else:
+                built.append(_build(settings, table, clock, start_unix))
+        except (OSError, ValueError, SourceConfigError) as error:
             raise SettingsError(settings.path, [Problem(0, f"source.{index + 1}", str(error))]) from error
     return built
 
@@ -71,7 +76,6 @@ def _build(
 
 
 def _broker(settings: Settings, table: MqttSource, clock: Callable[[], float]) -> Source:
-    from adapters.decode.mqtt_payload import PayloadReader
     from adapters.mqtt.options import Availability, BrokerOptions, Subscription, Tls
     from adapters.mqtt.source import MqttSource as Broker
 
@@ -80,17 +84,8 @@ def _broker(settings: Settings, table: MqttSource, clock: Callable[[], float]) -
     def file(name: str) -> Path | None:
         return here / name if name else None
 
-    subscriptions = tuple(
-        Subscription(
-            s.filter,
-            s.qos,
-            PayloadReader(
-                s.payload, value=s.value, unit=_UNITS[s.unit], unit_pointer=s.unit_pointer,
-                time_pointer=s.time_pointer, key=s.key,
-            ),
-        )
-        for s in table.subscribe
-    )  # fmt: skip
+    key_file = secret_file(here, table.key_file) if table.key_file else None
+    subscriptions = tuple(Subscription(s.filter, s.qos, reader_of(s)) for s in table.subscribe)
     options = BrokerOptions(
         table.name,
         table.host,
@@ -98,8 +93,8 @@ def _broker(settings: Settings, table: MqttSource, clock: Callable[[], float]) -
         table.port or (8883 if table.tls else 1883),
         table.version == "5",
         table.user or None,
-        _secret(here, table.password_file),
-        Tls(file(table.ca_file), file(table.certificate_file), file(table.key_file)) if table.tls else None,
+        read_secret(here, table.password_file),
+        Tls(file(table.ca_file), file(table.certificate_file), key_file) if table.tls else None,
         table.client_id,
         tuple(Availability(a.topic, a.online.encode(), a.offline.encode(), a.keys) for a in table.availability),
     )
@@ -107,11 +102,47 @@ def _broker(settings: Settings, table: MqttSource, clock: Callable[[], float]) -
     return Broker(options, expected, clock=clock)
 
 
-def _secret(here: Path, name: str) -> str | None:
-    """Read a password from its file, or from the credentials the service manager hands over."""
-    if not name:
-        return None
-    return secret_file(here, name).read_text(encoding="utf-8").rstrip("\n")
+def _device(settings: Settings, table: BleSource, radios: "dict[str, Radio]", clock: Callable[[], float]) -> Source:
+    """Make the source of a Bluetooth device, on the one radio of its adapter."""
+    from adapters.decode.described import Described
+
+    from adapters.ble.options import DeviceOptions, Match
+    from adapters.ble.source import BleSource as Device
+    from adapters.decode.gatt import full_uuid
+
+    config = settings.config
+    if table.adapter not in radios:
+        radios[table.adapter] = _radio(settings, table.adapter, clock)
+    match = Match(table.address.lower(), table.device, full_uuid(table.service) if table.service else "", table.company)
+    keyless = [p.name for p in config.probe if p.source == table.name and not p.key]
+    options = DeviceOptions(
+        table.name,
+        match,
+        Described(table.layout, config.layout[table.layout]) if table.layout else None,
+        table.read,
+        bind_key(table, settings.path.parent),
+        keyless[0] if len(keyless) == 1 else "",
+        table.clock,
+        table.quiet,
+        table.notify_by == "socket",
+    )
+    return Device(options, radios[table.adapter], clock=clock)
+
+
+def _radio(settings: Settings, adapter: str, clock: Callable[[], float]) -> "Radio":
+    from adapters.decode.described import Described
+
+    from adapters.ble.options import RadioOptions
+    from adapters.ble.radio import Radio
+
+    config = settings.config
+    patterns: list[tuple[int, bytes]] = []
+    if config.bluetooth.passive:
+        for table in config.source:
+            if isinstance(table, BleSource) and table.adapter == adapter:
+                described = Described(table.layout, config.layout[table.layout]) if table.layout else None
+                patterns += passive_patterns(table, described)
+    return Radio(RadioOptions(adapter, config.bluetooth.slots, tuple(dict.fromkeys(patterns))), clock=clock)
 
 
 def rehearsal_of(

@@ -13,8 +13,8 @@ class Advert:
     """Six bytes in hexadecimal with colons; on macOS a UUID."""
     received_unix: float
     """When we heard it, Unix seconds UTC."""
-    rssi: int
-    """Signal strength, dBm."""
+    rssi: int | None
+    """Signal strength, dBm. None for a device that is connected already and does not advertise."""
     name: str | None = None
     """As sent: hostile text, never printed as it is."""
     random_address: bool = False

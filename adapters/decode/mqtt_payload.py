@@ -8,6 +8,8 @@ from typing import Any, Literal
 import msgspec
 from jsonpointer import JsonPointer, JsonPointerException
 
+from adapters.decode.electrical import converter
+from adapters.decode.layout import Sensor, Thermocouple
 from adapters.decode.senml import decode_cbor, decode_json
 from adapters.decode.value import Value
 from adapters.errors import DecodeError, SourceConfigError
@@ -80,8 +82,23 @@ class PayloadReader:
         unit_pointer: str = "",
         time_pointer: str = "",
         key: str = "topic",
+        sensor: Sensor | None = None,
+        electrical: str = "",
     ) -> None:
         self._kind = kind
+        self._convert = converter(sensor, electrical or "ohm") if sensor is not None else None
+        self._cold = None
+        if isinstance(sensor, Thermocouple) and sensor.cold_from:
+            if kind != "json":
+                raise SourceConfigError(f"cold_from {sensor.cold_from!r} points into JSON; the payload is {kind!r}")
+            self._cold = _pointer(sensor.cold_from)
+        if (sensor is None) is not (not electrical):
+            what = (
+                f'unit "{electrical}" needs a sensor' if electrical else "a sensor needs a unit: ohm, uV, mV, V, count"
+            )
+            raise SourceConfigError(what)
+        if sensor is not None and (unit_pointer or kind in ("senml", "senml-cbor")):
+            raise SourceConfigError("a sensor's unit is written here, it cannot come in the payload")
         self._unit = unit
         self._key = KeyPlace(key)
         self._value = _pointer(value)
@@ -126,7 +143,7 @@ class PayloadReader:
         key = self._key.in_topic(topic)
         if key is None:
             raise DecodeError(f"topic {topic!r} has no {self._key.text}")
-        return _value(key, number, self._unit, None)
+        return self._made(key, number, self._unit, None, None)
 
     def _json(self, topic: str, payload: bytes) -> Value:
         try:
@@ -148,7 +165,17 @@ class PayloadReader:
         time = None
         if self._time_pointer is not None:
             time = _time(_resolve(self._time_pointer, document, "time"))
-        return _value(key, _numeric(_resolve(self._value, document, "value")), unit, time)
+        cold = None if self._cold is None else _numeric(_resolve(self._cold, document, "cold junction"))
+        return self._made(key, _numeric(_resolve(self._value, document, "value")), unit, time, cold)
+
+    def _made(self, key: str, number: float, unit: Unit, time: float | None, cold_celsius: float | None) -> Value:
+        """Make the value, through the sensor where there is one."""
+        if self._convert is None or not math.isfinite(number):
+            return _value(key, number, unit, time)
+        celsius = self._convert(number, cold_celsius)
+        if not math.isfinite(celsius):
+            return Value(key, math.nan, unit, time, Quality.BAD, Reason.OPEN_OR_SHORT)
+        return Value(key, celsius, Unit.CELSIUS, time)
 
     def _senml(self, payload: bytes, now_unix: float) -> list[Value]:
         decode = decode_json if self._kind == "senml" else decode_cbor

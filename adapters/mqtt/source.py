@@ -71,6 +71,10 @@ class MqttSource:
         """Checksum by packet id of the messages last committed."""
 
     @property
+    def vitals(self) -> None:
+        """Say nothing: there is no radio here."""
+
+    @property
     def link(self) -> Link:
         """The link as it stands now."""
         return self._link

@@ -62,6 +62,10 @@ class RehearsalPit:
         self._orders = 0
 
     @property
+    def vitals(self) -> None:
+        """Say nothing: there is no radio here."""
+
+    @property
     def link(self) -> Link:
         """The link as it stands: up once somebody listens."""
         return self._link

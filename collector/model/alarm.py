@@ -75,8 +75,8 @@ class Transition:
 class Alarm:
     """One rule applied to one subject.
 
-    `update` is fed the value, larger meaning worse, at each evaluation; NaN means that it cannot be told, and changes
-    nothing: an alarm neither comes nor goes for want of data.
+    `update` is fed the value at each evaluation, larger meaning worse, or smaller where the rule says `below`. NaN
+    means that it cannot be told, and changes nothing: an alarm neither comes nor goes for want of data.
     """
 
     __slots__ = (
@@ -123,6 +123,9 @@ class Alarm:
 
     def _judge(self, now_unix: float, value: float, limit: float, suppress: bool) -> None:
         """Move the condition by deadband and delays: a delay must be served whole, any drop outside restarts it."""
+        deadband = self.rule.deadband
+        if self.rule.below:
+            value, limit = -value, -limit
         if not self.active:
             if value <= limit or suppress:
                 self._beyond_since = None
@@ -133,7 +136,7 @@ class Alarm:
                 self.since_unix = self._beyond_since
                 self._within_since = None
             return
-        if value > limit - self.rule.deadband or suppress:
+        if value > limit - deadband or suppress:
             self._within_since = None
         elif self._within_since is None:
             self._within_since = now_unix

@@ -69,12 +69,14 @@ class Rule:
     name: str
     priority: Priority
     limit: float
-    """In the rule's own unit: kelvin, or seconds for silence (0: each probe's own limit)."""
+    """In the rule's own unit: kelvin, percent, or seconds for silence (0: each probe's own limit)."""
     deadband: float
     """The value must come back past the limit by this much before the condition is over."""
     on_delay_seconds: float
     off_delay_seconds: float
     enabled: bool = True
+    below: bool = False
+    """The condition holds below the limit rather than above it."""
 
 
 DEFAULT_RULES: tuple[Rule, ...] = (
@@ -84,6 +86,7 @@ DEFAULT_RULES: tuple[Rule, ...] = (
     Rule("lid-open", Priority.URGENT, 15.0, 5.0, 480.0, 60.0),
     Rule("probe-silent", Priority.SOON, 0.0, 0.0, 0.0, 10.0),
     Rule("probe-lying", Priority.NOTE, 6.0, 2.0, 300.0, 300.0),
+    Rule("battery-low", Priority.SOON, 15.0, 5.0, 120.0, 0.0, below=True),
 )
 """8.3 K is 15 °F. Delays follow the usual guidance for temperature, 60 s and 1 % of range (from memory), lengthened
 where a lid or a refuel looks like the real thing for a minute or two."""
@@ -107,7 +110,7 @@ class Plan:
         Raises:
             KeyError: no such rule.
         """
-        for rule in self.rules:
+        for rule in (*self.rules, *DEFAULT_RULES):  # a plan stored by an earlier coldside lacks later rules
             if rule.name == name:
                 return rule
         raise KeyError(name)

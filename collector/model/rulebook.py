@@ -1,5 +1,6 @@
 """The alarm rules applied to one look at the pit: which value each alarm is fed, and when it may not speak."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,6 +60,8 @@ class Look:
     """Why each probe is not believed now; NONE where it is."""
     doubted_seconds: Array
     """For how long, shape (probes,)."""
+    batteries: Mapping[str, float]
+    """Percent left, by source, of those that told."""
 
 
 class RuleBook:
@@ -74,9 +77,19 @@ class RuleBook:
         self._silent = [Alarm(silent, p.name, "seconds") for p in plan.probes]
         self._silent_after = [silent.limit or p.stale_seconds for p in plan.probes]
         self._lying = [Alarm(lying, p.name, "seconds") for p in plan.probes]
+        sources = dict.fromkeys(p.source for p in plan.probes)
+        self._batteries = {s: Alarm(plan.rule("battery-low"), s, "percent") for s in sources}
         self.alarms: dict[str, Alarm] = {
             a.key: a
-            for a in (*(a for _, a in self._zones), self._drift, self._spread, self._lid, *self._silent, *self._lying)
+            for a in (
+                *(a for _, a in self._zones),
+                self._drift,
+                self._spread,
+                self._lid,
+                *self._silent,
+                *self._lying,
+                *self._batteries.values(),
+            )
         }
 
     def judge(self, look: Look) -> list[Transition]:
@@ -113,6 +126,10 @@ class RuleBook:
             limit=self._lid.rule.limit,
             message="the lid is open or the heat is gone: look at lid and firebox",
         )
+        for source, percent in look.batteries.items():
+            alarm = self._batteries[source]
+            message = f"the battery of {source} runs low: change or charge it"
+            steps += alarm.update(now, percent, limit=alarm.rule.limit, message=message)
         return steps + self._judge_probes(look)
 
     def _judge_probes(self, look: Look) -> list[Transition]:

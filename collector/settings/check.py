@@ -8,19 +8,13 @@ from typing import Any
 import msgspec
 
 from collector.settings.meaning import mistake_in
-from collector.settings.shape import Config, MqttSource, RecordingSource, RehearsalSource, SourceTable
+from collector.settings.shape import Config
 
 __all__ = ["Mistake", "Where", "mistakes"]
 
 Where = tuple[str | int, ...]
 """Path of a key: names, and numbers from 0 in arrays."""
 Mistake = tuple[Where, str]
-
-_SOURCES: dict[str, type[SourceTable]] = {
-    "mqtt": MqttSource,
-    "recording": RecordingSource,
-    "rehearsal": RehearsalSource,
-}
 
 
 def mistakes(document: dict[str, Any]) -> list[Mistake]:
@@ -33,8 +27,9 @@ def mistakes(document: dict[str, Any]) -> list[Mistake]:
 def _walk(value: Any, kind: Any, path: Where, found: list[Mistake]) -> None:
     """Check one value against one type, going down into tables and arrays of tables."""
     kind = _plain(kind)
-    if kind == SourceTable:
-        _walk_source(value, path, found)
+    by_tag = _tagged(kind)
+    if by_tag:
+        _walk_tagged(value, by_tag, path, found)
         return
     if isinstance(kind, type) and issubclass(kind, msgspec.Struct):
         _walk_table(value, kind, path, found)
@@ -89,18 +84,20 @@ def _walk_meaning(value: Any, kind: Any, path: Where, found: list[Mistake]) -> N
             _walk_meaning(item, inner, path, found)
 
 
-def _walk_source(value: Any, path: Where, found: list[Mistake]) -> None:
+def _walk_tagged(value: Any, tables: dict[str, type[msgspec.Struct]], path: Where, found: list[Mistake]) -> None:
+    """Check a table that is one of several, told apart by its `kind`."""
+    what = next((part for part in reversed(path) if isinstance(part, str)), "")
     if not isinstance(value, dict):
-        found.append((path, "must be a table: [[source]]"))
+        found.append((path, f"must be a table with a kind: {_list(tables)}"))
         return
     kind = value.get("kind")
     if kind is None:
-        found.append((path, f'says no kind; add kind = "mqtt" (or {_list(list(_SOURCES)[1:])})'))
-    elif not isinstance(kind, str) or kind not in _SOURCES:
-        near = _near(str(kind), list(_SOURCES))
-        found.append(((*path, "kind"), f"{kind!r} is no kind of source{near}; allowed: {_list(_SOURCES)}"))
+        found.append((path, f"says no kind; add kind = {' or kind = '.join(_quoted(tables))}"))
+    elif not isinstance(kind, str) or kind not in tables:
+        near = _near(str(kind), list(tables))
+        found.append(((*path, "kind"), f"{kind!r} is no kind of {what}{near}; allowed: {_list(tables)}"))
     else:
-        _walk_table(value, _SOURCES[kind], path, found)
+        _walk_table(value, tables[kind], path, found)
 
 
 def _walk_table(value: Any, kind: type[msgspec.Struct], path: Where, found: list[Mistake]) -> None:
@@ -126,11 +123,28 @@ def _walk_table(value: Any, kind: type[msgspec.Struct], path: Where, found: list
 
 def _plain(kind: Any) -> Any:
     """Take off `Annotated`, and `None` of an optional table."""
-    return kind.__origin__ if typing.get_origin(kind) is typing.Annotated and _is_table(kind.__origin__) else kind
+    if typing.get_origin(kind) is typing.Annotated and _is_table(kind.__origin__):
+        kind = kind.__origin__
+    tables = [one for one in _members(kind) if one is not types.NoneType]
+    return tables[0] if len(tables) == 1 and _is_table(tables[0]) else kind
+
+
+def _members(kind: Any) -> tuple[Any, ...]:
+    """List what a union is made of; empty for anything else."""
+    is_union = typing.get_origin(kind) in (types.UnionType, typing.Union)
+    return typing.get_args(kind) if is_union else ()
+
+
+def _tagged(kind: Any) -> dict[str, type[msgspec.Struct]]:
+    """Map the tables of a union by their tag; empty for what is no union of tables."""
+    tables = [one for one in _members(kind) if one is not types.NoneType]
+    if not tables or not all(isinstance(one, type) and issubclass(one, msgspec.Struct) for one in tables):
+        return {}
+    return {str(one.__struct_config__.tag): one for one in tables}
 
 
 def _is_table(kind: Any) -> bool:
-    if kind == SourceTable:
+    if _tagged(kind):
         return True
     if typing.get_origin(kind) is tuple:
         args = typing.get_args(kind)
@@ -155,7 +169,11 @@ def _near(word: str, allowed: list[str]) -> str:
 
 
 def _list(words: typing.Iterable[str]) -> str:
-    return ", ".join(f'"{word}"' for word in words)
+    return ", ".join(_quoted(words))
+
+
+def _quoted(words: typing.Iterable[str]) -> list[str]:
+    return [f'"{word}"' for word in words]
 
 
 def _dotted(path: Where) -> str:

@@ -8,6 +8,7 @@ import msgspec
 
 from collector.errors import Problem, SettingsError
 from collector.model.plan import DEFAULT_RULES, GRATE, Plan, Probe, Rule, Zone
+from collector.settings.bluetooth import check_bluetooth
 from collector.settings.check import Mistake, Where, mistakes
 from collector.settings.places import key_lines
 from collector.settings.quantity import parse_difference, parse_temperature
@@ -114,6 +115,7 @@ class _Builder:
         config, chamber = self._config, self._config.chamber
         target, band = parse_temperature(config.cook.target), parse_difference(config.cook.band)
         check_sources(config.source, self._path.parent, self.found, self.warnings)
+        check_bluetooth(config, self._path.parent, self.found, self.warnings)
         probes = tuple(self._probe(i, p) for i, p in enumerate(config.probe))
         self._check_probes(probes)
         zones = tuple(Zone(z.name, z.level, *(v * self._scale for v in (*z.x, *z.y))) for z in config.zone)
@@ -216,9 +218,15 @@ class _Builder:
         changed = rule
         if rule.name == "probe-silent" and (table.limit is not None or table.deadband is not None):
             self.found.append(((*where, "limit"), "is set on each probe: stale_after"))
+        elif rule.name == "battery-low" and (table.limit is not None or table.deadband is not None):
+            self.found.append(((*where, "limit"), "is set by percent"))
         elif table.limit is not None:
             changed = replace(changed, limit=parse_difference(table.limit))
-        if table.deadband is not None and rule.name != "probe-silent":
+        if table.percent is not None and rule.name == "battery-low":
+            changed = replace(changed, limit=table.percent)
+        elif table.percent is not None:
+            self.found.append(((*where, "percent"), "goes with battery-low only"))
+        if table.deadband is not None and rule.name not in ("probe-silent", "battery-low"):
             changed = replace(changed, deadband=parse_difference(table.deadband))
         if table.enabled is not None:
             changed = replace(changed, enabled=table.enabled)

@@ -1,9 +1,11 @@
 """What a text of the config must mean beyond being text: a temperature, a topic filter, a pointer into JSON."""
 
+import re
 from collections.abc import Callable
 
 from jsonpointer import JsonPointer, JsonPointerException
 
+from adapters.decode.gatt import full_uuid
 from adapters.decode.mqtt_payload import KeyPlace
 from adapters.errors import SourceConfigError
 from adapters.mqtt.filters import check_filter, check_topic
@@ -51,6 +53,16 @@ def _pointer(text: str) -> None:
         ) from error
 
 
+def _address(text: str) -> None:
+    if not _ADDRESS.fullmatch(text):
+        raise SourceConfigError(
+            f'{text!r} is no device address: six bytes with colons, "C0:FF:EE:00:00:01", or on macOS the UUID that '
+            "`coldside scan` shows"
+        )
+
+
+_ADDRESS = re.compile(r"(?:[0-9A-Fa-f]{2}:){5}[0-9A-Fa-f]{2}|[0-9A-Fa-f]{8}(?:-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}|")
+
 _CHECKS: dict[str, Callable[[str], object]] = {
     "temperature": parse_temperature,
     "difference": parse_difference,
@@ -60,4 +72,6 @@ _CHECKS: dict[str, Callable[[str], object]] = {
     "topic": check_topic,
     "key place": _key_place,
     "JSON Pointer": _pointer,
+    "device address": _address,
+    "UUID": lambda text: full_uuid(text) if text else None,
 }

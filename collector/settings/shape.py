@@ -5,9 +5,13 @@ from typing import Annotated, Literal
 import msgspec
 from msgspec import Meta
 
+from adapters.decode.layout import Layout, Sensor
+
 __all__ = [
     "AlarmTable",
     "Availability",
+    "BleSource",
+    "Bluetooth",
     "Chamber",
     "Config",
     "Cook",
@@ -38,6 +42,8 @@ TopicFilter = Annotated[str, Meta(extra={"means": "topic filter"})]
 Topic = Annotated[str, Meta(extra={"means": "topic"})]
 KeyIn = Annotated[str, Meta(extra={"means": "key place"})]
 Pointer = Annotated[str, Meta(extra={"means": "JSON Pointer"})]
+Address = Annotated[str, Meta(extra={"means": "device address"})]
+Uuid = Annotated[str, Meta(extra={"means": "UUID"})]
 TemperatureUnit = Literal["C", "F", "K"]
 
 
@@ -93,7 +99,10 @@ class Subscription(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     payload: Literal["number", "json", "senml", "senml-cbor"] = "number"
     value: Pointer = ""
     """JSON Pointer to the value; empty: the whole document."""
-    unit: TemperatureUnit = "C"
+    unit: Literal["C", "F", "K", "ohm", "uV", "mV", "V", "count"] = "C"
+    """Of the value; ohms, volts and counts need a `sensor`."""
+    sensor: Sensor | None = None
+    """What turns an electrical value into a temperature; `cold_from` is a JSON Pointer here."""
     unit_pointer: Pointer = ""
     time_pointer: Pointer = ""
     key: KeyIn = "topic"
@@ -128,6 +137,38 @@ class MqttSource(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     availability: tuple[Availability, ...] = ()
 
 
+class BleSource(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="ble"):
+    """A Bluetooth Low Energy device."""
+
+    name: Name
+    address: Address = ""
+    """As `coldside scan` shows it. This, or one of the next three; all that is given must hold."""
+    device: Annotated[str, Meta(max_length=248)] = ""
+    """The name it sends, with `*` and `?` for what varies."""
+    service: Uuid = ""
+    company: Annotated[int, Meta(ge=0, le=65535)] | None = None
+    adapter: Annotated[str, Meta(max_length=60)] = ""
+    """`hci0`; empty: the first that is on."""
+    layout: str = ""
+    """Name of a `[layout.NAME]`; empty: the device follows a standard."""
+    read: Literal["auto", "adverts", "connection"] = "auto"
+    bind_key_file: str = ""
+    """File with the key of encrypted BTHome advertisements, 32 hexadecimal digits."""
+    clock: Literal["local", "utc", "ignore"] = "local"
+    quiet: Annotated[float, Meta(ge=2, le=86400)] = 60.0
+    """Seconds without a word after which the device counts as lost and is connected to anew."""
+    notify_by: Literal["signal", "socket"] = "signal"
+
+
+class Bluetooth(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How adapters are used."""
+
+    slots: Annotated[int, Meta(ge=1, le=64)] = 5
+    """Connections one adapter holds at a time."""
+    passive: bool = False
+    """Scan without asking devices for more: needs BlueZ with its experimental interfaces on."""
+
+
 class RecordingSource(
     msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="recording"
 ):
@@ -149,7 +190,7 @@ class RehearsalSource(
     speed: Positive = 1.0
 
 
-SourceTable = MqttSource | RecordingSource | RehearsalSource
+SourceTable = MqttSource | BleSource | RecordingSource | RehearsalSource
 
 
 class ProbeTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -189,6 +230,8 @@ class AlarmTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     priority: Annotated[int, Meta(ge=1, le=3)] | None = None
     limit: NotNegativeDifference | None = None
     deadband: NotNegativeDifference | None = None
+    percent: Annotated[float, Meta(ge=0, le=100)] | None = None
+    """The limit of an alarm that is judged in percent."""
     on_delay: NotNegative | None = None
     off_delay: NotNegative | None = None
 
@@ -200,6 +243,9 @@ class Config(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     cook: Cook
     display: Display = msgspec.field(default_factory=Display)
     store: Store = msgspec.field(default_factory=Store)
+    bluetooth: Bluetooth = msgspec.field(default_factory=Bluetooth)
+    layout: dict[str, Layout] = msgspec.field(default_factory=dict)
+    """How devices that follow no standard send their temperatures."""
     source: Annotated[tuple[SourceTable, ...], Meta(min_length=1)]
     probe: Annotated[tuple[ProbeTable, ...], Meta(min_length=1)]
     zone: tuple[ZoneTable, ...] = ()

@@ -1,21 +1,25 @@
 """What must hold within and between the sources of a config: names, files, credentials, topics."""
 
-import os
-import stat
 from collections.abc import Sequence
 from pathlib import Path
 
+from adapters.decode.mqtt_payload import PayloadReader
+from adapters.errors import SourceConfigError
 from adapters.mqtt.filters import covers, overlaps
+from adapters.reading import Unit
 from collector.settings.check import Mistake, Where
-from collector.settings.shape import MqttSource, RecordingSource, RehearsalSource
+from collector.settings.secret import file_trouble, unreadable
+from collector.settings.shape import MqttSource, RecordingSource, SourceTable, Subscription
 
-__all__ = ["check_sources", "secret_file"]
+__all__ = ["check_sources", "reader_of"]
+
+_UNITS = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT, "K": Unit.KELVIN}
 
 _SECRETS = ("password_file", "key_file")
 
 
 def check_sources(
-    sources: Sequence[MqttSource | RecordingSource | RehearsalSource],
+    sources: Sequence[SourceTable],
     folder: Path,
     found: list[Mistake],
     warnings: list[str],
@@ -38,30 +42,9 @@ def check_sources(
             _check_broker(source, where, folder, found, warnings)
             _check_topics(source, where, found)
         elif isinstance(source, RecordingSource):
-            why = _unreadable(folder / source.file)
+            why = file_trouble(folder / source.file)
             if why:
                 found.append(((*where, "file"), f"{source.file!r} {why}"))
-
-
-def secret_file(folder: Path, name: str) -> Path:
-    """Find a file with a secret: among the credentials the service manager hands over, else beside the config."""
-    credentials = os.environ.get("CREDENTIALS_DIRECTORY")
-    if credentials and (Path(credentials) / name).exists():
-        return Path(credentials) / name
-    return folder / name
-
-
-def _unreadable(file: Path) -> str:
-    """Say why a file cannot be read; empty when it can."""
-    try:
-        kind = file.stat().st_mode
-    except (FileNotFoundError, ValueError):
-        return "is not there"
-    except OSError as error:
-        return f"cannot be read: {error.strerror}"
-    if not stat.S_ISREG(kind):
-        return "is not a regular file"
-    return "" if os.access(file, os.R_OK) else "cannot be read"
 
 
 def _check_broker(source: MqttSource, where: Where, folder: Path, found: list[Mistake], warnings: list[str]) -> None:
@@ -73,14 +56,26 @@ def _check_broker(source: MqttSource, where: Where, folder: Path, found: list[Mi
         name = getattr(source, key)
         if not name:
             continue
-        file = secret_file(folder, name) if key == "password_file" else folder / name
-        why = _unreadable(file)
+        secret = key in _SECRETS
+        why = unreadable(folder, name, warnings) if secret else file_trouble(folder / name)
         if why:
             found.append(((*where, key), f"{name!r} {why}"))
-        elif key in _SECRETS and file.stat().st_mode & 0o077:
-            warnings.append(f"{file}: others on this machine can read this secret; chmod 600 it")
     if source.user and not source.tls and source.host not in ("localhost", "127.0.0.1", "::1"):
         warnings.append(f"source {source.name}: the password goes over the network in clear; set tls = true")
+
+
+def reader_of(table: Subscription) -> PayloadReader:
+    """Make what reads the payloads of a subscription.
+
+    Raises:
+        SourceConfigError: it is described in a way that cannot work.
+    """
+    temperature = _UNITS.get(table.unit)
+    return PayloadReader(
+        table.payload, value=table.value, unit=temperature or Unit.CELSIUS, unit_pointer=table.unit_pointer,
+        time_pointer=table.time_pointer, key=table.key, sensor=table.sensor,
+        electrical="" if temperature else table.unit,
+    )  # fmt: skip
 
 
 def _check_topics(source: MqttSource, where: Where, found: list[Mistake]) -> None:
@@ -89,6 +84,11 @@ def _check_topics(source: MqttSource, where: Where, found: list[Mistake]) -> Non
         here = (*where, "subscribe", k)
         if table.key.startswith("/") and table.payload != "json":
             found.append(((*here, "key"), f'{table.key!r} points into JSON, but payload is "{table.payload}"'))
+        else:
+            try:
+                reader_of(table)
+            except SourceConfigError as error:
+                found.append(((*here, "sensor" if table.sensor is not None else "unit"), str(error)))
         for earlier, other in enumerate(source.subscribe[:k]):
             a, b = table.filter, other.filter
             if overlaps(a, b) and not covers(a, b) and not covers(b, a):

@@ -1,8 +1,10 @@
 """Reads the store beside the collector that writes it: cooks, readings, alarm log, trend. Blocks; one per thread."""
 
+import heapq
 import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass
+from operator import itemgetter
 from pathlib import Path
 from typing import Self
 
@@ -13,6 +15,7 @@ from collector.errors import StoreError, StoreVersionError
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import AlarmEvent, Transition
 from collector.model.plan import Plan
+from collector.model.vitals import DeviceVitals
 from collector.snapshot import AlarmState, Mark, Priority, TrendPoint
 from collector.store.row import Row, reading_of, unix_of
 from collector.store.schema import SEQUENCE_BITS, VERSION
@@ -68,6 +71,7 @@ class Archive:
     def _refuse_foreign(self) -> None:
         """Refuse what is no store of ours, or of a later coldside."""
         version = self._connection.execute("PRAGMA user_version").fetchone()[0]
+        self._version = version
         tables = {row[0] for row in self._connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
         if version > VERSION and "cook" in tables:
             raise StoreVersionError(f"{self.path}: version {version}, this coldside reads up to {VERSION}")
@@ -148,24 +152,29 @@ class Archive:
             self._range(cook),
         )
 
-    def happenings(self, cook: Cook) -> Iterator[tuple[int, Reading | Action]]:
-        """Yield all that the engine was told, readings and actions, in its order, each with its ordinal."""
+    def happenings(self, cook: Cook) -> Iterator[tuple[int, Reading | Action | DeviceVitals]]:
+        """Yield all that the engine was told, in its order, each with its ordinal."""
         series = self.series()
-        actions = iter(
-            self._connection.execute(
-                "SELECT id, kind, subject, seconds, text FROM action WHERE id >= ? AND id < ? ORDER BY id",
-                self._range(cook),
-            ).fetchall()
+        told: Iterator[tuple[int, Reading | Action | DeviceVitals]]
+        told = ((row[0], reading_of(row, *series[row[1]])) for row in self.rows(cook))
+        yield from heapq.merge(told, self._actions(cook), self.vitals(cook), key=itemgetter(0))
+
+    def _actions(self, cook: Cook) -> list[tuple[int, Action]]:
+        found = self._connection.execute(
+            "SELECT id, kind, subject, seconds, text FROM action WHERE id >= ? AND id < ? ORDER BY id",
+            self._range(cook),
         )
-        action = next(actions, None)
-        for row in self.rows(cook):
-            while action is not None and action[0] < row[0]:
-                yield action[0], Action(ActionKind(action[1]), *action[2:])
-                action = next(actions, None)
-            yield row[0], reading_of(row, *series[row[1]])
-        while action is not None:
-            yield action[0], Action(ActionKind(action[1]), *action[2:])
-            action = next(actions, None)
+        return [(ordinal, Action(ActionKind(kind), *rest)) for ordinal, kind, *rest in found]
+
+    def vitals(self, cook: Cook) -> list[tuple[int, DeviceVitals]]:
+        """Give how the devices fared, oldest first, each with its ordinal; nothing in a store of version 1."""
+        if self._version < 2:
+            return []
+        found = self._connection.execute(
+            "SELECT id, source, rssi, battery, packets FROM vitals WHERE id >= ? AND id < ? ORDER BY id",
+            self._range(cook),
+        )
+        return [(ordinal, DeviceVitals(*rest)) for ordinal, *rest in found]
 
     def alarm_log(self, cook: Cook) -> list[Transition]:
         """Give the alarm log of a cook, oldest first."""
@@ -222,8 +231,9 @@ class Archive:
 
     def last_ordinal(self) -> int:
         """Give the greatest ordinal in use, 0 in an empty store."""
-        both = self._connection.execute("SELECT (SELECT max(id) FROM reading), (SELECT max(id) FROM action)").fetchone()
-        return max(value or 0 for value in both)
+        tables = ("reading", "action", "vitals") if self._version >= 2 else ("reading", "action")
+        found = [self._connection.execute(f"SELECT max(id) FROM {table}").fetchone()[0] for table in tables]  # noqa: S608
+        return max(value or 0 for value in found)
 
 
 def _with_nan(value: object) -> object:

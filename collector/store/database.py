@@ -13,6 +13,7 @@ from typing import IO
 from collector.errors import StoreBusyError, StoreError, StoreVersionError
 from collector.model.action import Action
 from collector.model.alarm import Transition
+from collector.model.vitals import DeviceVitals
 from collector.snapshot import Mark, TrendPoint
 from collector.store.row import Row
 from collector.store.schema import MIGRATIONS, VERSION
@@ -34,6 +35,7 @@ class Batch:
     """New series: number, source, key."""
     rows: list[Row] = field(default_factory=list)
     actions: list[tuple[int, Action]] = field(default_factory=list)
+    vitals: list[tuple[int, DeviceVitals]] = field(default_factory=list)
     transitions: list[Transition] = field(default_factory=list)
     marks: list[Mark] = field(default_factory=list)
     trend: list[TrendPoint] = field(default_factory=list)
@@ -41,7 +43,9 @@ class Batch:
     """Newest receipt of each source that this batch settles once it is on disk."""
 
     def __bool__(self) -> bool:
-        return bool(self.rows or self.actions or self.transitions or self.marks or self.trend or self.receipts)
+        return bool(
+            self.rows or self.actions or self.transitions or self.marks or self.trend or self.receipts or self.vitals
+        )
 
 
 class Database:
@@ -165,6 +169,11 @@ class Database:
             many(
                 "INSERT OR IGNORE INTO action VALUES (?, ?, ?, ?, ?)",
                 [(ordinal, a.kind, a.subject, a.seconds, a.text) for ordinal, a in batch.actions],
+            )
+        if batch.vitals:
+            many(
+                "INSERT OR IGNORE INTO vitals VALUES (?, ?, ?, ?, ?)",
+                [(n, v.source, v.rssi_dbm, v.battery_percent, v.packets_per_minute) for n, v in batch.vitals],
             )
         if batch.transitions:
             many(

@@ -71,7 +71,17 @@ CREATE TABLE trend (               -- derived values every ten seconds
 );
 """
 
-MIGRATIONS: tuple[str, ...] = (_VERSION_1,)
+_VERSION_2 = """
+CREATE TABLE vitals (              -- how a device is heard and how long it will last, once a minute
+    id INTEGER PRIMARY KEY,        -- ordinal
+    source TEXT NOT NULL,
+    rssi INTEGER,                  -- dBm; NULL when not known
+    battery REAL,                  -- percent; NULL when the device does not tell
+    packets REAL NOT NULL          -- heard a minute, repetitions included
+);
+"""
+
+MIGRATIONS: tuple[str, ...] = (_VERSION_1, _VERSION_2)
 """Script number k takes a store from version k to k + 1."""
 
 VERSION = len(MIGRATIONS)

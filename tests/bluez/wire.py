@@ -118,9 +118,10 @@ class Wire:
         )
 
     def _write(self, message: Message) -> None:
-        sent = self.bus.send(message)
-        if sent.done():
-            sent.exception()  # a connection that just died; retrieved so that asyncio does not complain of it
+        with contextlib.suppress(OSError):  # its socket is closed already, though nobody was told yet
+            sent = self.bus.send(message)
+            if sent.done():
+                sent.exception()  # a connection that just died; retrieved so that asyncio does not complain of it
 
     def _arm(self) -> None:
         if self._timer is None:

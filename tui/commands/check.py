@@ -1,10 +1,16 @@
-"""`coldside check`: every mistake of a config at once."""
+"""`coldside check`: every mistake of a config at once, and whether the radio it needs can be used."""
 
 import argparse
+import asyncio
 import json
+from typing import TYPE_CHECKING
 
 from tui.commands.options import add_config, add_json, load_settings
 from tui.exit_codes import Exit
+
+if TYPE_CHECKING:
+    from adapters.ble.diagnosis import Diagnosis
+    from collector.settings.load import Settings
 
 __all__ = ["add_options", "run"]
 
@@ -13,10 +19,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of `check`."""
     add_config(parser)
     add_json(parser)
+    parser.add_argument("--file-only", action="store_true", help="look at the file alone, not at the Bluetooth adapter")
 
 
 def run(options: argparse.Namespace) -> int:
-    """Check the config; print what it holds, or what is wrong with it."""
+    """Check the config and the adapters it names; print what it holds, or what is wrong."""
     from collector.errors import SettingsError
     from collector.sources import playback_speed
 
@@ -30,13 +37,20 @@ def run(options: argparse.Namespace) -> int:
         print(json.dumps({"schema": 1, "file": str(error.path), "ok": False, "problems": problems}))
         return Exit.CONFIG
     plan = settings.plan
+    radios = [] if options.file_only else _radios(settings)
+    code = Exit.FAILED if any(radio.reason for radio in radios) else Exit.OK
     if options.json:
+        bluetooth = [
+            {"adapter": r.adapter, "ok": not r.reason, "reason": r.reason, "detail": r.detail, "mend": r.mend}
+            for r in radios
+        ]
         document = {
             "schema": 1, "file": str(settings.path), "ok": True, "warnings": list(settings.warnings),
             "sources": len(settings.config.source), "probes": len(plan.probes), "zones": len(plan.zones),
+            "bluetooth": bluetooth,
         }  # fmt: skip
         print(json.dumps(document))
-        return Exit.OK
+        return code
     print(f"{settings.path}: all right")
     counts = ((len(settings.config.source), "source"), (len(plan.probes), "probe"), (len(plan.zones), "zone"))
     print("  " + ", ".join(f"{count} {noun}{'' if count == 1 else 's'}" for count, noun in counts))
@@ -45,4 +59,30 @@ def run(options: argparse.Namespace) -> int:
         print(f"  zone {zone.name} ({zone.level}): {', '.join(held) or 'no probe: read from the map alone'}")
     for warning in settings.warnings:
         print(f"  warning: {warning}")
-    return Exit.OK
+    for radio in radios:
+        print("\n".join(_radio_lines(radio)))
+    return code
+
+
+def _radios(settings: "Settings") -> "list[Diagnosis]":
+    """Look at every adapter the config needs."""
+    from collector.settings.shape import BleSource
+
+    wanted = sorted({table.adapter for table in settings.config.source if isinstance(table, BleSource)})
+    if not wanted:
+        return []
+    from adapters.ble.diagnosis import diagnose
+
+    async def look() -> "list[Diagnosis]":
+        return [await diagnose(adapter) for adapter in wanted]
+
+    return asyncio.run(look())
+
+
+def _radio_lines(radio: "Diagnosis") -> list[str]:
+    if not radio.told:
+        return ["  Bluetooth: this system tells only when a scan is tried; `coldside scan` does"]
+    if radio.reason is None:
+        return [f"  Bluetooth: {radio.adapter} is there and on"]
+    detail = f" ({radio.detail})" if radio.detail else ""
+    return [f"  Bluetooth cannot be used: {radio.reason}{detail}", f"    {radio.mend}"]

@@ -24,6 +24,18 @@ def source_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
     return [row for line in lines for row in wrapped(line, width, 4)]
 
 
+def _radio_words(source: SourceView) -> str:
+    """Say how a radio device is heard and how long it will last; empty where there is no radio."""
+    words = []
+    if source.rssi_dbm is not None:
+        words.append(f"signal {source.rssi_dbm} dBm")
+    if source.battery_percent is not None:
+        words.append(f"battery {source.battery_percent:.0f} %")
+    if source.packets_per_minute is not None:
+        words.append(f"{source.packets_per_minute:.0f} packets a minute")
+    return ", ".join(words)
+
+
 def store_line(store: StoreView, now_unix: float) -> Line:
     """Say what is safe on disk."""
     if store.fault:
@@ -47,6 +59,9 @@ def _source_lines(source: SourceView, now_unix: float, view: View, width: int) -
         (f"  {heard}, {source.heard} heard", "plain"),
     )
     lines = [first]
+    radio = _radio_words(source)
+    if radio:
+        lines.append(((f"  {radio}", "faint"),))
     troubles = [
         (source.dropped, "dropped"), (source.undecodable, "unreadable"), (source.restarts, "restarts"),
     ]  # fmt: skip

@@ -11,6 +11,8 @@ from tui.draw.words import age, alarm_sentence, clock, clock_seconds, degree, di
 
 __all__ = ["alarm_line", "status_lines", "summary_lines"]
 
+_UNITS = {"probe-silent": "seconds", "probe-lying": "seconds", "battery-low": "percent"}
+"""In which unit an alarm is judged, where it is not kelvin."""
 _QUIET = (AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE)
 
 
@@ -19,7 +21,7 @@ def alarm_line(step: Transition, started_unix: float, view: View) -> str | None:
     if step.after in _QUIET or step.before in _QUIET:
         return None
     into = age(step.time_unix - started_unix)
-    unit = "seconds" if step.key.startswith("probe-") else "kelvin"
+    unit = _UNITS.get(step.key.partition("/")[0], "kelvin")
     against = measured(step.value, unit, view) + (f", limit {measured(step.limit, unit, view)}" if step.limit else "")
     words = f"{step.before} -> {step.after}"
     line = f"{clock_seconds(step.time_unix, view)}  {into:>7}  {step.key:30} {words}"

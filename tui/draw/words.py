@@ -132,6 +132,8 @@ def measured(value: float, unit: str, view: View) -> str:
         return slope(value, view)
     if unit == "seconds":
         return age(value)
+    if unit == "percent":
+        return f"{value:.0f} %"
     return f"{value:g} {unit.replace('_', ' ')}".strip()
 
 
@@ -142,6 +144,7 @@ _MEANT = {
     "lid-open": "{} lost",
     "probe-silent": "for {}",
     "probe-lying": "for {}",
+    "battery-low": "{} left",
 }
 """What an alarm's number is; a difference alone reads like a temperature."""
 
@@ -153,7 +156,7 @@ def alarm_sentence(alarm: AlarmView, view: View) -> str:
     text, advice = said[:cut], said[cut:]
     if not math.isfinite(alarm.value):
         return text + advice
-    meant = _MEANT.get(alarm.rule, "{}") if alarm.unit in ("kelvin", "seconds") else "{}"
+    meant = _MEANT.get(alarm.rule, "{}") if alarm.unit in ("kelvin", "seconds", "percent") else "{}"
     text += f", {meant.format(measured(alarm.value, alarm.unit, view))}"
     if alarm.limit and math.isfinite(alarm.limit):
         text += f" (limit {measured(alarm.limit, alarm.unit, view)})"

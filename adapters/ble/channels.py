@@ -1,0 +1,160 @@
+"""Which characteristics of a connected device hold temperatures, and what each is called."""
+
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from bleak.backends.characteristic import BleakGATTCharacteristic
+
+from adapters.ble.calls import Calls
+from adapters.decode.described import Described
+from adapters.decode.gatt import Format, full_uuid, is_temperature, label, parse_format, read_characteristic, uuid16
+from adapters.decode.value import Packet
+from adapters.errors import DecodeError, LinkError, LinkReason
+
+__all__ = ["Channel", "described_channels", "formats", "standard_channels"]
+
+POLL_SECONDS = 10.0
+"""Between reads of a standard characteristic that does not notify."""
+BATTERY_SECONDS = 600.0
+BATTERY = uuid16(0x2A19)
+MEASUREMENT, INTERMEDIATE = uuid16(0x2A1C), uuid16(0x2A1E)
+USER_DESCRIPTION, PRESENTATION_FORMAT = uuid16(0x2901), uuid16(0x2904)
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One characteristic to be heard."""
+
+    characteristic: BleakGATTCharacteristic
+    decode: Callable[[bytes], Packet]
+    """Raises DecodeError."""
+    every_seconds: float = POLL_SECONDS
+    """Between reads where it does not notify."""
+    battery: bool = False
+    """Tells of the battery only: no proof that the probe lives."""
+    notifies: bool = False
+    readable: bool = False
+    """Whether it is read: once before the subscription, or again and again."""
+
+
+async def formats(calls: Calls, characteristic: BleakGATTCharacteristic) -> tuple[Format | None, str]:
+    """Read what a characteristic says of itself: its Presentation Format (0x2904) and User Description (0x2901).
+
+    Raises:
+        LinkError: the link ended meanwhile.
+    """
+    found, text = None, ""
+    for descriptor in characteristic.descriptors:
+        if descriptor.uuid not in (PRESENTATION_FORMAT, USER_DESCRIPTION):
+            continue
+        try:
+            payload = await calls.read_descriptor(descriptor)
+            if descriptor.uuid == USER_DESCRIPTION:
+                text = label(payload)
+            else:
+                found = parse_format(payload)
+        except DecodeError:
+            continue
+        except LinkError as error:
+            if error.reason is not LinkReason.DEVICE_REFUSED:
+                raise
+    return found, text
+
+
+async def standard_channels(calls: Calls) -> list[Channel]:
+    """Find every characteristic that the standards, or its own Presentation Format, say is a temperature.
+
+    Raises:
+        LinkError: there is none, or the link ended meanwhile.
+    """
+    found: list[tuple[BleakGATTCharacteristic, Format | None, str]] = []
+    battery: list[Channel] = []
+    for service in calls.client.services:
+        for characteristic in service.characteristics:
+            if characteristic.uuid == BATTERY:
+                battery.append(_channel(characteristic, None, "", battery=True))
+                continue
+            form, text = await formats(calls, characteristic)
+            if is_temperature(characteristic.uuid, form):
+                found.append((characteristic, form, text))
+    if not found:
+        raise LinkError(LinkReason.NO_TEMPERATURE)
+    keys = _keys(found)
+    channels = [_channel(c, form, key) for (c, form, _), key in zip(found, keys, strict=True)]
+    if not any(c.notifies or c.readable for c in channels):
+        raise LinkError(LinkReason.NO_TEMPERATURE, "its characteristics can be neither read nor subscribed to")
+    return channels + battery[:1]
+
+
+def _keys(found: list[tuple[BleakGATTCharacteristic, Format | None, str]]) -> list[str]:
+    """Name the channels: by their own description, else `temperature`, `temperature 2` and so on.
+
+    An intermediate temperature is the measurement of the same service on its way, so it shares its key.
+    """
+    seen: Counter[str] = Counter()
+    by_service: dict[int, str] = {}
+    keys = []
+    for characteristic, _, text in found:
+        pair = characteristic.uuid in (MEASUREMENT, INTERMEDIATE)
+        if pair and characteristic.service_handle in by_service:
+            keys.append(by_service[characteristic.service_handle])
+            continue
+        name = text or "temperature"
+        seen[name] += 1
+        key = name if seen[name] == 1 else f"{name} {seen[name]}"
+        if pair:
+            by_service[characteristic.service_handle] = key
+        keys.append(key)
+    return keys
+
+
+def _channel(
+    characteristic: BleakGATTCharacteristic, form: Format | None, key: str, *, battery: bool = False
+) -> Channel:
+    uuid = characteristic.uuid
+
+    def decode(payload: bytes) -> Packet:
+        return read_characteristic(uuid, payload, key, form)
+
+    return Channel(
+        characteristic,
+        decode,
+        BATTERY_SECONDS if battery else POLL_SECONDS,
+        battery=battery,
+        notifies=_notifies(characteristic),
+        readable="read" in characteristic.properties,
+    )
+
+
+def _notifies(characteristic: BleakGATTCharacteristic) -> bool:
+    return bool({"notify", "indicate"} & set(characteristic.properties))
+
+
+def described_channels(calls: Calls, described: Described) -> list[Channel]:
+    """Find the characteristic a layout names.
+
+    Raises:
+        LinkError: the device has none such, or it cannot be used as the layout says.
+    """
+    layout = described.layout
+    service = full_uuid(layout.service) if layout.service else ""
+    found = [
+        c
+        for s in calls.client.services
+        if not service or s.uuid == service
+        for c in s.characteristics
+        if c.uuid == described.uuid
+    ]
+    where = described.uuid + (f" in service {service}" if service else "")
+    if not found:
+        raise LinkError(LinkReason.NO_TEMPERATURE, f"layout {described.name}: the device has no {where}")
+    if len(found) > 1:
+        raise LinkError(LinkReason.NO_TEMPERATURE, f"layout {described.name}: {where} occurs twice; add service =")
+    characteristic, by_reading = found[0], layout.source == "read"
+    able = "read" in characteristic.properties if by_reading else _notifies(characteristic)
+    if not able:
+        can = ", ".join(characteristic.properties) or "nothing"
+        what = f'layout {described.name}: source = "{layout.source}", but {where} allows {can}'
+        raise LinkError(LinkReason.NO_TEMPERATURE, what)
+    return [Channel(characteristic, described.read, layout.every, notifies=not by_reading, readable=by_reading)]

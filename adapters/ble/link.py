@@ -1,0 +1,210 @@
+"""One connection to one device: connect, find its temperatures, take them until the link ends.
+
+Each connection has a client of its own, made from the device as the scan last saw it, and subscribes anew: neither
+subscriptions nor characteristics outlive a link. Every call has a time-out, and a link that says nothing is ended.
+"""
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass
+
+from bleak import BleakClient
+from bleak.backends.characteristic import BleakGATTCharacteristic
+from bleak.backends.device import BLEDevice
+
+from adapters.ble.calls import BROKEN, Calls, words
+from adapters.ble.channels import Channel, described_channels, standard_channels
+from adapters.ble.options import DeviceOptions
+from adapters.ble.radio import Radio
+from adapters.errors import LinkError, LinkReason
+
+__all__ = ["DeviceLink", "connected"]
+
+TWICE_SECONDS = 0.05
+"""The same bytes again within this time are one notification heard twice (seen in maintainers' threads)."""
+
+
+@dataclass(slots=True)
+class _Last:
+    """The payload last notified by a characteristic, and when."""
+
+    payload: bytes = b""
+    at: float = float("-inf")
+
+
+@contextlib.asynccontextmanager
+async def connected(
+    radio: Radio,
+    device: BLEDevice,
+    options: DeviceOptions,
+    *,
+    waits: Callable[[], None] = lambda: None,
+    gone: Callable[[], None] = lambda: None,
+) -> AsyncIterator[Calls]:
+    """Hold a connection to a device.
+
+    Args:
+        radio: the adapter to connect through.
+        device: as the scan last saw it.
+        options: how patient to be.
+        waits: called when there is no room for another connection on this adapter.
+        gone: called when the device ended the connection.
+
+    Raises:
+        LinkError: no connection.
+    """
+    timing = options.timing
+    async with _room(radio, waits):
+        deaths = radio.bus_deaths
+        client = BleakClient(device, lambda _: gone(), timeout=timing.connect)
+        try:
+            async with radio.connecting:
+                try:
+                    async with asyncio.timeout(timing.connect + 1.0):
+                        await client.connect()
+                except TimeoutError as error:
+                    raise LinkError(LinkReason.UNREACHABLE, f"no connection within {timing.connect:g} s") from error
+                except BROKEN as error:
+                    raise LinkError(LinkReason.UNREACHABLE, words(error)) from error
+            yield Calls(client, timing.call)
+        finally:
+            # On a dead bus its file number may belong to another connection by now.
+            if not await radio.bus_is_dead(deaths):
+                with contextlib.suppress(*BROKEN):
+                    async with asyncio.timeout(timing.disconnect):
+                        await client.disconnect()
+
+
+@contextlib.asynccontextmanager
+async def _room(radio: Radio, waits: Callable[[], None]) -> AsyncIterator[None]:
+    """Hold one of the adapter's connections."""
+    try:
+        async with asyncio.timeout(radio.timing.slot):
+            await radio.slots.acquire()
+    except TimeoutError:
+        waits()
+        await radio.slots.acquire()
+    try:
+        yield
+    finally:
+        radio.slots.release()
+
+
+class DeviceLink:
+    """The connection to one device, from its opening to its end.
+
+    Args:
+        radio: the adapter to connect through.
+        options: which device and how it is read.
+        take: gets each payload with the channel it came from; must not raise.
+        up: called once the device is connected and its channels are known.
+        waits: called when there is no room for another connection on this adapter.
+    """
+
+    def __init__(
+        self,
+        radio: Radio,
+        options: DeviceOptions,
+        take: Callable[[Channel, bytes], None],
+        up: Callable[[], None],
+        waits: Callable[[], None],
+    ) -> None:
+        self._radio = radio
+        self._options = options
+        self._take = take
+        self._up = up
+        self._waits = waits
+        self._loop = asyncio.get_running_loop()
+        self._gone = asyncio.Event()
+        self._alive = self._loop.time()
+
+    async def run(self, device: BLEDevice) -> None:
+        """Connect and take payloads until the link ends, which it always does by an error.
+
+        Args:
+            device: as the scan last saw it.
+
+        Raises:
+            LinkError: it could not be opened, or ended.
+        """
+        async with connected(self._radio, device, self._options, waits=self._waits, gone=self._gone.set) as calls:
+            channels = await self._prepare(calls)
+            self._alive = self._loop.time()
+            self._up()
+            try:
+                async with asyncio.TaskGroup() as group:
+                    following = [group.create_task(self._follow(calls, channel)) for channel in channels]
+                    await self._until_quiet()
+                    for task in following:
+                        task.cancel()
+            except ExceptionGroup as errors:
+                raise errors.exceptions[0] from errors
+        if self._gone.is_set():
+            raise LinkError(LinkReason.LOST, "the device ended the connection")
+        raise LinkError(LinkReason.SILENT, f"nothing for {self._options.quiet:g} s")
+
+    async def _prepare(self, calls: Calls) -> list[Channel]:
+        """Find the channels, and write what the device wants written first."""
+        described = self._options.described
+        if described is None:
+            return await standard_channels(calls)
+        channels = described_channels(calls, described)
+        for uuid, payload in described.writes:
+            await calls.write(uuid, payload)
+        return channels
+
+    async def _until_quiet(self) -> None:
+        """Wait until the link is gone, or has said nothing for too long."""
+        while not self._gone.is_set():
+            left = self._alive + self._options.quiet - self._loop.time()
+            if left <= 0:
+                return
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(left):
+                    await self._gone.wait()
+
+    async def _follow(self, calls: Calls, channel: Channel) -> None:
+        """Take one characteristic's payloads: read it once where it can be, then subscribe, or read it again and again.
+
+        A subscribed characteristic is not read: what is read would come as a notification too.
+        """
+        if channel.readable:
+            await self._read(calls, channel)
+        if channel.notifies:
+            try:
+                await self._subscribe(calls, channel)
+            except LinkError as error:
+                refused = error.reason is LinkReason.DEVICE_REFUSED
+                if not refused or not (channel.readable or channel.battery):
+                    raise
+            else:
+                return
+        while channel.readable:
+            await asyncio.sleep(channel.every_seconds)
+            await self._read(calls, channel)
+
+    async def _read(self, calls: Calls, channel: Channel) -> None:
+        """Read a characteristic; one that is refused (to strangers, or just now) is tried again, the link stays."""
+        try:
+            self._hear(channel, await calls.read(channel.characteristic))
+        except LinkError as error:
+            if error.reason is not LinkReason.DEVICE_REFUSED:
+                raise
+
+    async def _subscribe(self, calls: Calls, channel: Channel) -> None:
+        last = _Last()
+
+        def notified(_: BleakGATTCharacteristic, data: bytearray) -> None:
+            payload, now = bytes(data), self._loop.time()
+            if payload == last.payload and now - last.at < TWICE_SECONDS:
+                return
+            last.payload, last.at = payload, now
+            self._hear(channel, payload)
+
+        await calls.subscribe(channel.characteristic, notified, acquire=self._options.acquire)
+
+    def _hear(self, channel: Channel, payload: bytes) -> None:
+        if not channel.battery:
+            self._alive = self._loop.time()
+        self._take(channel, payload)

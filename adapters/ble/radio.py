@@ -1,0 +1,291 @@
+"""One adapter: one scan shared by all who listen through it, kept alive; and room for connections.
+
+Whoever listens attaches a `Listener`. The scan begins with the first and ends with the last. It is started anew when
+BlueZ came back, the adapter was switched on, the bus died, or nothing at all was heard for long.
+"""
+
+import asyncio
+import contextlib
+import time
+from collections.abc import AsyncIterator, Callable
+from random import Random
+from typing import Any, Protocol
+
+from bleak import BleakScanner
+from bleak.args.bluez import BlueZScannerArgs
+from bleak.assigned_numbers import AdvertisementDataType
+from bleak.backends.device import BLEDevice
+from bleak.backends.scanner import AdvertisementData
+from bleak.exc import BleakBluetoothNotAvailableError, BleakBluetoothNotAvailableReason, BleakDBusError, BleakError
+
+from adapters.backoff import delay_seconds
+from adapters.ble.advert import Advert
+from adapters.ble.options import RadioOptions, Timing
+from adapters.ble.platform import BluezWatch, advert_fields
+from adapters.errors import LinkError, LinkReason
+from adapters.source import Link, LinkState
+
+__all__ = ["Listener", "Radio"]
+
+MAX_DEVICES = 4096
+"""Devices whose state is remembered; a street full of changing addresses must not fill the memory."""
+DEAF_SCANS = 2
+"""So many scans that heard nothing, one after another, are called deaf."""
+NO_SIGNAL = -127
+"""What bleak gives where BlueZ has withdrawn the signal strength: the data beside it is old."""
+_UNAVAILABLE = {
+    BleakBluetoothNotAvailableReason.POWERED_OFF: LinkReason.POWERED_OFF,
+    BleakBluetoothNotAvailableReason.NO_BLUETOOTH: LinkReason.NO_ADAPTER,
+    BleakBluetoothNotAvailableReason.NO_BLE_CENTRAL_ROLE: LinkReason.NO_ADAPTER,
+}
+
+
+class Listener(Protocol):
+    """Who wants to hear advertisements. Neither method may raise or take long: they run within bleak's own handler."""
+
+    def hear(self, advert: Advert, device: BLEDevice) -> None:
+        """Take an advertisement."""
+
+    def radio_changed(self) -> None:
+        """Take note that the radio's link changed."""
+
+
+class Radio:
+    """One Bluetooth adapter.
+
+    Args:
+        options: which adapter, how it scans.
+        timing: how patient to be.
+        clock: tells Unix seconds UTC.
+        random: for the jitter of retries.
+    """
+
+    def __init__(
+        self,
+        options: RadioOptions | None = None,
+        timing: Timing | None = None,
+        *,
+        clock: Callable[[], float] = time.time,
+        random: Random | None = None,
+    ) -> None:
+        self.options = options or RadioOptions()
+        self.timing = timing or Timing()
+        self.link = Link(LinkState.DOWN, LinkReason.NOT_STARTED)
+        self.adapter = ""
+        """Name of the adapter in use."""
+        self.bus_deaths = 0
+        """How often the system bus died: what was opened before must not be closed in an orderly way after."""
+        self.faults = 0
+        """Errors of listeners, which must not reach bleak: it would lose the end of a connection over one."""
+        self.restarts = 0
+        """How often the scan was begun anew."""
+        self.slots = asyncio.Semaphore(self.options.slots)
+        self.connecting = asyncio.Lock()
+        """One connection attempt at a time: BlueZ and many adapters fail at two."""
+        self._clock = clock
+        self._random = random or Random()
+        self._listeners: list[Listener] = []
+        self._keeper: asyncio.Task[None] | None = None
+        self._watch: BluezWatch | None = None
+        self._scan = 0
+        """Number of the scan; callbacks of an earlier one are not heard."""
+        self._heard = asyncio.Event()
+        self._beside: dict[str, tuple[Any, ...]] = {}
+        """By device, what no advertisement changes."""
+
+    @contextlib.asynccontextmanager
+    async def attached(self, listener: Listener) -> AsyncIterator[None]:
+        """Let a listener hear everything, from the start of the scan for the first to its end for the last."""
+        self._listeners.append(listener)
+        if self._keeper is None or self._keeper.done():
+            self._keeper = asyncio.create_task(self._keep(), name=f"scan {self.options.adapter or 'Bluetooth'}")
+        try:
+            yield
+        finally:
+            self._listeners.remove(listener)
+            if not self._listeners and (keeper := self._keeper) is not None:
+                self._keeper = None
+                keeper.cancel()
+                await asyncio.gather(keeper, return_exceptions=True)
+
+    async def bus_is_dead(self, deaths_before: int) -> bool:
+        """Tell whether the bus died since; gives the news of it a moment to arrive."""
+        if self.bus_deaths == deaths_before:
+            await asyncio.sleep(0.05)
+        return self.bus_deaths != deaths_before
+
+    def _show(self, state: LinkState, reason: LinkReason | None = None, detail: str = "") -> None:
+        link = Link(state, reason, detail)
+        if link != self.link:
+            self.link = link
+            for listener in tuple(self._listeners):
+                listener.radio_changed()
+
+    async def _keep(self) -> None:
+        """Scan for as long as somebody listens."""
+        attempt, patience, deaf = 0, self.timing.scan_quiet, 0
+        try:
+            while True:
+                if deaf < DEAF_SCANS:
+                    self._show(LinkState.CONNECTING)
+                try:
+                    heard = await self._scan_once(patience)
+                    attempt = 0
+                    patience = self.timing.scan_quiet if heard else self.timing.scan_quiet * 2
+                    deaf = 0 if heard else deaf + 1
+                    if deaf >= DEAF_SCANS:
+                        self._show(LinkState.DOWN, LinkReason.DEAF)
+                except LinkError as error:
+                    self._show(LinkState.DOWN, error.reason, error.detail)
+                    patience = self.timing.scan_quiet
+                except Exception as error:  # noqa: BLE001 - a scan that ends for good would be a night of silence
+                    self._show(LinkState.DOWN, LinkReason.FAULT, f"{type(error).__name__}: {error}")
+                self.restarts += 1
+                await self._rest(attempt)
+                attempt += 1
+        finally:
+            await self._drop_watch()
+            self._show(LinkState.DOWN, LinkReason.NOT_STARTED)
+
+    async def _rest(self, attempt: int) -> None:
+        """Wait before the next try, but no longer than until something stirs."""
+        seconds = delay_seconds(attempt, self._random, first=self.timing.first_retry, cap=self.timing.last_retry)
+        if self._watch is None or self._watch.bus_died:
+            await asyncio.sleep(seconds)
+            return
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(seconds):
+                await self._watch.disturbed.wait()
+            await asyncio.sleep(self.timing.first_retry * 0.1)  # what stirs once often stirs again at once
+
+    async def _scan_once(self, patience: float) -> bool:
+        """Scan until something ends it; return whether anything was heard.
+
+        Raises:
+            LinkError: no scan could be started.
+        """
+        watch = await self._watched()
+        self.adapter = await watch.adapter(self.options.adapter) if watch is not None else self.options.adapter
+        self._scan += 1
+        self._heard.clear()
+        scanner = self._scanner(self._scan)
+        try:
+            await self._start(scanner)
+            if self.link.reason is not LinkReason.DEAF:
+                self._show(LinkState.UP)
+            if watch is not None:
+                await self._greet_connected(watch)
+            return await self._until_ended(watch, patience)
+        finally:
+            self._scan += 1
+            await self._stop(scanner, watch)
+
+    async def _watched(self) -> BluezWatch | None:
+        """Open the watch, or keep the one that is open; none where there is no BlueZ."""
+        if self._watch is not None and self._watch.bus_died:
+            await self._drop_watch()
+        if self._watch is None and BluezWatch is not None:
+            self._watch = await BluezWatch.open()
+        return self._watch
+
+    async def _drop_watch(self) -> None:
+        watch, self._watch = self._watch, None
+        if watch is not None:
+            await watch.close()
+
+    def _scanner(self, number: int) -> BleakScanner:
+        def hear(device: BLEDevice, data: AdvertisementData) -> None:
+            if number == self._scan:
+                self._hear(device, data)
+
+        # With DuplicateData a steady probe is heard too; without it BlueZ passes on changes only.
+        bluez: BlueZScannerArgs = {"filters": {"DuplicateData": True}}
+        if self.adapter:
+            bluez["adapter"] = self.adapter
+        if self.options.patterns:
+            bluez["or_patterns"] = [(0, AdvertisementDataType(kind), begin) for kind, begin in self.options.patterns]
+        return BleakScanner(hear, scanning_mode="passive" if self.options.patterns else "active", bluez=bluez)
+
+    async def _start(self, scanner: BleakScanner) -> None:
+        try:
+            async with asyncio.timeout(self.timing.call):
+                await scanner.start()
+        except BleakBluetoothNotAvailableError as error:
+            raise LinkError(_UNAVAILABLE.get(error.reason, LinkReason.NO_BLUETOOTH), str(error)) from error
+        except BleakDBusError as error:
+            stuck = error.dbus_error.endswith((".InProgress", ".NotReady"))
+            raise LinkError(LinkReason.STUCK if stuck else LinkReason.NO_BLUETOOTH, str(error)) from error
+        except (BleakError, OSError, EOFError) as error:  # TimeoutError is an OSError
+            raise LinkError(LinkReason.STUCK, str(error) or f"no answer in {self.timing.call:g} s") from error
+
+    async def _stop(self, scanner: BleakScanner, watch: BluezWatch | None) -> None:
+        """Stop a scan, unless the bus it ran on is dead: its old file number may belong to another connection now."""
+        if watch is not None and watch.bus_died:
+            self.bus_deaths += 1
+            return
+        # A scan that ended by itself (BlueZ gone, adapter off) cannot be stopped, and need not be.
+        with contextlib.suppress(BleakError, OSError, EOFError, AssertionError):
+            async with asyncio.timeout(self.timing.call):
+                await scanner.stop()
+
+    async def _greet_connected(self, watch: BluezWatch) -> None:
+        """Tell of devices that are connected already, which therefore do not advertise."""
+        with contextlib.suppress(LinkError):
+            for known in await watch.connected(self.adapter):
+                device = BLEDevice(known.address, known.name, {"path": known.path, "props": known.properties})
+                random = known.properties.get("AddressType") == "random"
+                services = tuple(known.properties.get("UUIDs", ()))
+                advert = Advert(known.address, self._clock(), None, known.name, random, services=services)
+                self._tell(advert, device)
+
+    async def _until_ended(self, watch: BluezWatch | None, patience: float) -> bool:
+        """Wait until the scan is disturbed, or nothing was heard for as long as patience lasts."""
+        heard = False
+        disturbed = asyncio.create_task(_disturbance(watch), name="disturbance of the scan")
+        try:
+            while True:
+                self._heard.clear()
+                ended, _ = await asyncio.wait([disturbed], timeout=patience)
+                if ended or not self._heard.is_set():
+                    return heard
+                heard, patience = True, self.timing.scan_quiet
+        finally:
+            disturbed.cancel()
+
+    def _hear(self, device: BLEDevice, data: AdvertisementData) -> None:
+        """Take one call of bleak; nothing may escape from here."""
+        try:
+            fields = advert_fields(data.platform_data)
+            random = False
+            if fields is not None:
+                random, connected, beside = fields
+                before = self._beside.get(device.address)
+                if before != beside:
+                    if len(self._beside) >= MAX_DEVICES:
+                        self._beside.clear()
+                    self._beside[device.address] = beside
+                if connected or before not in (None, beside):
+                    return  # the device changed its state; what is told of its advertisement is old
+            if data.rssi == NO_SIGNAL:
+                return
+            if not self._heard.is_set():
+                self._heard.set()
+                self._show(LinkState.UP)
+            advert = Advert(
+                device.address, self._clock(), data.rssi, data.local_name, random, data.service_data,
+                data.manufacturer_data, tuple(data.service_uuids), self.adapter,
+            )  # fmt: skip
+            self._tell(advert, device)
+        except Exception:  # noqa: BLE001 - bleak would lose the end of a connection over it
+            self.faults += 1
+
+    def _tell(self, advert: Advert, device: BLEDevice) -> None:
+        for listener in tuple(self._listeners):
+            listener.hear(advert, device)
+
+
+async def _disturbance(watch: BluezWatch | None) -> None:
+    if watch is None:
+        await asyncio.Event().wait()
+    else:
+        await watch.disturbed.wait()

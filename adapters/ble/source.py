@@ -1,0 +1,294 @@
+"""One Bluetooth device as a source: heard where it advertises, connected to where it must be."""
+
+import asyncio
+from collections import deque
+from collections.abc import AsyncIterator, Callable
+from datetime import UTC, datetime
+from random import Random
+from time import monotonic, time
+
+from bleak.backends.device import BLEDevice
+
+from adapters.backoff import delay_seconds
+from adapters.ble.advert import Advert
+from adapters.ble.advertised import Advertised
+from adapters.ble.channels import Channel
+from adapters.ble.freshness import Freshness
+from adapters.ble.link import DeviceLink
+from adapters.ble.mend import MENDS
+from adapters.ble.options import DeviceOptions
+from adapters.ble.radio import Radio
+from adapters.decode.value import Packet, Value
+from adapters.errors import DecodeError, LinkError, LinkReason, SourceConfigError
+from adapters.inbox import Inbox
+from adapters.reading import Reading
+from adapters.source import Link, LinkState, SourceCounts, Vitals
+
+__all__ = ["BleSource"]
+
+RATE_SECONDS = 60.0
+MAX_FRESHNESS = 64
+
+
+class BleSource:
+    """Readings from one device.
+
+    Args:
+        options: which device and how it is read.
+        radio: the adapter it is heard through, shared with other sources.
+        clock: tells Unix seconds UTC.
+        random: for the jitter of retries.
+        inbox_capacity: readings that may wait.
+    """
+
+    def __init__(
+        self,
+        options: DeviceOptions,
+        radio: Radio,
+        *,
+        clock: Callable[[], float] = time,
+        random: Random | None = None,
+        inbox_capacity: int = 1024,
+    ) -> None:
+        self.name = options.name
+        self.counts = SourceCounts()
+        self._options = options
+        self._radio = radio
+        self._clock = clock
+        self._random = random or Random()
+        self._inbox = Inbox(inbox_capacity)
+        self._wake = asyncio.Event()
+        self._advertised = Advertised(options)
+        kind = options.described.layout.source if options.described is not None else ""
+        self._connects = kind in ("notify", "read") or (not kind and options.read != "adverts")
+        self._listens = kind in ("service_data", "manufacturer_data") or (not kind and options.read != "connection")
+        self._fresh: dict[str, Freshness] = {}
+        self._address = ""
+        """Of the device this source has settled on, while it is heard."""
+        self._last_seen = float("-inf")
+        self._device: BLEDevice | None = None
+        self._seen = asyncio.Event()
+        """The device was seen since the last attempt to connect."""
+        self._first_seen = float("inf")
+        self._heard_at = float("-inf")
+        """When a payload was last taken, by the loop's clock."""
+        self._first_name = ""
+        self._own_link = Link(LinkState.DOWN, LinkReason.NOT_STARTED)
+        self._arrivals: deque[float] = deque(maxlen=256)
+        self._rssi: int | None = None
+        self._battery: float | None = None
+
+    @property
+    def link(self) -> Link:
+        """The link as it stands now: the radio's trouble first, then the device's."""
+        if self._own_link.reason is LinkReason.NOT_STARTED:
+            return self._own_link
+        radio = self._radio.link
+        if radio.state is LinkState.DOWN and not self._quiet_for() < self._options.quiet:
+            detail = " - ".join(word for word in (radio.detail, self._mend(radio.reason)) if word)
+            return Link(LinkState.DOWN, radio.reason, detail)
+        if self._own_link.state is LinkState.UP and self._quiet_for() > self._options.quiet:
+            return Link(LinkState.DOWN, LinkReason.SILENT, self._mend(LinkReason.SILENT))
+        return self._own_link
+
+    @property
+    def vitals(self) -> Vitals | None:
+        """Signal, battery and packet rate; None before anything was heard."""
+        now = monotonic()
+        lately = [at for at in self._arrivals if now - at <= RATE_SECONDS]
+        if self._rssi is None and self._battery is None and not self._arrivals:
+            return None
+        rate = float(len(lately))
+        if len(lately) == self._arrivals.maxlen:
+            rate = (len(lately) - 1) / (lately[-1] - lately[0]) * 60.0 if lately[-1] > lately[0] else rate
+        return Vitals(self._rssi, self._battery, rate)
+
+    def restore(self, receipts: list[int]) -> None:
+        """Take note of receipts: a radio sends nothing again."""
+
+    def committed(self, receipt: int) -> None:
+        """Take note of a commit: no radio waits for it."""
+
+    async def __aiter__(self) -> AsyncIterator[Reading]:
+        """Listen, connect where need be, and yield readings; goes on for ever, its own troubles show in `link`.
+
+        Raises:
+            LinkError: never by the radio's fault.
+        """
+        self._own_link = Link(LinkState.CONNECTING, LinkReason.NOT_HEARD, self._mend(LinkReason.NOT_HEARD))
+        linker: asyncio.Task[None] | None = None
+        try:
+            async with self._radio.attached(self):
+                if self._connects:
+                    linker = asyncio.create_task(self._keep_link(), name=f"link to {self.name}")
+                    linker.add_done_callback(lambda _: self._wake.set())
+                while True:
+                    reading = self._inbox.get()
+                    if reading is not None:
+                        self.counts.yielded += 1
+                        yield reading
+                        continue
+                    if linker is not None and linker.done():
+                        linker.result()
+                    await self._wake.wait()
+                    self._wake.clear()
+        finally:
+            if linker is not None:
+                linker.cancel()
+                await asyncio.gather(linker, return_exceptions=True)
+            self._own_link = Link(LinkState.DOWN, LinkReason.NOT_STARTED)
+
+    def _quiet_for(self) -> float:
+        return monotonic() - self._heard_at
+
+    def _mend(self, reason: LinkReason | None) -> str:
+        return MENDS.get(reason, "") if reason is not None else ""
+
+    def radio_changed(self) -> None:
+        """Take note that the radio's link changed; `link` tells it."""
+
+    def hear(self, advert: Advert, device: BLEDevice) -> None:
+        """Take an advertisement."""
+        address, now = advert.address, monotonic()
+        if address != self._address:
+            if not self._options.match(advert):
+                return
+            if self._address and now - self._last_seen < self._options.quiet:
+                return  # another device that the description fits as well; the one we have still speaks
+            self._address, self._first_seen = address, now
+        self._last_seen = now
+        self._device = device
+        if advert.rssi is not None:
+            self._rssi = advert.rssi
+        self._seen.set()
+        if self._listens:
+            self._hear_payload(advert, now)
+
+    def _hear_payload(self, advert: Advert, now: float) -> None:
+        payload = self._advertised.payload(advert)
+        if payload is None:
+            return
+        fresh = self._freshness(advert.address)
+        self._arrivals.append(now)
+        if fresh.seen(payload, now):
+            self._heard_at = now
+            return
+        try:
+            packet = self._advertised.read(payload, advert)
+            encrypted = self._advertised.encrypted(advert)
+            new = fresh.is_new(payload, packet.counter, now, must_rise=encrypted)
+        except (DecodeError, SourceConfigError) as error:
+            self._undecodable(error)
+            return
+        self._heard_at = now
+        self._own_link = Link(LinkState.UP)
+        if new:
+            self._put(packet)
+
+    def _freshness(self, address: str) -> Freshness:
+        fresh = self._fresh.get(address)
+        if fresh is None:
+            if len(self._fresh) >= MAX_FRESHNESS:
+                self._fresh.clear()
+            fresh = self._fresh[address] = Freshness()
+        return fresh
+
+    async def _keep_link(self) -> None:
+        """Connect whenever the device is seen, for as long as the source runs."""
+        attempt = 0
+        while True:
+            await self._until_wanted()
+            began = monotonic()
+            self._own_link = Link(LinkState.CONNECTING)
+            link = DeviceLink(self._radio, self._options, self._take, self._link_up, self._wait_for_slot)
+            try:
+                assert self._device is not None
+                await link.run(self._device)
+            except LinkError as error:
+                detail = " - ".join(word for word in (error.detail, self._mend(error.reason)) if word)
+                self._own_link = Link(LinkState.DOWN, error.reason, detail)
+            self.counts.relinked += 1
+            self._seen.clear()
+            attempt = 0 if monotonic() - began > RATE_SECONDS else attempt + 1
+            timing = self._options.timing
+            await asyncio.sleep(delay_seconds(attempt, self._random, first=timing.first_retry, cap=timing.last_retry))
+
+    async def _until_wanted(self) -> None:
+        """Wait until the device is seen, and its advertisements alone will not do."""
+        while True:
+            await self._seen.wait()
+            if self._options.read == "connection" or self._options.described is not None:
+                return
+            if self._quiet_for() < self._options.quiet:
+                pause = self._options.quiet  # it advertises its temperature: no need of a link
+            else:
+                pause = self._first_seen + self._options.timing.decide - monotonic()
+                if pause <= 0:
+                    return
+            self._seen.clear()
+            await asyncio.sleep(pause)
+
+    def _link_up(self) -> None:
+        self._own_link = Link(LinkState.UP)
+        self._heard_at = monotonic()
+
+    def _wait_for_slot(self) -> None:
+        most = self._radio.options.slots
+        detail = f"all {most} connections are in use - {self._mend(LinkReason.NO_SLOT)}"
+        self._own_link = Link(LinkState.CONNECTING, LinkReason.NO_SLOT, detail)
+
+    def _take(self, channel: Channel, payload: bytes) -> None:
+        """Take what a characteristic said."""
+        now = monotonic()
+        self._arrivals.append(now)
+        self._heard_at = now
+        try:
+            described = self._options.described
+            if described is not None and not described.fits(payload):
+                return  # another kind of packet on the same characteristic
+            packet = channel.decode(payload)
+            if packet.counter is not None and not self._freshness(self._address).is_new(payload, packet.counter, now):
+                return
+        except DecodeError as error:
+            self._undecodable(error)
+            return
+        self._put(packet)
+
+    def _undecodable(self, error: Exception) -> None:
+        self.counts.heard += 1
+        self.counts.undecodable += 1
+        self.counts.last_error = str(error)
+
+    def _put(self, packet: Packet) -> None:
+        """Hand on the values of a packet."""
+        if packet.battery_percent is not None:
+            self._battery = packet.battery_percent
+        if packet.rejected:
+            self.counts.undecodable += len(packet.rejected)
+            self.counts.last_error = packet.rejected[-1]
+        now = self._clock()
+        measured = self._source_unix(packet.measured)
+        for value in packet.values:
+            self._inbox.put(self._reading(value, now, measured))
+        self.counts.heard += len(packet.values)
+        self.counts.dropped = self._inbox.dropped
+        if packet.values:
+            self._wake.set()
+
+    def _reading(self, value: Value, now: float, measured: float | None) -> Reading:
+        key = value.key
+        if self._options.first_key:
+            self._first_name = self._first_name or key
+            if key == self._first_name:
+                key = self._options.first_key
+        source_unix = value.source_unix if value.source_unix is not None else measured
+        return Reading(self.name, key, value.celsius, now, source_unix, value.unit, value.quality, value.reason)
+
+    def _source_unix(self, measured: datetime | None) -> float | None:
+        """Give the time the device says it measured at, by what its clock means."""
+        if measured is None or self._options.clock == "ignore":
+            return None
+        try:
+            return (measured.replace(tzinfo=UTC) if self._options.clock == "utc" else measured).timestamp()
+        except (OverflowError, ValueError, OSError):
+            return None

@@ -1,0 +1,21 @@
+"""How a device is heard and how long it will last, as it goes on record."""
+
+from dataclasses import dataclass
+
+__all__ = ["DeviceVitals"]
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceVitals:
+    """Signal, battery and packet rate of one source at one moment."""
+
+    source: str
+    rssi_dbm: int | None
+    battery_percent: float | None
+    """None when the device does not tell."""
+    packets_per_minute: float
+
+    def rounded(self) -> "DeviceVitals":
+        """Give what the disk will give again: tenths."""
+        battery = None if self.battery_percent is None else round(self.battery_percent, 1)
+        return DeviceVitals(self.source, self.rssi_dbm, battery, round(self.packets_per_minute, 1))

@@ -1,0 +1,48 @@
+"""Files with secrets: where they are, whether they can be read, whether others can read them too."""
+
+import os
+import stat
+from pathlib import Path
+
+__all__ = ["file_trouble", "read_secret", "secret_file", "unreadable"]
+
+
+def secret_file(folder: Path, name: str) -> Path:
+    """Find a file with a secret: among the credentials the service manager hands over, else beside the config."""
+    credentials = os.environ.get("CREDENTIALS_DIRECTORY")
+    if credentials and (Path(credentials) / name).exists():
+        return Path(credentials) / name
+    return folder / name
+
+
+def read_secret(folder: Path, name: str) -> str | None:
+    """Read a secret, without the end of its line; None when no file is named.
+
+    Raises:
+        OSError: it cannot be read.
+    """
+    if not name:
+        return None
+    return secret_file(folder, name).read_text(encoding="utf-8").rstrip("\n")
+
+
+def unreadable(folder: Path, name: str, warnings: list[str]) -> str:
+    """Say why a secret cannot be read, empty when it can; warn when others can read it."""
+    file = secret_file(folder, name)
+    why = file_trouble(file)
+    if not why and file.stat().st_mode & 0o077:
+        warnings.append(f"{file}: others on this machine can read this secret; chmod 600 it")
+    return why
+
+
+def file_trouble(file: Path) -> str:
+    """Say why a file cannot be read; empty when it can."""
+    try:
+        kind = file.stat().st_mode
+    except (FileNotFoundError, ValueError):
+        return "is not there"
+    except OSError as error:
+        return f"cannot be read: {error.strerror}"
+    if not stat.S_ISREG(kind):
+        return "is not a regular file"
+    return "" if os.access(file, os.R_OK) else "cannot be read"
