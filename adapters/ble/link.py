@@ -25,6 +25,10 @@ TWICE_SECONDS = 0.05
 """The same bytes again within this time are one notification heard twice (seen in maintainers' threads)."""
 
 
+DEAD_SECONDS = 0.5
+"""How long to wait for the end of a connection that cannot be alive any more."""
+
+
 @dataclass(slots=True)
 class _Last:
     """The payload last notified by a characteristic, and when."""
@@ -56,7 +60,7 @@ async def connected(
     """
     timing = options.timing
     async with _room(radio, waits):
-        deaths = radio.bus_deaths
+        deaths, upheavals = radio.bus_deaths, radio.upheavals
         client = BleakClient(device, lambda _: gone(), timeout=timing.connect)
         try:
             async with radio.connecting:
@@ -72,7 +76,7 @@ async def connected(
             # On a dead bus its file number may belong to another connection by now.
             if not await radio.bus_is_dead(deaths):
                 with contextlib.suppress(*BROKEN):
-                    async with asyncio.timeout(timing.disconnect):
+                    async with asyncio.timeout(timing.disconnect if radio.upheavals == upheavals else DEAD_SECONDS):
                         await client.disconnect()
 
 
@@ -118,6 +122,12 @@ class DeviceLink:
         self._loop = asyncio.get_running_loop()
         self._gone = asyncio.Event()
         self._alive = self._loop.time()
+        self._upheavals = radio.upheavals
+
+    def radio_changed(self) -> None:
+        """End when BlueZ, the adapter or the bus went away since this link was made."""
+        if self._radio.upheavals != self._upheavals:
+            self._gone.set()
 
     async def run(self, device: BLEDevice) -> None:
         """Connect and take payloads until the link ends, which it always does by an error.

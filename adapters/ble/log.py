@@ -146,7 +146,9 @@ def parse_line(text: str, number: int) -> Line:
         shape = _DECODER.decode(text)
     except (msgspec.DecodeError, UnicodeError, RecursionError, ValueError) as error:
         what = str(error)[:160]
-        raise DecodeError(f"line {number}: {what}; a line is one JSON object, as `coldside scan --record` writes") from error
+        raise DecodeError(
+            f"line {number}: {what}; a line is one JSON object, as `coldside scan --record` writes"
+        ) from error
     try:
         return _made(shape)
     except (DecodeError, SourceConfigError) as error:

@@ -75,6 +75,8 @@ class Radio:
         """Name of the adapter in use."""
         self.bus_deaths = 0
         """How often the system bus died: what was opened before must not be closed in an orderly way after."""
+        self.upheavals = 0
+        """How often BlueZ, the adapter or the bus went away: every connection made before is dead, told or not."""
         self.faults = 0
         """Errors of listeners, which must not reach bleak: it would lose the end of a connection over one."""
         self.restarts = 0
@@ -175,7 +177,12 @@ class Radio:
                 self._show(LinkState.UP)
             if watch is not None:
                 await self._greet_connected(watch)
-            return await self._until_ended(watch, patience)
+            heard = await self._until_ended(watch, patience)
+            if watch is not None and watch.disturbed.is_set():
+                self.upheavals += 1
+                for listener in tuple(self._listeners):
+                    listener.radio_changed()
+            return heard
         finally:
             self._scan += 1
             await self._stop(scanner, watch)

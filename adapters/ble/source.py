@@ -74,6 +74,7 @@ class BleSource:
         """When a payload was last taken, by the loop's clock."""
         self._first_name = ""
         self._own_link = Link(LinkState.DOWN, LinkReason.NOT_STARTED)
+        self._device_link: DeviceLink | None = None
         self._arrivals: deque[float] = deque(maxlen=256)
         self._rssi: int | None = None
         self._battery: float | None = None
@@ -145,7 +146,9 @@ class BleSource:
         return MENDS.get(reason, "") if reason is not None else ""
 
     def radio_changed(self) -> None:
-        """Take note that the radio's link changed; `link` tells it."""
+        """Take note that the radio's link changed: after an upheaval a connection is dead, though nobody says so."""
+        if self._device_link is not None:
+            self._device_link.radio_changed()
 
     def hear(self, advert: Advert, device: BLEDevice) -> None:
         """Take an advertisement."""
@@ -201,6 +204,7 @@ class BleSource:
             began = monotonic()
             self._own_link = Link(LinkState.CONNECTING)
             link = DeviceLink(self._radio, self._options, self._take, self._link_up, self._wait_for_slot)
+            self._device_link = link
             try:
                 assert self._device is not None
                 await link.run(self._device)

@@ -141,7 +141,9 @@ def find(history: Sequence[tuple[float, bytes]]) -> Findings:
     counters = find_counters([payload for _, payload in rows])
     counting = {at for counter in counters for at in range(counter.at, counter.at + counter.size)}
     sample = _spread(rows)
-    allowed = [STEP_KELVIN + STEP_KELVIN_PER_SECOND * max(0.0, b[0] - a[0]) for a, b in zip(sample, sample[1:], strict=False)]
+    allowed = [
+        STEP_KELVIN + STEP_KELVIN_PER_SECOND * max(0.0, b[0] - a[0]) for a, b in zip(sample, sample[1:], strict=False)
+    ]
     payloads = [payload for _, payload in sample]
     found = [
         candidate
@@ -268,7 +270,9 @@ def _readable(
 
 def _strange(celsius: float) -> float:
     """Tell how unlikely a temperature is for a probe that lies in a yard or in a pit."""
-    return 0.0 if 5.0 <= celsius <= 40.0 else 1.0 if 40.0 < celsius <= 180.0 else 4.0
+    if 12.0 <= celsius <= 35.0:
+        return 0.0
+    return 1.0 if 0.0 <= celsius <= 180.0 else 4.0
 
 
 def _candidate(
