@@ -110,6 +110,7 @@ class Collector:
             throwaway=throwaway,
         )
         self._vitals_due = 0.0
+        self._told_unreadable: set[str] = set()
         self._stop = asyncio.Event()
         self.ready = asyncio.Event()
 
@@ -217,6 +218,7 @@ class Collector:
                     self._note_clock(step)
                 self._pipeline.advance(self._clock.now())
                 self._note_vitals(loop.time())
+            self._tell_unreadable()
             if self._pipeline.urgent:
                 self._recorder.hurry()
             if self._feed.watched:
@@ -232,6 +234,15 @@ class Collector:
             if vitals is not None:
                 told = DeviceVitals(name, vitals.rssi_dbm, vitals.battery_percent, vitals.packets_per_minute)
                 self._pipeline.note(told, self._clock.now())
+
+    def _tell_unreadable(self) -> None:
+        """Say in the log, once a source, that it sends what cannot be read; the count goes on on the screen."""
+        for name, watched in self._sources.items():
+            counts = watched.source.counts
+            if counts.undecodable and name not in self._told_unreadable:
+                self._told_unreadable.add(name)
+                said = "".join(c if c.isprintable() else "?" for c in counts.last_error[:300])
+                log.warning("source %s sends what cannot be read, it is counted from here on: %s", name, said)
 
     def _note_clock(self, step: float) -> None:
         followed = "followed" if step > 0 else "not followed until the next start"
@@ -267,6 +278,7 @@ class Collector:
             heard=counts.heard,
             dropped=counts.dropped + self._pipeline.refused.get(source.name, 0),
             undecodable=counts.undecodable,
+            last_error=counts.last_error[:200],
             last_heard_unix=watched.last_heard_unix,
             restarts=watched.restarts + counts.relinked,
             unplaced=unplaced[:32],

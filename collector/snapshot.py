@@ -224,6 +224,8 @@ class SourceView:
     restarts: int = 0
     unplaced: tuple[str, ...] = ()
     """Keys it names that no probe of the config claims; recorded all the same."""
+    last_error: str = ""
+    """What could not be read last, and why. Holds bytes of strangers: cleaned before it is shown."""
     rssi_dbm: int | None = None
     """Signal strength of a radio device. None when there is no radio, or it is not known."""
     battery_percent: float | None = None

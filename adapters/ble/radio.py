@@ -282,13 +282,17 @@ class Radio:
                 device.address, self._clock(), data.rssi, data.local_name, random, data.service_data,
                 data.manufacturer_data, tuple(data.service_uuids), self.adapter,
             )  # fmt: skip
-            self._tell(advert, device)
         except Exception:  # noqa: BLE001 - bleak would lose the end of a connection over it
             self.faults += 1
+        else:
+            self._tell(advert, device)
 
     def _tell(self, advert: Advert, device: BLEDevice) -> None:
         for listener in tuple(self._listeners):
-            listener.hear(advert, device)
+            try:
+                listener.hear(advert, device)
+            except Exception:  # noqa: BLE001 - nor may one listener's fault silence the others
+                self.faults += 1
 
 
 async def _disturbance(watch: BluezWatch | None) -> None:

@@ -216,7 +216,7 @@ class MqttSource:
         try:
             values: Sequence[Value] = route.reader.read(topic, bytes(message.payload), now)
         except _UNREADABLE as error:
-            self.counts.last_error = f"{topic}: {error}"
+            self.counts.last_error = f"{topic!r}: {error}"
             self.counts.undecodable += 1
             key = route.reader.key_in_topic(topic)
             if key is None:

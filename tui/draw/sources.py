@@ -2,6 +2,7 @@
 
 from adapters.source import LinkState
 from collector.snapshot import Snapshot, SourceView, StoreView
+from tui.draw.clean import clean
 from tui.draw.line import Line, Role, fit, wrapped
 from tui.draw.meat import doubt_words
 from tui.draw.view import View
@@ -70,6 +71,9 @@ def _source_lines(source: SourceView, now_unix: float, view: View, width: int) -
         lines.append(((f"  {source.why}", state),))
     if told:
         lines.append(((f"  {told}", "warn"),))
+    if source.undecodable and source.last_error:
+        lines.append(((f"  last: {clean(source.last_error, 120, ascii_only=view.ascii_only)}", "faint"),))
     if source.unplaced:
-        lines.append((("  no place for: ", "warn"), (", ".join(source.unplaced), "plain")))
+        keys = ", ".join(clean(key, ascii_only=view.ascii_only) for key in source.unplaced)
+        lines.append((("  no place for: ", "warn"), (keys, "plain")))
     return lines

@@ -63,3 +63,12 @@ async def bluez(system_bus):
 @pytest.fixture
 def hci0(bluez):
     return bluez.adapters["hci0"]
+
+
+@pytest.fixture
+def radio():
+    """A radio on whichever adapter there is, too impatient for anything but a test."""
+    from adapters.ble.radio import Radio
+    from tests.adapters.ble.night import FAST
+
+    return Radio(timing=FAST)

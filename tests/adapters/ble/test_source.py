@@ -1,0 +1,299 @@
+"""What a device says, as readings: which device, which key, which time, and what a hostile one gets done (nothing)."""
+
+import asyncio
+import datetime as dt
+import math
+import struct
+
+import pytest
+
+from adapters.ble.advert import Advert
+from adapters.ble.freshness import RESTART_SECONDS, Freshness
+from adapters.ble.options import DeviceOptions, Match
+from adapters.ble.source import BleSource
+from adapters.decode.bthome_cipher import decrypt  # noqa: F401 - says at once when the package is missing
+from adapters.errors import DecodeError, LinkReason
+from adapters.reading import Quality, Reason, Unit
+from adapters.source import Link, LinkState
+from tests.adapters.ble.night import BOX, FAST, Listening, device_source, layout, listening, packet
+
+FCD2 = "0000fcd2-0000-1000-8000-00805f9b34fb"
+ENVIRONMENT = "0000181a-0000-1000-8000-00805f9b34fb"
+
+
+class StillRadio:
+    """Only what a source asks of a radio that is up; advertisements are handed over by the test."""
+
+    link = Link(LinkState.UP)
+    options = None
+    timing = FAST
+
+
+def still(**more):
+    more.setdefault("match", Match(address=BOX.lower()))
+    return BleSource(DeviceOptions("s", **more), StillRadio(), clock=lambda: 1_790_000_000.0)
+
+
+def taken(source):
+    found = []
+    while (reading := source._inbox.get()) is not None:
+        found.append(reading)
+    return found
+
+
+def advert(data=b"", uuid=ENVIRONMENT, address=BOX, rssi=-60, **more):
+    return Advert(address, 1_790_000_000.0, rssi, service_data={uuid: data} if data else {}, **more)
+
+
+@pytest.mark.parametrize(
+    ("match", "fits"),
+    [
+        (Match(address=BOX.lower()), True),
+        (Match(address="c0:1d:51:de:00:99"), False),
+        (Match(name="grate*"), True),
+        (Match(name="GRATE ?"), True),
+        (Match(name="meat*"), False),
+        (Match(service=ENVIRONMENT), True),
+        (Match(service=FCD2), False),
+        (Match(company=0xFFFF), True),
+        (Match(company=1), False),
+        (Match(name="grate*", company=1), False),
+    ],
+)
+def test_all_that_is_given_must_hold(match, fits):
+    heard = Advert(BOX, 0.0, -60, "Grate 1", service_data={ENVIRONMENT: b"\0\0"}, manufacturer_data={0xFFFF: b""})
+    assert match(heard) is fits
+
+
+def test_an_address_of_macos_is_a_uuid():
+    uuid = "6F1D6A0E-93C7-4A55-8D5C-0B1F8E7A2C11"
+    assert Match(address=uuid.lower())(advert(address=uuid))
+    source = still(match=Match(address=uuid.lower()), read="adverts")
+    source.hear(advert(bytes.fromhex("4002ca09"), FCD2, uuid), None)
+    assert taken(source)[0].celsius == pytest.approx(25.06)
+
+
+def test_published_encrypted_packets_are_read_and_each_only_once(reference):
+    """Bytes of both published encryption examples (see the data's own notes on their sources)."""
+    for example in reference("bthome.json")["encryption"]:
+        mac = ":".join(example["mac"][i : i + 2] for i in range(0, 12, 2))
+        payload = bytes.fromhex(example["service_data"])
+        source = still(match=Match(address=mac.lower()), bind_key=bytes.fromhex(example["key"]), read="adverts")
+        source.hear(advert(payload, FCD2, mac), None)
+        source.hear(advert(payload, FCD2, mac), None)
+        (reading,) = taken(source)
+        assert (reading.key, reading.celsius) == ("temperature", pytest.approx(25.06))
+
+
+def sealed(key, mac, counter, plain):
+    from cryptography.hazmat.primitives.ciphers.aead import AESCCM
+
+    count = struct.pack("<I", counter)
+    nonce = mac + bytes.fromhex("d2fc41") + count
+    sealed = AESCCM(key, tag_length=4).encrypt(nonce, plain, None)
+    return b"\x41" + sealed[:-4] + count + sealed[-4:]
+
+
+def test_an_old_encrypted_packet_is_refused_and_a_restarted_device_is_not():
+    key, mac = bytes(range(16)), bytes.fromhex(BOX.replace(":", ""))
+    source = still(bind_key=key, read="adverts")
+    for counter, celsius in ((100, 25.0), (101, 26.0), (100, 25.0), (99, 99.0), (102, 27.0)):
+        plain = b"\x02" + struct.pack("<h", round(celsius * 100))
+        source.hear(advert(sealed(key, mac, counter, plain), FCD2), None)
+    assert [r.celsius for r in taken(source)] == [pytest.approx(c) for c in (25.0, 26.0, 27.0)]
+    assert source.counts.undecodable == 2
+    assert "old packet" in source.counts.last_error
+    forged = b"\x40\x02" + struct.pack("<h", 9900)
+    source.hear(advert(forged, FCD2), None)
+    assert not taken(source), "a plain packet does not pass where a key is set"
+    fresh = Freshness()
+    assert fresh.is_new(b"a", 500, 0.0, must_rise=True)
+    with pytest.raises(DecodeError):
+        fresh.is_new(b"b", 3, RESTART_SECONDS - 1, must_rise=True)
+    assert fresh.is_new(b"b", 3, RESTART_SECONDS + 1, must_rise=True)
+
+
+def test_the_wrong_key_is_told_and_nothing_comes_of_it():
+    key, mac = bytes(range(16)), bytes.fromhex(BOX.replace(":", ""))
+    source = still(bind_key=bytes(16), read="adverts")
+    source.hear(advert(sealed(key, mac, 1, bytes.fromhex("02ca09")), FCD2), None)
+    assert not taken(source)
+    assert source.counts.undecodable == 1
+
+
+def test_a_probe_that_names_no_key_gets_the_first_temperature():
+    source = still(read="adverts", first_key="flat")
+    source.hear(advert(bytes.fromhex("4002ca09451101"), FCD2), None)
+    assert [(r.key, r.celsius) for r in taken(source)] == [
+        ("flat", pytest.approx(25.06)), ("temperature 2", pytest.approx(27.3)),
+    ]  # fmt: skip
+
+
+def test_no_probe_and_outside_the_range_are_readings_with_their_reason():
+    source = still(described=layout())
+    data = struct.pack("<Bhh", 1, 0x7FFF, 30000)
+    source.hear(advert(data, "0000fff0-0000-1000-8000-00805f9b34fb"), None)
+    left, right = taken(source)
+    assert (left.quality, left.reason) == (Quality.BAD, Reason.NOT_A_NUMBER)
+    assert math.isnan(left.celsius)
+    assert (right.quality, right.reason) == (Quality.BAD, Reason.OUT_OF_RANGE)
+
+
+def test_a_second_device_that_fits_does_not_mix_in():
+    source = still(match=Match(name="box*"), read="adverts", quiet=30.0)
+    source.hear(advert(bytes.fromhex("e029"), name="box 1"), None)
+    source.hear(advert(bytes.fromhex("0000"), name="box 2", address="C0:1D:51:DE:00:02"), None)
+    assert [r.celsius for r in taken(source)] == [pytest.approx(107.2)]
+
+
+def test_malformed_data_is_counted_and_dropped():
+    source = still(read="adverts")
+    for data in (b"\x40", b"\x40\x02", b"\x40\xfe\x01", b"\x00\x01", b"\x41" + bytes(9), bytes(255)):
+        source.hear(advert(data, FCD2), None)
+    source.hear(advert(b"\x01", ENVIRONMENT), None)
+    good = [r for r in taken(source) if r.quality is Quality.GOOD]
+    assert not good
+    assert source.counts.undecodable >= 5
+    assert source.counts.heard >= source.counts.undecodable - 1
+
+
+async def test_the_probes_own_time_is_kept_and_read_by_its_clock(bluez, radio, hci0):
+    device = hci0.add_device(BOX)
+    flags, stamp = 0x02, struct.pack("<HBBBBB", 2026, 11, 24, 3, 30, 0)
+    value = bytes([flags]) + bytes.fromhex("ca0800ff") + stamp
+    device.gatt.add_service("1809").add_characteristic("2a1c", flags=["indicate", "read"], value=value)
+    for clock, want in (
+        ("utc", dt.datetime(2026, 11, 24, 3, 30, tzinfo=dt.UTC).timestamp()),
+        ("local", dt.datetime(2026, 11, 24, 3, 30).astimezone().timestamp()),
+        ("ignore", None),
+    ):
+        async with listening(device_source(radio, read="connection", clock=clock)) as night:
+            (reading,) = await night.hears(1, poke=lambda: device.advertise(-50 - len(bluez.calls) % 20))
+            assert reading.source_unix == want
+            assert (reading.celsius, reading.unit) == (pytest.approx(225.0), Unit.CELSIUS)
+
+
+async def test_a_device_that_advertises_its_temperature_is_not_connected_to(bluez, radio, hci0):
+    device = hci0.add_device(BOX)
+    device.gatt.add_service("181a").add_characteristic("2a6e", flags=["read"], value=bytes.fromhex("e029"))
+    async with listening(device_source(radio, quiet=5.0)) as night:
+        for n in range(8):
+            await night.hears(1, poke=lambda n=n: device.advertise(-60, {"fcd2": struct.pack("<BBh", 64, 2, 2500 + n)}))
+            await asyncio.sleep(0.03)
+        assert not bluez.called("Connect")
+
+
+async def test_a_device_that_does_not_is_connected_to_and_polled(bluez, radio, hci0):
+    device = hci0.add_device(BOX, services=["181a"])
+    service = device.gatt.add_service("181a")
+    for number, text in enumerate((b"Left", b"\x1b[2JRight", b"")):
+        char = service.add_characteristic("2a6e", flags=["read", "notify"], value=struct.pack("<h", 10000 + number))
+        char.add_descriptor("2901", text)
+    device.gatt.add_service("180f").add_characteristic("2a19", flags=["read"], value=b"\x11")
+    async with listening(device_source(radio)) as night:
+        await night.hears(3, poke=lambda: device.advertise(-50 - len(bluez.calls) % 20))
+        assert {r.key: round(r.celsius, 2) for r in night.readings} == {
+            "Left": 100.0, "[2JRight": 100.01, "temperature": 100.02,
+        }  # fmt: skip
+        await night.until(lambda: night.source.vitals.battery_percent == 17.0)
+
+
+async def test_any_characteristic_with_a_format_in_degrees_will_do(bluez, radio, hci0):
+    device = hci0.add_device(BOX)
+    char = device.gatt.add_service("ff10").add_characteristic("ff11", flags=["read"], value=struct.pack("<h", 2250))
+    char.add_descriptor("2904", bytes.fromhex("0effac27010000"))
+    async with listening(device_source(radio, read="connection", first_key="dome")) as night:
+        (reading,) = await night.hears(1, poke=lambda: device.advertise(-50 - len(bluez.calls) % 20))
+        assert (reading.key, reading.unit) == ("dome", Unit.FAHRENHEIT)
+        assert reading.celsius == pytest.approx(107.222, abs=1e-3)
+
+
+async def test_a_device_without_a_temperature_says_so(bluez, radio, hci0):
+    device = hci0.add_device(BOX)
+    device.gatt.add_service("180f").add_characteristic("2a19", flags=["read"], value=b"\x11")
+    async with listening(device_source(radio, read="connection")) as night:
+        async with asyncio.timeout(3):
+            while night.source.link.reason is not LinkReason.NO_TEMPERATURE:
+                device.advertise(-50 - len(bluez.calls) % 20)
+                await asyncio.sleep(0.02)
+        assert "scan --connect" in night.source.link.detail
+
+
+async def test_what_it_wants_written_is_written_on_every_connection(bluez, radio, hci0):
+    from adapters.decode.layout import Write
+
+    device = hci0.add_device(BOX)
+    service = device.gatt.add_service("fff0")
+    command = service.add_characteristic("fff2", flags=["write"])
+    char = service.add_characteristic("fff1", flags=["notify"])
+    described = layout("notify", on_connect=(Write(uuid="fff2", bytes="01 ff"),))
+    sent = 0
+
+    def send():
+        nonlocal sent
+        sent += 1
+        char.notify(packet(sent)) if char.notifying else device.advertise(-50 - sent % 20)
+
+    async with listening(device_source(radio, described=described)) as night:
+        await night.hears(2, poke=send)
+        device.drop_link()
+        await night.hears(2, poke=send)
+    assert command.writes == [b"\x01\xff"] * 2
+
+
+async def test_it_reads_as_often_as_the_layout_says(bluez, radio, hci0):
+    device = hci0.add_device(BOX)
+    char = device.gatt.add_service("fff0").add_characteristic("fff1", flags=["read"], value=packet(1))
+    async with listening(device_source(radio, described=layout("read", every=0.2))) as night:
+        await night.hears(6, poke=lambda: device.advertise(-50 - len(bluez.calls) % 20))
+        assert char.reads >= 3
+
+
+async def test_a_passive_scan_waits_for_the_layouts_bytes(bluez, hci0):
+    from adapters.ble.options import RadioOptions
+    from adapters.ble.radio import Radio
+
+    radio = Radio(RadioOptions(patterns=((0x16, bytes.fromhex("f0ff")),)), FAST)
+    device = hci0.add_device(BOX)
+    sent = 0
+
+    def send():
+        nonlocal sent
+        sent += 1
+        device.advertise(-50 - sent % 20, {"fff0": packet(sent)})
+
+    async with listening(device_source(radio, described=layout())) as night:
+        await night.hears(2, poke=send)
+    assert not bluez.called("StartDiscovery")
+
+
+async def test_many_sources_share_one_scan(bluez, radio, hci0):
+    devices = [hci0.add_device(f"C0:1D:51:DE:02:{n:02X}") for n in range(8)]
+    sources = [device_source(radio, f"s{n}", match=Match(address=d.address.lower()), read="adverts")
+               for n, d in enumerate(devices)]  # fmt: skip
+    async with listening(*sources) as nights:
+        async with asyncio.timeout(3):
+            while not all(night.readings for night in nights):
+                for n, device in enumerate(devices):
+                    device.advertise(-60 - n, {"181a": struct.pack("<h", 10000 + n)})
+                await asyncio.sleep(0.02)
+        assert bluez.called("StartDiscovery") == 1
+        assert [round(night.readings[0].celsius, 2) for night in nights] == [100 + n / 100 for n in range(8)]
+
+
+async def test_one_listener_that_fails_does_not_stop_the_others(bluez, radio, hci0):
+    class Broken:
+        def hear(self, advert, device):
+            raise RuntimeError("a fault of ours")
+
+        def radio_changed(self):
+            pass
+
+    device = hci0.add_device(BOX)
+    async with radio.attached(Broken()):
+        night = Listening(device_source(radio, read="adverts"))
+        try:
+            await night.hears(1, poke=lambda: device.advertise(-60, {"181a": bytes.fromhex("e029")}))
+        finally:
+            await night.stop()
+    assert radio.faults > 0
