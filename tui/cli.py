@@ -27,6 +27,8 @@ COMMANDS: dict[str, str] = {
     "demo": "watch a recorded night: no config, broker or hardware needed",
     "init": "write a commented config to start from",
     "check": "check a config and say every mistake in it",
+    "scan": "hear what is in the air or on a broker, and turn it into config",
+    "decode": "replay a recorded scan through the decoders, offline",
     "rehearse": "run a simulated pit against your config, with faults on command",
     "collect": "collect from the probes, record, judge and raise alarms",
     "watch": "open the dashboard of the running collector",

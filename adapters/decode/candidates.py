@@ -5,6 +5,7 @@ can be, and moves no faster than a probe can, is a candidate. At a glance that l
 probe in ice water and then in boiling water leave one or two.
 """
 
+import itertools
 import math
 from collections import Counter
 from collections.abc import Sequence
@@ -141,9 +142,7 @@ def find(history: Sequence[tuple[float, bytes]]) -> Findings:
     counters = find_counters([payload for _, payload in rows])
     counting = {at for counter in counters for at in range(counter.at, counter.at + counter.size)}
     sample = _spread(rows)
-    allowed = [
-        STEP_KELVIN + STEP_KELVIN_PER_SECOND * max(0.0, b[0] - a[0]) for a, b in zip(sample, sample[1:], strict=False)
-    ]
+    allowed = [STEP_KELVIN + STEP_KELVIN_PER_SECOND * max(0.0, b[0] - a[0]) for a, b in itertools.pairwise(sample)]
     payloads = [payload for _, payload in sample]
     found = [
         candidate

@@ -1,5 +1,6 @@
 """Find bytes that count: a sender's own number of the packet, which rises by the same step and begins again."""
 
+import itertools
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -42,7 +43,7 @@ def find_counters(payloads: Sequence[bytes]) -> list[CountingByte]:
 
 def _step(numbers: list[int], modulus: int) -> int | None:
     """Give the constant step of numbers that count; None when they do not."""
-    steps = [(b - a) % modulus for a, b in zip(numbers, numbers[1:], strict=False)]
+    steps = [(b - a) % modulus for a, b in itertools.pairwise(numbers)]
     step, often = Counter(steps).most_common(1)[0]
     if step == 0 or often < USUAL * len(steps) or often < LEAST_STEPS:
         return None

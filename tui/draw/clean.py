@@ -1,4 +1,4 @@
-"""Texts that strangers sent, made fit for a screen: a name from the air must not move the cursor or turn the writing."""
+"""Texts that strangers sent, made fit for a screen: a name must neither move the cursor nor turn the writing."""
 
 import unicodedata
 

@@ -7,6 +7,7 @@ from adapters.ble.recognise import Recognised
 from adapters.ble.survey import Device, Group, Place
 from adapters.decode.candidates import Candidate
 from adapters.decode.counters import CountingByte
+from adapters.decode.number_types import SIZES
 from adapters.decode.value import Packet, Value
 from adapters.reading import Quality
 from tui.draw.clean import clean
@@ -132,11 +133,23 @@ def _candidate_lines(one: Recognised, view: View, most: int) -> list[Line]:
     found = one.findings.candidates
     moving = [c for c in found if c.moves]
     # What stands still could be anything, so it is shown only where nothing moves, and less of it.
-    shown = moving[:most] or found[: max(1, most - 2)]
+    shown = _apart(moving, most) or _apart(found, max(1, most - 2))
     lines: list[Line] = [((candidate_words(c, view), "plain"),) for c in shown]
-    if len(found) > len(shown):
-        lines.append(((f"    and {len(found) - len(shown)} more ways to read it; --two-point narrows them down", "faint"),))
+    if len(moving) > len(shown):
+        lines.append(((f"    and {len(moving) - len(shown)} more ways to read it; --two-point narrows them", "faint"),))
     return lines
+
+
+def _apart(candidates: Sequence[Candidate], most: int) -> list[Candidate]:
+    """Pick the best ones that do not overlap, in the order of their places."""
+    shown: list[Candidate] = []
+    taken: set[int] = set()
+    for candidate in candidates:
+        place = range(candidate.at, candidate.at + SIZES[candidate.type])
+        if taken.isdisjoint(place) and len(shown) < most:
+            taken.update(place)
+            shown.append(candidate)
+    return sorted(shown, key=lambda c: c.at)
 
 
 def packet_lines(packet: Packet, view: View) -> list[Line]:

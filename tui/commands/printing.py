@@ -1,0 +1,25 @@
+"""Lines with roles to standard output: styled where it is a terminal, bare text where it is not."""
+
+import os
+import sys
+from collections.abc import Iterable
+from typing import TextIO
+
+from tui.draw.line import Line, plain
+
+__all__ = ["print_lines"]
+
+_STYLES = {"strong": "1", "faint": "2", "good": "32", "warn": "33", "alarm": "31"}
+
+
+def print_lines(lines: Iterable[Line], stream: TextIO | None = None) -> None:
+    """Print lines; `NO_COLOR` and a dumb terminal are respected."""
+    stream = stream or sys.stdout
+    styled = stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    for line in lines:
+        print(_styled(line) if styled else plain(line).rstrip(), file=stream)
+    stream.flush()
+
+
+def _styled(line: Line) -> str:
+    return "".join(f"\x1b[{_STYLES[role]}m{text}\x1b[0m" if role in _STYLES else text for text, role in line)
