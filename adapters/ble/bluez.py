@@ -187,7 +187,7 @@ class BluezWatch:
         name = next((n for n, a in able.items() if a.get("Powered")), next(iter(able)))
         self._adapter = f"/org/bluez/{name}"
         if not able[name].get("Powered"):
-            blocked = "blocked" in str(able[name].get("PowerState", "")) or await asyncio.to_thread(_is_blocked)
+            blocked = "blocked" in str(able[name].get("PowerState", "")) or await asyncio.to_thread(_is_blocked, RFKILL)
             raise LinkError(LinkReason.BLOCKED if blocked else LinkReason.POWERED_OFF, name)
         return name
 
@@ -218,7 +218,7 @@ def _drop(bus: MessageBus | None) -> None:
             bus.disconnect()
 
 
-def _is_blocked(folder: Path = RFKILL) -> bool:
+def _is_blocked(folder: Path) -> bool:
     """Tell whether the kernel blocks all Bluetooth radios, by a key or by command (rfkill)."""
     blocked = []
     for switch in folder.glob("rfkill*"):

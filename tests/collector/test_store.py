@@ -1,5 +1,6 @@
 """The record: what goes in comes out, locks hold, versions are told, replays are exact."""
 
+import contextlib
 import dataclasses
 import math
 import sqlite3
@@ -14,6 +15,7 @@ from collector.engine import Engine
 from collector.errors import StoreBusyError, StoreError, StoreVersionError
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
+from collector.model.vitals import DeviceVitals
 from collector.pipeline import MAX_UNPLACED, Pipeline
 from collector.replay import differences, rebuild
 from collector.snapshot import AlarmState
@@ -212,3 +214,41 @@ def test_a_plan_edited_between_two_runs_rewrites_nothing_and_replays(tmp_path):
         assert past == [repr(t) for t in before if t.time_unix < START + 9000]
         assert differences(archive, cook) == []
     database.close()
+
+
+def test_how_a_device_fares_is_on_record_and_its_alarm_replays(tmp_path):
+    path = tmp_path / "s.db"
+    plan, database, opened = a_cook(path)
+    pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal)
+    source = plan.probes[0].source
+    told = [DeviceVitals(source, -60 - k, 40.0 - 2 * k + 0.04, 14.26) for k in range(20)]
+    for k, vitals in enumerate(told):
+        feed(pipeline, plan, 60, START + 60 * k)
+        pipeline.note(vitals, START + 60 * k + 59)
+    feed(pipeline, plan, 300, START + 1300)
+    database.commit(opened.number, pipeline.cut(), full=True)
+    with Archive(path) as archive:
+        cook = archive.cook("last")
+        assert [v for _, v in archive.vitals(cook)] == [v.rounded() for v in told]
+        assert [t.key for t in archive.alarm_log(cook) if t.key.startswith("battery")] == [f"battery-low/{source}"]
+        assert differences(archive, cook) == []
+    database.close()
+
+
+def test_a_store_of_version_1_is_read_as_it_is_and_written_as_the_next(tmp_path):
+    path = tmp_path / "s.db"
+    plan, database, opened = a_cook(path)
+    pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal)
+    feed(pipeline, plan, 600)
+    database.commit(opened.number, pipeline.cut(), full=True)
+    database.close()
+    with contextlib.closing(sqlite3.connect(path)) as older:
+        older.executescript("DROP TABLE vitals; PRAGMA user_version = 1;")
+    with Archive(path) as archive:
+        assert archive.vitals(archive.cook("last")) == []
+        assert differences(archive, archive.cook("last")) == []
+        before = archive.last_ordinal()
+    Database(path).close()
+    with Archive(path) as archive:
+        assert archive.last_ordinal() == before
+        assert differences(archive, archive.cook("last")) == []
