@@ -70,7 +70,7 @@ class Replay:
         return read_characteristic(line.uuid, line.payload, self._key(line), line.format)
 
     def _key(self, line: Line) -> str:
-        """Name a characteristic as a source would: by its description, else `temperature`, `temperature 2` and so on."""
+        """Name a characteristic as a source would: by its description, else `temperature`, `temperature 2`."""
         place = (line.address, line.service, line.uuid)
         if place not in self._keys:
             if len(self._keys) >= MAX_CHANNELS:

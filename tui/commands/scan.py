@@ -6,7 +6,7 @@ import contextlib
 import json
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import AsyncIterator, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 

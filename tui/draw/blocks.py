@@ -157,7 +157,9 @@ def match_of(device: Device, place: Place | None = None) -> tuple[tuple[tuple[st
     return tuple(keys), (f"heard from {device.address}, a {random_words(device.address).partition(':')[0]}",)
 
 
-def layout_of(place: Place, findings: Findings, chosen: Candidate, others: Sequence[Candidate] = ()) -> Layout:
+def layout_of(
+    place: Place, findings: Findings, chosen: Candidate, others: Sequence[Candidate] = (), *, service: bool = False
+) -> Layout:
     """Make the layout of a place from the way chosen to read it.
 
     Args:
@@ -165,6 +167,7 @@ def layout_of(place: Place, findings: Findings, chosen: Candidate, others: Seque
         findings: of that place.
         chosen: the way to read the first channel.
         others: the same way at other positions.
+        service: whether the characteristic's service must be named.
     """
     same = [chosen, *others]
     names = ("temperature",) if len(same) == 1 else tuple(f"probe {n}" for n in range(1, len(same) + 1))
@@ -173,7 +176,7 @@ def layout_of(place: Place, findings: Findings, chosen: Candidate, others: Seque
         source=place.source,  # type: ignore[arg-type]
         uuid=short_uuid(place.uuid) if place.uuid else "",
         company=place.company,
-        service=short_uuid(place.service) if place.service else "",
+        service=short_uuid(place.service) if service else "",
         length=(findings.length, findings.length),
         counter=_count(findings),
         value=_row(values),

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from adapters.ble.recognise import Recognised
 from adapters.ble.survey import Device, Group, Place
-from adapters.decode.candidates import Candidate
+from adapters.decode.candidates import Candidate, Findings
 from adapters.decode.counters import CountingByte
 from adapters.decode.number_types import SIZES
 from adapters.decode.value import Packet, Value
@@ -17,7 +17,9 @@ from tui.draw.words import degree, difference_number, temperature_number
 
 __all__ = [
     "Heard",
+    "candidate_lines",
     "candidate_words",
+    "counter_words",
     "device_lines",
     "exact_temperature",
     "packet_lines",
@@ -126,11 +128,12 @@ def _recognised_lines(one: Recognised, view: View, most: int) -> list[Line]:
     if one.trouble:
         lines.append(((f"    {one.standard}, but {clean(one.trouble, 200, ascii_only=view.ascii_only)}", "warn"),))
     lines += [((counter_words(c), "faint"),) for c in one.findings.counters]
-    return lines + _candidate_lines(one, view, most)
+    return lines + candidate_lines(one.findings, view, most)
 
 
-def _candidate_lines(one: Recognised, view: View, most: int) -> list[Line]:
-    found = one.findings.candidates
+def candidate_lines(findings: Findings, view: View, most: int) -> list[Line]:
+    """Draw the best candidates of a place."""
+    found = findings.candidates
     moving = [c for c in found if c.moves]
     # What stands still could be anything, so it is shown only where nothing moves, and less of it.
     shown = _apart(moving, most) or _apart(found, max(1, most - 2))

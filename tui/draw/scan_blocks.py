@@ -74,12 +74,14 @@ def layout_block(
     others: Sequence[Candidate],
     names: Names,
     notes: tuple[str, ...] = (),
+    *,
+    service: bool = False,
 ) -> Block:
-    """Make the block of a device that is read by a layout."""
+    """Make the block of a device that is read by a layout; `service`: name that of the characteristic too."""
     place = one.group.place
     keys, remarks = match_of(heard.device, place)
     source = names.unique(heard.device.name or "box")
-    layout = layout_of(place, one.findings, chosen, others)
+    layout = layout_of(place, one.findings, chosen, others, service=service)
     word = layout_word(source)
     keyed = [name for value in layout.value for name in value.names]
     return Block(
