@@ -62,7 +62,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     broker.add_argument("--filter", default="#", metavar="FILTER", help="topics to hear (default '#': all)")
     broker.add_argument("--user", metavar="U", help="user name for the broker")
     broker.add_argument("--password-file", metavar="F", help="file with its password")
-    broker.add_argument("--mqtt-version", choices=("5", "3.1.1"), default="5", help="version of MQTT (default 5)")
+    broker.add_argument("--mqtt-version", choices=("5", "3.1.1"), help="version of MQTT (default: 5, else 3.1.1)")
 
 
 def _seconds(text: str) -> float:

@@ -14,7 +14,7 @@ from adapters.ble.link import connected
 from adapters.ble.log import write_value
 from adapters.ble.mend import MENDS
 from adapters.ble.options import DeviceOptions, Match
-from adapters.ble.tree import TreeReader
+from adapters.ble.tree import TreeReader, Way
 from adapters.decode.gatt import Format
 from adapters.errors import LinkError
 from tui.commands.listening import Ear, interruptible, wait

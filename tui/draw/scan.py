@@ -26,6 +26,7 @@ __all__ = [
     "payload_lines",
     "place_words",
     "scan_lines",
+    "seconds_words",
     "short_uuid",
 ]
 
@@ -79,8 +80,8 @@ def device_lines(heard: Heard, view: View, most_candidates: int = 3) -> list[Lin
     device = heard.device
     lines = [_head(device, view), *_remarks(heard, view)]
     if device.heard > 1 and device.interval_median is not None and device.interval_longest is not None:
-        often = f"  heard {device.heard} times, every {_seconds(device.interval_median)}, "
-        lines.append(((f"{often}once not for {_seconds(device.interval_longest)}", "faint"),))
+        often = f"  heard {device.heard} times, every {seconds_words(device.interval_median)}, "
+        lines.append(((f"{often}once not for {seconds_words(device.interval_longest)}", "faint"),))
     if device.services:
         shown = ", ".join(short_uuid(uuid) for uuid in device.services[:6])
         more = f" and {len(device.services) - 6} more" if len(device.services) > 6 else ""
@@ -231,7 +232,8 @@ def short_uuid(uuid: str) -> str:
     return uuid[4:8] if uuid.startswith("0000") and uuid.endswith(_BASE) else clean(uuid, 36, ascii_only=True)
 
 
-def _seconds(seconds: float) -> str:
+def seconds_words(seconds: float) -> str:
+    """Write a time between two packets."""
     return f"{seconds:.0f} s" if seconds >= 10 else f"{seconds:.1f} s" if seconds >= 1 else f"{seconds * 1000:.0f} ms"
 
 
