@@ -99,8 +99,9 @@ async def _listen_by(
 ) -> None:
     five: dict[str, Any] = {} if version == "5" else {"clean_session": True}
     client = aiomqtt.Client(
-        host, port, username=options.user, password=_password(options), protocol=_VERSIONS[version], timeout=TIMEOUT_SECONDS,
-        max_queued_incoming_messages=MAX_QUEUED, logger=logging.getLogger("coldside.scan"), **five,
+        host, port, username=options.user, password=_password(options), protocol=_VERSIONS[version],
+        timeout=TIMEOUT_SECONDS, max_queued_incoming_messages=MAX_QUEUED,
+        logger=logging.getLogger("coldside.scan"), **five,
     )  # fmt: skip
     async with client:
         await client.subscribe(options.filter, qos=0)

@@ -68,14 +68,15 @@ def _block(
             continue
         used.append(text)
         guessed = guessed or leaf.unit is None
+        keys = [t.topic if level is None else t.topic.split("/")[level] for t, _ in group]
         key = "topic" if level is None else f"level {level + 1}"
+        if not {probe_key for _, probe_key in channels}.isdisjoint(keys):
+            keys, key = [t.topic for t, _ in group], "topic"
         more: list[tuple[str, Any]] = [("value", leaf.pointer)] if topic.kind == "json" else []
         more.append(("unit", _UNITS[leaf.unit] if leaf.unit is not None else unit))
         more += [("unit_pointer", leaf.unit_pointer)] if leaf.unit_pointer else []
         subscriptions.append((("filter", text), ("payload", topic.kind), *more, ("key", key)))
-        for one, _ in group:
-            probe_key = one.topic if level is None else one.topic.split("/")[level]
-            channels.append((names.unique(one.topic.replace("/", " ")), probe_key))
+        channels += [(names.unique(t.topic.replace("/", " ")), k) for (t, _), k in zip(group, keys, strict=True)]
     notes = ("the unit is a guess where the payload does not tell it",) if guessed else ()
     return Block(source, (("kind", "mqtt"), *broker), tuple(channels), notes=notes, subscriptions=tuple(subscriptions))
 
