@@ -8,6 +8,8 @@ from adapters.errors import SourceConfigError
 
 __all__ = ["boiling_celsius", "pressure_pascal", "saturation_celsius"]
 
+EARTH_M = 6_356_766.0
+"""The earth's radius by which the standard atmosphere turns heights into geopotential ones."""
 LOWEST_M, HIGHEST_M = -500.0, 9000.0
 _N = (
     0.11670521452767e4, -0.72421316703206e6, -0.17073846940092e2, 0.12020824702470e5, -0.32325550322333e7,
@@ -17,8 +19,9 @@ _N = (
 
 
 def pressure_pascal(altitude_m: float) -> float:
-    """Give the pressure of the standard atmosphere at a height of up to 11,000 m (geopotential)."""
-    return float(101_325.0 * (1.0 - 0.0065 * altitude_m / 288.15) ** (9.80665 / (0.0065 * 287.05287)))
+    """Give the pressure of the standard atmosphere at a height above the sea of up to 11,000 m."""
+    geopotential_m = EARTH_M * altitude_m / (EARTH_M + altitude_m)
+    return float(101_325.0 * (1.0 - 0.0065 * geopotential_m / 288.15) ** (9.80665 / (0.0065 * 287.05287)))
 
 
 def saturation_celsius(pascal: float) -> float:

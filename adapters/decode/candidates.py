@@ -24,6 +24,9 @@ COLDEST, HOTTEST = -40.0, 450.0
 STEP_KELVIN, STEP_KELVIN_PER_SECOND = 3.0, 2.0
 """A probe moves no more than this from one payload to the next: a bit of noise, and what a probe carried from ice into
 boiling water does."""
+RESTLESS = 0.25
+"""Mean step over whole range from which a row is noise, where it ranges over more than `RESTLESS_KELVIN`."""
+RESTLESS_KELVIN, RESTLESS_STEPS = 1.2, 10
 STILL_COLDEST, STILL_HOTTEST = 5.0, 150.0
 """What does not move at all is offered only if it is at rest where a probe may be."""
 TOLERANCE_KELVIN = 2.0
@@ -251,6 +254,7 @@ def _readable(
     low, high = min(numbers), max(numbers)
     # How much faster than a probe it moves, were one step of the number a kelvin.
     pace = max((abs(b - a) / most for a, b, most in zip(numbers, numbers[1:], allowed, strict=False)), default=0.0)
+    restless = len(numbers) > RESTLESS_STEPS and _restlessness(numbers) > RESTLESS
     if low == high and (low == 0.0 or payloads[0][at : at + SIZES[field_type]].count(255) == SIZES[field_type]):
         return []
     found = []
@@ -259,12 +263,21 @@ def _readable(
             coldest, hottest = _celsius(low, scale.factor, unit), _celsius(high, scale.factor, unit)
             if coldest < COLDEST or hottest > HOTTEST or difference_kelvin(pace * scale.factor, unit) > 1.0:
                 continue
+            if restless and hottest - coldest > RESTLESS_KELVIN:
+                continue
             if low == high and not STILL_COLDEST <= coldest <= STILL_HOTTEST:
                 continue
             celsius = [_celsius(n, scale.factor, unit) for n in numbers]
             how = doubt + unusual + odd + _strange(celsius[-1]) + (0.0 if low < high else _NOT_MOVING)
             found.append(_candidate(at, field_type, endian, scale, unit, celsius, how))
     return found
+
+
+def _restlessness(numbers: list[float]) -> float:
+    """Give the mean step over the whole range: what warms or cools takes many small steps one way, noise does not."""
+    wide = max(numbers) - min(numbers)
+    steps = sum(abs(b - a) for a, b in itertools.pairwise(numbers)) / (len(numbers) - 1)
+    return steps / wide if wide else 0.0
 
 
 def _strange(celsius: float) -> float:
