@@ -21,6 +21,8 @@ __all__ = ["Candidate", "Findings", "Scale", "find", "two_point"]
 
 COLDEST, HOTTEST = -40.0, 450.0
 """Degrees Celsius a probe in or near a pit can have."""
+ABLE_CELSIUS = 100.0
+"""What a number must be able to tell, or it is no probe's for a pit."""
 STEP_KELVIN, STEP_KELVIN_PER_SECOND = 3.0, 2.0
 """A probe moves no more than this from one payload to the next: a bit of noise, and what a probe carried from ice into
 boiling water does."""
@@ -185,14 +187,16 @@ def two_point(
     for at, field_type, endian, doubt in _places(length):
         in_ice = [_number(p, at, field_type, endian) for p in cold]
         in_boiling = [_number(p, at, field_type, endian) for p in hot]
-        for scale, unusual in _scales(field_type):
-            for unit, odd in _UNITS:
-                colds = [_celsius(n, scale.factor, unit) for n in in_ice]
-                hots = [_celsius(n, scale.factor, unit) for n in in_boiling]
-                off = max(_off(colds, 0.0, tolerance_kelvin), _off(hots, boiling_celsius, tolerance_kelvin))
-                if off <= tolerance_kelvin:
-                    how = doubt + unusual + odd + 2.0 * off
-                    found.append(_candidate(at, field_type, endian, scale, unit, colds + hots, how))
+        for scale, unit, unusual in _ways(field_type):
+            colds = [_celsius(n, scale.factor, unit) for n in in_ice]
+            off = _off(colds, 0.0, tolerance_kelvin)
+            if off > tolerance_kelvin:
+                continue
+            hots = [_celsius(n, scale.factor, unit) for n in in_boiling]
+            off = max(off, _off(hots, boiling_celsius, tolerance_kelvin))
+            if off <= tolerance_kelvin:
+                how = doubt + unusual + 2.0 * off
+                found.append(_candidate(at, field_type, endian, scale, unit, colds + hots, how))
     return _unlike(found, [*cold, *hot])
 
 
@@ -227,8 +231,18 @@ def _places(length: int) -> tuple[tuple[int, FieldType, Endian, float], ...]:
     )
 
 
-def _scales(field_type: FieldType) -> tuple[tuple[Scale, float], ...]:
-    return ((Scale(), 0.0),) if field_type in FLOATS else _SCALES
+@lru_cache(maxsize=16)
+def _ways(field_type: FieldType) -> tuple[tuple[Scale, Unit, float], ...]:
+    """List scales and units in which a type can tell the heat of boiling water, each with how unusual it is."""
+    if field_type in FLOATS:
+        return tuple((Scale(), unit, odd) for unit, odd in _UNITS)
+    bits = 8 * SIZES[field_type] - (field_type[0] == "s")
+    return tuple(
+        (scale, unit, unusual + odd)
+        for scale, unusual in _SCALES
+        for unit, odd in _UNITS
+        if _celsius(2.0**bits - 1, scale.factor, unit) >= ABLE_CELSIUS
+    )
 
 
 def _number(payload: bytes, at: int, field_type: FieldType, endian: Endian) -> float:
@@ -258,18 +272,17 @@ def _readable(
     if low == high and (low == 0.0 or payloads[0][at : at + SIZES[field_type]].count(255) == SIZES[field_type]):
         return []
     found = []
-    for scale, unusual in _scales(field_type):
-        for unit, odd in _UNITS:
-            coldest, hottest = _celsius(low, scale.factor, unit), _celsius(high, scale.factor, unit)
-            if coldest < COLDEST or hottest > HOTTEST or difference_kelvin(pace * scale.factor, unit) > 1.0:
-                continue
-            if restless and hottest - coldest > RESTLESS_KELVIN:
-                continue
-            if low == high and not STILL_COLDEST <= coldest <= STILL_HOTTEST:
-                continue
-            celsius = [_celsius(n, scale.factor, unit) for n in numbers]
-            how = doubt + unusual + odd + _strange(celsius[-1]) + (0.0 if low < high else _NOT_MOVING)
-            found.append(_candidate(at, field_type, endian, scale, unit, celsius, how))
+    for scale, unit, unusual in _ways(field_type):
+        coldest, hottest = _celsius(low, scale.factor, unit), _celsius(high, scale.factor, unit)
+        if coldest < COLDEST or hottest > HOTTEST or difference_kelvin(pace * scale.factor, unit) > 1.0:
+            continue
+        if restless and hottest - coldest > RESTLESS_KELVIN:
+            continue
+        if low == high and not STILL_COLDEST <= coldest <= STILL_HOTTEST:
+            continue
+        celsius = [_celsius(n, scale.factor, unit) for n in numbers]
+        how = doubt + unusual + _strange(celsius[-1]) + (0.0 if low < high else _NOT_MOVING)
+        found.append(_candidate(at, field_type, endian, scale, unit, celsius, how))
     return found
 
 
