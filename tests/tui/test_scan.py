@@ -1,0 +1,376 @@
+"""`coldside scan` and `coldside decode` as their user meets them: against the fake of BlueZ and a real broker."""
+
+import asyncio
+import contextlib
+import json
+import os
+import signal
+import struct
+import sys
+import time
+from pathlib import Path
+
+import paho.mqtt.client as paho
+import pytest
+
+from tests.bluez.bus import PrivateBus, dbus_daemon
+from tests.bluez.fake import FakeBluez
+from tui.cli import main
+from tui.exit_codes import Exit
+
+pytestmark = [
+    pytest.mark.skipif(sys.platform != "linux", reason="BlueZ is Linux's"),
+    pytest.mark.skipif(dbus_daemon() is None, reason="needs a dbus-daemon (apt install dbus)"),
+]
+
+BOX, GARDEN, FORK = "C0:1D:51:DE:00:01", "C0:1D:51:DE:00:02", "C0:1D:51:DE:00:03"
+HOSTILE = "garden \x1b[2J\x1b]0;owned\x07\u202eevil"
+
+
+class Air:
+    """What is in the air: a box that follows no standard, a garden sensor that does, a fork to connect to."""
+
+    def __init__(self, fake: FakeBluez, bus: PrivateBus) -> None:
+        self.fake, self.bus = fake, bus
+        self.celsius, self.sent = 21.0, 0
+        self.folder = bus.folder
+        adapter = self.adapter = fake.add_adapter("hci0")
+        self.box = adapter.add_device(BOX, name="box four")
+        self.garden = adapter.add_device(GARDEN, name=HOSTILE, address_type="random")
+        self.fork = adapter.add_device(FORK, name="fork")
+        own = self.fork.gatt.add_service("fff0")
+        self.own = own.add_characteristic("fff1", flags=["notify"])
+        sensing = self.fork.gatt.add_service("181a")
+        standard = sensing.add_characteristic("2a6e", flags=["read"], value=struct.pack("<h", 2150))
+        standard.add_descriptor("2901", b"left \x1b[2J")
+
+    def send(self) -> None:
+        self.sent += 1
+        raw = round(10 * (self.celsius * 1.8 + 32)) + self.sent % 2
+        packet = struct.pack("<BBhhh", 0x10, self.sent % 256, raw, 703, 0x7FFF)
+        self.box.advertise(-60, {"fff0": packet})
+        self.garden.advertise(-70, {"fcd2": bytes([0x40, 0x00, self.sent % 256, 0x02]) + struct.pack("<h", 2137)})
+        self.fork.advertise(-65)
+        if self.own.notifying:
+            self.own.notify(packet)
+
+    async def run(self) -> None:
+        while True:
+            self.send()
+            await asyncio.sleep(0.03)
+
+
+@pytest.fixture
+async def bus():
+    with PrivateBus() as running:
+        yield running
+
+
+@pytest.fixture
+async def air(bus):
+    fake = await FakeBluez(bus.address).start()
+    made = Air(fake, bus)
+    sending = asyncio.create_task(made.run())
+    yield made
+    sending.cancel()
+    await fake.stop()
+
+
+def environment(bus):
+    home = str(bus.folder)
+    return {
+        **os.environ, "DBUS_SYSTEM_BUS_ADDRESS": bus.address, "COLDSIDE_CONFIG": f"{home}/none.toml", "HOME": home,
+    }  # fmt: skip
+
+
+async def begin(bus, *words):
+    return await asyncio.create_subprocess_exec(
+        sys.executable, "-m", "tui.cli", *words, env=environment(bus), stdin=asyncio.subprocess.PIPE,
+        stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE,
+    )  # fmt: skip
+
+
+async def coldside(bus, *words, stdin=b""):
+    """Run the command; return exit code, standard output and standard error."""
+    running = await begin(bus, *words)
+    async with asyncio.timeout(30):
+        out, err = await running.communicate(stdin)
+    assert b"Traceback" not in err, err.decode()
+    return running.returncode, out.decode(), err.decode()
+
+
+def harmless(text):
+    return all(c.isprintable() or c == "\n" for c in text)
+
+
+async def test_what_is_in_the_air(air):
+    code, out, err = await coldside(air.bus, "scan", "--seconds", "0.8", "--unit", "C", "--ascii")
+    assert code == Exit.OK, err
+    assert "3 devices heard in 1 s by hci0, strongest first" in out
+    assert out.index(BOX) < out.index(GARDEN)
+    assert "byte 1 counts" in out
+    assert "at 2 sint16 x 0.1 degF" in out
+    assert "temperature 21.4 C" in out
+    assert "random address" in out
+    assert harmless(out)
+    assert out.isascii()
+    assert max(map(len, out.splitlines())) <= 100
+    assert not air.fake.discovering()
+
+
+async def test_as_one_document(air):
+    code, out, _ = await coldside(air.bus, "scan", "--seconds", "0.6", "--json", "--address", BOX)
+    document = json.loads(out)
+    assert (code, document["schema"]) == (Exit.OK, 1)
+    (device,) = document["devices"]
+    assert (device["address"], device["name"]) == (BOX, "box four")
+    assert device["payloads"][0]["candidates"]
+    assert device["payloads"][0]["counters"][0]["at"] == 1
+
+
+async def test_a_record_decodes_to_the_values_that_were_scanned(air, tmp_path):
+    record = str(tmp_path / "air.jsonl")
+    code, out, _ = await coldside(air.bus, "scan", "--seconds", "0.6", "--json", "--record", record)
+    scanned = [
+        value["celsius"]
+        for device in json.loads(out)["devices"] for payload in device["payloads"] if payload["packet"]
+        for value in payload["packet"]["values"]
+    ]  # fmt: skip
+    assert (code, scanned) == (Exit.OK, [21.37])
+    with Path(record).open("a", encoding="utf-8") as file:
+        file.write("not a line \x1b[2J\n" + "x" * 50_000 + "\n")
+    code, out, err = await coldside(air.bus, "decode", record, "--unit", "C")
+    assert code == Exit.OK
+    assert f"{GARDEN}  temperature = 21.4 °C" in out
+    assert "2 malformed" in out.splitlines()[-1]
+    assert err.count("coldside: line ") == 2
+    assert harmless(out + err)
+    code, out, _ = await coldside(air.bus, "decode", record, "--json")
+    document = json.loads(out)
+    assert {value["celsius"] for p in document["packets"] for value in p["packet"]["values"]} == set(scanned)
+    assert document["summary"]["malformed"] == 2
+
+
+async def test_two_baths_give_a_layout_that_a_config_takes_and_decode_reads_by(air, tmp_path):
+    config, record = tmp_path / "coldside.toml", tmp_path / "air.jsonl"
+    air.celsius = 0.1
+    running = await begin(
+        air.bus, "scan", "--two-point", "--toml", "--seconds", "0.8", "--record", str(record), "--address", BOX
+    )
+    async with asyncio.timeout(30):
+        told = b""
+        while told.count(b"Press Enter") < 1:
+            told += await running.stderr.read(4096)
+        running.stdin.write(b"\n")
+        while told.count(b"Press Enter") < 2:
+            told += await running.stderr.read(4096)
+        air.celsius = 99.8
+        await asyncio.sleep(0.1)
+        running.stdin.write(b"\n")
+        out, err = await running.communicate()
+    assert running.returncode == Exit.OK, err
+    assert b"scald" in told
+    toml = out.decode()
+    assert 'type = "sint16"\nexponent = -1\nunit = "degF"' in toml
+    assert (await coldside(air.bus, "init", "-c", str(config)))[0] == Exit.OK
+    config.write_text(config.read_text() + "\n" + toml)
+    code, out, err = await coldside(air.bus, "check", "--file-only", "-c", str(config))
+    assert code == Exit.OK, err
+    code, out, _ = await coldside(
+        air.bus, "decode", str(record), "--layout", "box_four", "-c", str(config), "--unit", "C"
+    )
+    assert code == Exit.OK
+    assert f"{BOX}  temperature = 0.1 °C" in out
+    assert f"{BOX}  temperature = 99.8 °C" in out
+
+
+async def test_all_blocks_pass_check(air, tmp_path):
+    config = tmp_path / "coldside.toml"
+    await coldside(air.bus, "init", "-c", str(config))
+    for words in (["--device", "*"], ["--connect", FORK, "--listen", "0.3"]):
+        code, out, err = await coldside(air.bus, "scan", "--seconds", "0.6", "--toml", "-c", str(config), *words)
+        assert code == Exit.OK, err
+        assert harmless(out)
+        config.write_text(config.read_text() + "\n" + out)
+    code, out, err = await coldside(air.bus, "check", "--file-only", "-c", str(config))
+    assert code == Exit.OK, err
+    assert 'read = "connection"' in config.read_text()
+    assert "4 sources" in out
+    code, out, _ = await coldside(air.bus, "scan", "--seconds", "0.6", "-c", str(config))
+    assert "in your config: source box four" in out
+
+
+async def test_what_a_device_offers(air, tmp_path):
+    record = str(tmp_path / "fork.jsonl")
+    code, out, err = await coldside(
+        air.bus, "scan", "--connect", FORK, "--listen", "0.6", "--unit", "C", "--record", record
+    )
+    assert code == Exit.OK, err
+    assert "service fff0" in out
+    assert "by a standard: no layout needed\n    left [2J 21.5 °C" in out
+    assert "byte 1 counts" in out
+    assert harmless(out)
+    assert not air.fake.links()
+    code, out, _ = await coldside(air.bus, "decode", record, "--unit", "C")
+    assert "left [2J = 21.5 °C" in out
+
+
+async def test_two_baths_over_a_connection(air):
+    air.celsius = 0.1
+    running = await begin(
+        air.bus, "scan", "--connect", FORK, "--two-point", "--listen", "0.4", "--ice-seconds", "0.1",
+        "--boiling-seconds", "0.6", "--json",
+    )  # fmt: skip
+    async with asyncio.timeout(30):
+        told = b""
+        while b"2. Boiling" not in told:
+            told += await running.stderr.read(4096)
+        air.celsius = 99.8
+        out, _ = await running.communicate()
+    (found,) = json.loads(out)["found"]
+    assert (found["source"], found["candidates"][0]["at"], found["candidates"][0]["unit"]) == ("notify", 2, "degF")
+
+
+async def test_baths_that_tell_nothing(air):
+    code, out, _ = await coldside(
+        air.bus, "scan", "--two-point", "--seconds", "0.3", "--ice-seconds", "0.1", "--boiling-seconds", "0.1"
+    )
+    assert code == Exit.FAILED
+    assert "nothing read near" in out
+    code, _, err = await coldside(air.bus, "scan", "--two-point", "--seconds", "0.3")
+    assert code == Exit.FAILED, "the input ended before Enter"
+    assert "ended before both baths" in err
+
+
+async def test_ctrl_c_ends_the_scan_early_and_still_prints(air):
+    running = await begin(air.bus, "scan", "--seconds", "600")
+    async with asyncio.timeout(20):
+        while not air.fake.discovering():
+            await asyncio.sleep(0.02)
+        await asyncio.sleep(0.4)
+        running.send_signal(signal.SIGINT)
+        out, err = await running.communicate()
+    assert running.returncode == Exit.OK, err
+    assert b"3 devices heard in 0 s" in out or b"3 devices heard in 1 s" in out
+    assert not air.fake.discovering()
+
+
+async def test_a_device_that_is_not_there(air):
+    for option in ("--address", "--connect"):
+        code, out, err = await coldside(air.bus, "scan", option, "00:00:00:00:00:09", "--seconds", "0.3")
+        assert (code, out) == (Exit.FAILED, "")
+        assert "00:00:00:00:00:09 was not heard" in err
+        assert "packets of other devices" in err
+
+
+async def test_nothing_in_the_air(bus):
+    fake = await FakeBluez(bus.address).start()
+    fake.add_adapter("hci0")
+    code, out, err = await coldside(bus, "scan", "--seconds", "0.3")
+    assert (code, out) == (Exit.FAILED, "")
+    assert "nothing was heard in 0 s by hci0" in err
+    assert "switched on" in err
+    await fake.stop()
+
+
+async def test_a_radio_that_cannot_be_used_says_why_and_what_to_do(bus, tmp_path):
+    code, out, err = await coldside(bus, "scan")
+    assert (code, out) == (Exit.FAILED, "")
+    assert "the Bluetooth service does not run" in err
+    assert "bluetooth" in err.splitlines()[1]
+    fake = await FakeBluez(bus.address).start()
+    fake.add_adapter("hci0", powered=False)
+    code, out, _ = await coldside(bus, "scan", "--json")
+    document = json.loads(out)
+    assert (code, document["exit"]) == (Exit.FAILED, 1)
+    assert "bluetoothctl power on" in document["mend"]
+    code, _, err = await coldside(bus, "scan", "--adapter", "hci7")
+    assert "no Bluetooth adapter (no hci7; there is hci0)" in err
+    await fake.stop()
+    bus.stop()
+    code, _, err = await coldside(bus, "scan", "--two-point")
+    assert code == Exit.FAILED
+    assert "no system D-Bus" in err
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["--seconds", "0"], ["--seconds", "nan"], ["--address", "nobody"], ["--connect", ""], ["--altitude", "high"],
+        ["--altitude", "1", "--boiling", "99 C"],
+    ],
+)  # fmt: skip
+def test_wrong_words(words, capsys):
+    with pytest.raises(SystemExit) as ended:
+        main(["scan", *words])
+    assert ended.value.code == Exit.USAGE
+    assert "usage: coldside scan" in capsys.readouterr().err
+
+
+async def test_wrong_words_of_the_second_kind(bus, tmp_path):
+    for words in (
+        ["scan", "--two-point", "--altitude", "20000"], ["scan", "--two-point", "--boiling", "hot"],
+        ["scan", "--two-point", "--tolerance", "-1 K"], ["scan", "--mqtt", "h:99999"],
+        ["scan", "--mqtt", "h", "--filter", "a#"], ["decode", str(tmp_path / "none")],
+    ):  # fmt: skip
+        code, out, err = await coldside(bus, *words)
+        assert (code, out) == (Exit.FAILED, "")
+        assert err.startswith("coldside: ")
+
+
+async def test_nothing_to_decode(bus, tmp_path):
+    (tmp_path / "empty").write_text("")
+    code, out, _ = await coldside(bus, "decode", str(tmp_path / "empty"))
+    assert (code, out) == (Exit.FAILED, "0 read by the standards\n")
+
+
+@contextlib.contextmanager
+def publishing(port):
+    client = paho.Client(paho.CallbackAPIVersion.VERSION2)
+    client.connect("127.0.0.1", port)
+    client.loop_start()
+    try:
+        for n in (1, 2):
+            client.publish(f"pit/probe/{n}", "225.5", 1, True).wait_for_publish(10)
+        document = json.dumps({"temperature": 21.5, "unit": "C", "battery": 88})
+        client.publish("yard/\u202eevil", document, 1, True).wait_for_publish(10)
+        client.publish("cam", b"\x1b[2J" * 1000, 1, True).wait_for_publish(10)
+        yield client
+    finally:
+        client.disconnect()
+        client.loop_stop()
+
+
+@pytest.mark.parametrize("version", ["3.1.1", None])
+async def test_the_topics_of_a_broker(bus, broker, tmp_path, version):
+    config, place = tmp_path / "coldside.toml", f"127.0.0.1:{broker.port}"
+    chosen = ["--mqtt-version", version] if version else []
+    with publishing(broker.port):
+        code, out, err = await coldside(bus, "scan", "--mqtt", place, "--seconds", "0.5", *chosen)
+        assert code == Exit.OK, err
+        assert "pit/probe/1  number, 1 message, 1 retained" in out
+        assert "/temperature             21.5 C  looks like a temperature" in out
+        assert harmless(out)
+        code, toml, _ = await coldside(bus, "scan", "--mqtt", place, "--seconds", "0.5", "--toml", *chosen)
+    assert code == Exit.OK
+    assert 'filter = "pit/probe/+"' in toml
+    await coldside(bus, "init", "-c", str(config))
+    config.write_text(config.read_text() + "\n" + toml)
+    code, _, err = await coldside(bus, "check", "--file-only", "-c", str(config))
+    assert code == Exit.OK, err
+
+
+async def test_a_broker_that_does_not_answer(bus, unused_tcp_port=1):
+    began = time.monotonic()
+    code, out, err = await coldside(bus, "scan", "--mqtt", f"127.0.0.1:{unused_tcp_port}")
+    assert (code, out) == (Exit.FAILED, "")
+    assert "nobody answers at that address" in err
+    assert time.monotonic() - began < 10
+
+
+async def test_a_broker_that_wants_a_password(bus, real_broker, tmp_path):
+    real_broker.anonymous = False
+    real_broker.start()
+    code, _, err = await coldside(bus, "scan", "--mqtt", f"127.0.0.1:{real_broker.port}", "--seconds", "0.3")
+    assert code == Exit.FAILED
+    assert "user name or password is wrong" in err
