@@ -265,7 +265,7 @@ class Collector:
 
     def _source_view(self, watched: Supervision) -> SourceView:
         source, link = watched.source, watched.source.link
-        why = " ".join(str(word) for word in (link.reason, link.detail) if word)
+        why = ": ".join(str(word) for word in (link.reason, link.detail) if word)
         if watched.fault and link.state is not LinkState.UP:
             why = watched.fault
         unplaced = tuple(sorted(key for s, key in self._pipeline.unplaced if s == source.name))

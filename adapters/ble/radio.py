@@ -205,8 +205,8 @@ class Radio:
             if number == self._scan:
                 self._hear(device, data)
 
-        # With DuplicateData a steady probe is heard too; without it BlueZ passes on changes only.
-        bluez: BlueZScannerArgs = {"filters": {"DuplicateData": True}}
+        # Without these BlueZ passes on changes only, and of a device that sends no data only steps of 8 dB.
+        bluez: BlueZScannerArgs = {"filters": {"DuplicateData": True, "RSSI": NO_SIGNAL}}
         if self.adapter:
             bluez["adapter"] = self.adapter
         if self.options.patterns:

@@ -1,6 +1,7 @@
 """One Bluetooth device as a source: heard where it advertises, connected to where it must be."""
 
 import asyncio
+import contextlib
 from collections import deque
 from collections.abc import AsyncIterator, Callable
 from datetime import UTC, datetime
@@ -86,7 +87,7 @@ class BleSource:
             return self._own_link
         radio = self._radio.link
         if radio.state is LinkState.DOWN and not self._quiet_for() < self._options.quiet:
-            detail = " - ".join(word for word in (radio.detail, self._mend(radio.reason)) if word)
+            detail = "; ".join(word for word in (radio.detail, self._mend(radio.reason)) if word)
             return Link(LinkState.DOWN, radio.reason, detail)
         if self._own_link.state is LinkState.UP and self._quiet_for() > self._options.quiet:
             return Link(LinkState.DOWN, LinkReason.SILENT, self._mend(LinkReason.SILENT))
@@ -209,7 +210,7 @@ class BleSource:
                 assert self._device is not None
                 await link.run(self._device)
             except LinkError as error:
-                detail = " - ".join(word for word in (error.detail, self._mend(error.reason)) if word)
+                detail = "; ".join(word for word in (error.detail, self._mend(error.reason)) if word)
                 self._own_link = Link(LinkState.DOWN, error.reason, detail)
             self.counts.relinked += 1
             self._seen.clear()
@@ -219,17 +220,20 @@ class BleSource:
 
     async def _until_wanted(self) -> None:
         """Wait until the device is seen, and its advertisements alone will not do."""
+        timing = self._options.timing
         while True:
-            await self._seen.wait()
+            # A device that sends no data may be signalled once and never again, so one that is known is tried too.
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(timing.last_retry if self._device is not None else None):
+                    await self._seen.wait()
             if self._options.read == "connection" or self._options.described is not None:
                 return
             if self._quiet_for() < self._options.quiet:
                 pause = self._options.quiet  # it advertises its temperature: no need of a link
             else:
-                pause = self._first_seen + self._options.timing.decide - monotonic()
+                pause = self._first_seen + timing.decide - monotonic()
                 if pause <= 0:
                     return
-            self._seen.clear()
             await asyncio.sleep(pause)
 
     def _link_up(self) -> None:
@@ -238,7 +242,7 @@ class BleSource:
 
     def _wait_for_slot(self) -> None:
         most = self._radio.options.slots
-        detail = f"all {most} connections are in use - {self._mend(LinkReason.NO_SLOT)}"
+        detail = f"all {most} connections are in use; {self._mend(LinkReason.NO_SLOT)}"
         self._own_link = Link(LinkState.CONNECTING, LinkReason.NO_SLOT, detail)
 
     def _take(self, channel: Channel, payload: bytes) -> None:

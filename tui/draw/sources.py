@@ -8,7 +8,7 @@ from tui.draw.meat import doubt_words
 from tui.draw.view import View
 from tui.draw.words import age
 
-__all__ = ["source_lines", "store_line"]
+__all__ = ["radio_words", "source_lines", "store_line"]
 
 
 def source_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
@@ -25,9 +25,9 @@ def source_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
     return [row for line in lines for row in wrapped(line, width, 4)]
 
 
-def _radio_words(source: SourceView) -> str:
+def radio_words(source: SourceView) -> str:
     """Say how a radio device is heard and how long it will last; empty where there is no radio."""
-    words = []
+    words: list[str] = []
     if source.rssi_dbm is not None:
         words.append(f"signal {source.rssi_dbm} dBm")
     if source.battery_percent is not None:
@@ -60,7 +60,7 @@ def _source_lines(source: SourceView, now_unix: float, view: View, width: int) -
         (f"  {heard}, {source.heard} heard", "plain"),
     )
     lines = [first]
-    radio = _radio_words(source)
+    radio = radio_words(source)
     if radio:
         lines.append(((f"  {radio}", "faint"),))
     troubles = [

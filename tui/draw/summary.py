@@ -6,6 +6,8 @@ from adapters.reading import Quality, Reason
 from collector.model.alarm import Transition
 from collector.snapshot import AlarmState, ProbeView, Snapshot
 from collector.straight import StraightRun
+from tui.draw.clean import clean
+from tui.draw.sources import radio_words
 from tui.draw.view import View
 from tui.draw.words import age, alarm_sentence, clock, clock_seconds, degree, difference, measured, slope, temperature
 
@@ -75,8 +77,12 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
             f"source      {source.name}: {source.state}{why}, {source.heard} heard, {source.dropped} dropped, "
             f"{source.undecodable} not readable"
         )
+        radio = radio_words(source)
+        if radio:
+            lines.append(f"source      {source.name}: {radio}")
         if source.unplaced:
-            lines.append(f"source      {source.name}: no place for {', '.join(source.unplaced)}")
+            keys = ", ".join(clean(key) for key in source.unplaced)
+            lines.append(f"source      {source.name}: no place for {keys}")
     fault = f", FAULT: {snapshot.store.fault}" if snapshot.store.fault else ""
     lines.append(f"store       {snapshot.store.unsaved} readings not yet saved{fault}")
     lines += [

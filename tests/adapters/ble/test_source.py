@@ -198,6 +198,16 @@ async def test_a_device_that_does_not_is_connected_to_and_polled(bluez, radio, h
         await night.until(lambda: night.source.vitals.battery_percent == 17.0)
 
 
+async def test_a_device_that_is_heard_only_once_is_connected_to_all_the_same(bluez, radio, hci0):
+    """BlueZ signals a device that sends no data once, and again only when its strength changes."""
+    device = hci0.add_device(BOX, services=["181a"])
+    device.gatt.add_service("181a").add_characteristic("2a6e", flags=["read"], value=bytes.fromhex("e029"))
+    async with listening(device_source(radio)) as night:
+        await night.until(bluez.discovering)
+        device.advertise(-60)
+        await night.hears(1)
+
+
 async def test_any_characteristic_with_a_format_in_degrees_will_do(bluez, radio, hci0):
     device = hci0.add_device(BOX)
     char = device.gatt.add_service("ff10").add_characteristic("ff11", flags=["read"], value=struct.pack("<h", 2250))
