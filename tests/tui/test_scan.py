@@ -255,6 +255,34 @@ async def test_ctrl_c_ends_the_scan_early_and_still_prints(air):
     assert not air.fake.discovering()
 
 
+async def test_a_second_ctrl_c_ends_it_at_once(air):
+    air.fake.faults.hang("Connect")
+    running = await begin(air.bus, "scan", "--connect", FORK)
+    async with asyncio.timeout(20):
+        while not air.fake.called("Connect"):
+            await asyncio.sleep(0.02)
+        running.send_signal(signal.SIGINT)
+        await asyncio.sleep(0.1)
+        running.send_signal(signal.SIGINT)
+        out, err = await running.communicate()
+    assert (running.returncode, out) == (Exit.INTERRUPTED, b""), err
+    assert b"Traceback" not in err
+
+
+async def test_a_signal_to_end_leaves_nothing_behind(air):
+    running = await begin(air.bus, "scan", "--connect", FORK, "--listen", "60")
+    async with asyncio.timeout(20):
+        while not air.own.notifying:
+            await asyncio.sleep(0.02)
+        running.terminate()
+        _, err = await running.communicate()
+    assert running.returncode == 128 + signal.SIGTERM, err
+    assert b"Traceback" not in err
+    await air.fake.drained()
+    assert not air.fake.links()
+    assert not air.fake.discovering()
+
+
 async def test_a_device_that_is_not_there(air):
     for option in ("--address", "--connect"):
         code, out, err = await coldside(air.bus, "scan", option, "00:00:00:00:00:09", "--seconds", "0.3")

@@ -68,11 +68,14 @@ class Ear:
 
 @contextlib.asynccontextmanager
 async def interruptible() -> AsyncIterator[asyncio.Event]:
-    """Give an event that the first Ctrl-C sets; the second cancels the command."""
+    """Give an event that the first Ctrl-C sets, to show what was heard till then; the second ends the command."""
     stop, loop, mine = asyncio.Event(), asyncio.get_running_loop(), asyncio.current_task()
+    at_once = False
 
     def interrupted() -> None:
+        nonlocal at_once
         if stop.is_set() and mine is not None:
+            at_once = True
             mine.cancel()
         stop.set()
 
@@ -80,6 +83,10 @@ async def interruptible() -> AsyncIterator[asyncio.Event]:
     loop.add_signal_handler(signal.SIGINT, interrupted)
     try:
         yield stop
+    except asyncio.CancelledError:
+        if at_once:
+            raise KeyboardInterrupt from None
+        raise
     finally:
         loop.remove_signal_handler(signal.SIGINT)
         signal.signal(signal.SIGINT, before)

@@ -28,8 +28,8 @@ if TYPE_CHECKING:
 __all__ = ["add_options", "fail", "known_settings", "look", "names_of", "opened", "run", "view_of"]
 
 LONGEST_SECONDS = 86_400.0
-SEARCHED = 24
-"""Devices, strongest first, whose payloads are searched for candidates; a chosen one always is."""
+SEARCHED = 64
+"""Payload places, of the strongest devices first, that are searched for candidates; a chosen device always is."""
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -220,8 +220,10 @@ def look(options: argparse.Namespace, settings: "Settings | None", devices: Sequ
     chosen = bool(options.address or options.device)
     known = [_known(settings, device) for device in devices]
     found = []
-    for number, (device, (source, key)) in enumerate(zip(devices, known, strict=True)):
-        search = chosen or number < SEARCHED
+    searched = 0
+    for device, (source, key) in zip(devices, known, strict=True):
+        search = chosen or searched < SEARCHED
+        searched += len(device.groups)
         found.append(Heard(device, recognise(device, search=search, bind_key=key), source))
     return found
 
@@ -282,10 +284,10 @@ def _advice(heard: "list[Heard]", *, chosen: bool) -> "list[Line]":
     unread = [h for h in heard if not h.standard and any(r.findings.candidates for r in h.recognised)]
     if unread:
         which = "" if chosen else " with --address"
-        lines.append(f"--two-point{which} finds out which bytes are the temperature: ice water, then boiling water.")
+        lines.append(f"--two-point{which} finds the temperature by ice water and boiling water.")
     if any(not h.standard for h in heard):
         lines.append("--connect ADDRESS shows what a device offers to who connects.")
-    return [((line, "faint"),) for line in lines]
+    return [(), *(((line, "faint"),) for line in lines)] if lines else []
 
 
 def print_blocks(options: argparse.Namespace, settings: "Settings | None", heard: "list[Heard]") -> int:

@@ -65,6 +65,8 @@ def scan_lines(heard: Sequence[Heard], view: View, *, most_candidates: int = 3) 
     lines: list[Line] = []
     for one in speaking[:MOST_DEVICES]:
         lines += [*device_lines(one, view, most_candidates), ()]
+    if lines and not silent:
+        lines.pop()
     if silent:
         lines.append(((f"{_count(len(silent), 'device')} without a payload (a connection may tell more)", "plain"),))
         for one in silent[: max(0, MOST_DEVICES - len(speaking))]:
@@ -81,7 +83,7 @@ def device_lines(heard: Heard, view: View, most_candidates: int = 3) -> list[Lin
     lines = [_head(device, view), *_remarks(heard, view)]
     if device.heard > 1 and device.interval_median is not None and device.interval_longest is not None:
         often = f"  heard {device.heard} times, every {seconds_words(device.interval_median)}, "
-        lines.append(((f"{often}once not for {seconds_words(device.interval_longest)}", "faint"),))
+        lines.append(((f"{often}at most {seconds_words(device.interval_longest)} apart", "faint"),))
     if device.services:
         shown = ", ".join(short_uuid(uuid) for uuid in device.services[:6])
         more = f" and {len(device.services) - 6} more" if len(device.services) > 6 else ""
@@ -234,7 +236,7 @@ def short_uuid(uuid: str) -> str:
 
 def seconds_words(seconds: float) -> str:
     """Write a time between two packets."""
-    return f"{seconds:.0f} s" if seconds >= 10 else f"{seconds:.1f} s" if seconds >= 1 else f"{seconds * 1000:.0f} ms"
+    return f"{seconds:.0f} s" if seconds >= 10 else f"{seconds:.1f} s" if seconds >= 0.1 else f"{seconds * 1000:.0f} ms"
 
 
 def _count(number: int, noun: str) -> str:

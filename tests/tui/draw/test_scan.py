@@ -60,7 +60,7 @@ def test_a_device_with_its_ruler_signs_and_candidates():
     whole = "\n".join(shown)
     assert "byte 1 counts, by 1: a counter, no temperature" in whole
     assert "21.8 °C  at 2 sint16 x 0.1 degC" in whole
-    assert "every 1.0 s, once not for 1.0 s" in whole
+    assert "every 1.0 s, at most 1.0 s apart" in whole
 
 
 def test_a_changed_byte_is_marked_by_a_sign_and_by_style():
