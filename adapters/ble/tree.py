@@ -37,7 +37,6 @@ READ_AGAIN_SECONDS = 2.0
 TWICE_SECONDS = 0.05
 """The same bytes again within this time are one notification heard twice."""
 MAX_TEXT_BYTES = 256
-DEVICE_NAME = uuid16(0x2A00)
 _TEXTS = frozenset(uuid16(n) for n in (0x2A00, 0x2A24, 0x2A25, 0x2A26, 0x2A27, 0x2A28, 0x2A29))
 """Characteristics that hold text: the name, and what the Device Information service says (Assigned Numbers)."""
 

@@ -325,6 +325,7 @@ async def test_a_radio_that_cannot_be_used_says_why_and_what_to_do(bus, tmp_path
     "words",
     [
         ["--seconds", "0"], ["--seconds", "nan"], ["--address", "nobody"], ["--connect", ""], ["--altitude", "high"],
+        ["--altitude", "20000"], ["--altitude", "nan"],
         ["--altitude", "1", "--boiling", "99 C"],
     ],
 )  # fmt: skip
@@ -337,7 +338,7 @@ def test_wrong_words(words, capsys):
 
 async def test_wrong_words_of_the_second_kind(bus, tmp_path):
     for words in (
-        ["scan", "--two-point", "--altitude", "20000"], ["scan", "--two-point", "--boiling", "hot"],
+        ["scan", "--two-point", "--boiling", "20 C"], ["scan", "--two-point", "--boiling", "hot"],
         ["scan", "--two-point", "--tolerance", "-1 K"], ["scan", "--mqtt", "h:99999"],
         ["scan", "--mqtt", "h", "--filter", "a#"], ["decode", str(tmp_path / "none")],
     ):  # fmt: skip

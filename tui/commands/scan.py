@@ -4,6 +4,7 @@ import argparse
 import asyncio
 import contextlib
 import json
+import math
 import sys
 import time
 from collections.abc import AsyncIterator, Iterator, Sequence
@@ -54,7 +55,13 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     baths.add_argument("--ice-seconds", type=_seconds, metavar="N", help="go on after so long instead of at Enter")
     baths.add_argument("--boiling-seconds", type=_seconds, metavar="N", help="likewise for the boiling water")
     height = baths.add_mutually_exclusive_group()
-    height.add_argument("--altitude", type=float, default=0.0, metavar="M", help="metres above the sea (default 0)")
+    height.add_argument(
+        "--altitude",
+        type=_metres,
+        default=0.0,
+        metavar="M",
+        help="height above the sea, metres or '5280 ft'",
+    )
     height.add_argument("--boiling", metavar="TEMPERATURE", help='what the water boils at, "99.1 C"')
     baths.add_argument("--tolerance", metavar="DIFFERENCE", help='how far off a reading may be (default "2 K")')
     broker = parser.add_argument_group("topics of a broker")
@@ -73,6 +80,17 @@ def _seconds(text: str) -> float:
     if not 0.1 <= seconds <= LONGEST_SECONDS:
         raise argparse.ArgumentTypeError(f"{text!r} is no time to wait; 0.1 to {LONGEST_SECONDS:.0f} seconds")
     return seconds
+
+
+def _metres(text: str) -> float:
+    number, feet = (text[:-2], True) if text.endswith("ft") else (text.removesuffix("m"), False)
+    try:
+        metres = float(number) * (0.3048 if feet else 1.0)
+    except ValueError:
+        metres = math.nan
+    if not -500.0 <= metres <= 9000.0:
+        raise argparse.ArgumentTypeError(f"{text!r} is no height to cook at; -500 to 9000 metres, or '5280 ft'")
+    return metres
 
 
 def _address(text: str) -> str:

@@ -34,9 +34,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Connected", "first_heard", "joined", "scan_connected"]
 
-SUBSCRIBE_SECONDS = 0.5
-"""What a subscription may take beyond the time to listen."""
-
 
 @dataclass(frozen=True, slots=True)
 class Connected:
@@ -122,13 +119,13 @@ async def scan_connected(options: argparse.Namespace, settings: "Settings | None
                 await listening
                 tree, device = link.reader.tree(), link.device
         except LinkError as error:
-            return fail(options, error.reason, error.detail, MENDS.get(error.reason, MENDS_OF_A_CONNECTION))
+            return fail(options, error.reason, error.detail, MENDS.get(error.reason, CONNECTION_MEND))
     if ear.trouble is not None:
         raise ear.trouble
     return _print(options, settings, device, tree)
 
 
-MENDS_OF_A_CONNECTION = "nearer, or wake it by its button; a phone that holds it must let it go first"
+CONNECTION_MEND = "nearer, or wake it by its button; a phone that holds it must let it go first"
 
 
 def _print(options: argparse.Namespace, settings: "Settings | None", device: "Device", tree: "Tree") -> int:

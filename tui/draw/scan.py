@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from adapters.ble.recognise import Recognised
-from adapters.ble.survey import Device, Group, Place
+from adapters.ble.survey import Device, Place
 from adapters.decode.candidates import Candidate, Findings
 from adapters.decode.counters import CountingByte
 from adapters.decode.number_types import SIZES
@@ -51,11 +51,6 @@ class Heard:
     def standard(self) -> bool:
         """Whether a temperature of it is read without a layout."""
         return any(r.packet is not None and r.packet.values for r in self.recognised)
-
-    @property
-    def moving(self) -> bool:
-        """Whether any payload ever changed."""
-        return any(r.group.changed or r.group.different > 1 for r in self.recognised)
 
 
 def scan_lines(heard: Sequence[Heard], view: View, *, most_candidates: int = 3) -> list[Line]:
@@ -241,8 +236,3 @@ def seconds_words(seconds: float) -> str:
 
 def _count(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
-
-
-def group_at(device: Device, place: Place) -> Group | None:
-    """Find the payloads of a place."""
-    return next((group for group in device.groups if group.place == place), None)

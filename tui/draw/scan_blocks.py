@@ -30,13 +30,14 @@ def scan_blocks(heard: Sequence[Heard], names: Names, *, guess: bool) -> tuple[l
             continue
         standard = next((r for r in one.recognised if r.packet is not None and r.packet.values), None)
         locked = next((r for r in one.recognised if r.encrypted and r.packet is None), None)
-        if standard is not None or locked is not None:
-            blocks.append(_standard_block(one, standard or locked, names))  # type: ignore[arg-type]
+        if (readable := standard or locked) is not None:
+            blocks.append(_standard_block(one, readable, names))
             continue
         best = _best(one)
         if best is None:
             continue
         place, candidate = best
+        others = alike(candidate, [c for c in place.findings.candidates if c.moves]) if candidate.moves else []
         if not guess:
             remarks.append(
                 f"{one.device.address} follows no standard; `coldside scan --two-point --toml --address "
@@ -44,7 +45,7 @@ def scan_blocks(heard: Sequence[Heard], names: Names, *, guess: bool) -> tuple[l
             )
             continue
         note = f"a guess, not proven: {reading_words(candidate)}; `coldside scan --two-point` proves it"
-        blocks.append(layout_block(one, place, candidate, (), names, (note,)))
+        blocks.append(layout_block(one, place, candidate, others, names, (note,)))
     return blocks, remarks
 
 

@@ -8,7 +8,7 @@ from adapters.ble.tree import Characteristic, Tree
 from adapters.decode.candidates import Candidate
 from tui.draw.blocks import Block, Names, match_of
 from tui.draw.scan import Heard, reading_words
-from tui.draw.scan_blocks import layout_block
+from tui.draw.scan_blocks import alike, layout_block
 from tui.draw.scan_document import candidate_document, packet_document
 from tui.draw.tree import findings_of
 
@@ -31,7 +31,8 @@ def tree_block(device: Device, tree: Tree, names: Names) -> Block | None:
     one = Recognised(characteristic.group, findings=findings_of(characteristic))
     note = f"a guess, not proven: {reading_words(candidate)}; add --two-point to prove it"
     named_twice = twice(tree, characteristic)
-    return layout_block(Heard(device, ()), one, candidate, (), names, (note,), service=named_twice)
+    others = alike(candidate, [c for c in one.findings.candidates if c.moves]) if candidate.moves else []
+    return layout_block(Heard(device, ()), one, candidate, others, names, (note,), service=named_twice)
 
 
 def twice(tree: Tree, characteristic: Characteristic) -> bool:

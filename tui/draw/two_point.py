@@ -9,17 +9,18 @@ from adapters.decode.candidates import Candidate, Findings, find, two_point
 from tui.draw.clean import clean
 from tui.draw.line import Line
 from tui.draw.scan import exact_temperature, payload_lines, place_words, reading_words
+from tui.draw.scan_blocks import alike
 from tui.draw.view import View
 
 __all__ = ["GUIDE_BOILING", "GUIDE_ICE", "SCALDING", "Bathed", "bathed", "two_point_lines"]
 
 GUIDE_ICE = (
-    "1. Ice water. Fill a deep cup with crushed ice, then with water up to the ice. Put the",
-    "   probe's tip in the middle, off the cup's wall, stir, and give it two minutes.",
+    "1. Ice water. Fill a deep cup with crushed ice, then with water up to the ice.",
+    "   Put the probe's tip in the middle, off the wall, stir, give it two minutes.",
 )
 GUIDE_BOILING = (
-    "2. Boiling water. Put the same probe's tip into water at a rolling boil, off the pot's",
-    "   bottom and wall, and give it a minute.",
+    "2. Boiling water. Put the same probe's tip into water at a rolling boil, off",
+    "   the pot's bottom and wall, and give it a minute.",
 )
 SCALDING = "   Boiling water and its steam scald: mind hands and face, and keep children away."
 MOST_SHOWN = 5
@@ -99,11 +100,14 @@ def _bathed_lines(one: Bathed, view: View) -> list[Line]:
     changed = [at for at, (a, b) in enumerate(zip(ice, boiling, strict=False)) if a != b]
     lines += [(("    in ice water", "faint"),), *payload_lines(ice)]
     lines += [(("    in boiling water", "faint"),), *payload_lines(boiling, changed)]
-    for number, candidate in enumerate(one.candidates[:MOST_SHOWN]):
-        cold, hot = candidate.read(ice), candidate.read(boiling)
-        reads = f"ice {exact_temperature(cold, view)}, boiling {exact_temperature(hot, view)}"
-        lead = "it is" if number == 0 else "   or"
-        lines.append(
-            ((f"    {lead} {reading_words(candidate)}: ", "plain"), (reads, "strong" if not number else "plain"))
-        )
-    return lines
+    best = one.candidates[0]
+    same = alike(best, one.candidates[1:])
+    lines += [_reading(c, ice, boiling, view, "it is") for c in sorted((best, *same), key=lambda c: c.at)]
+    unlike = [c for c in one.candidates[1:] if c not in same]
+    return lines + [_reading(c, ice, boiling, view, "or") for c in unlike[:MOST_SHOWN]]
+
+
+def _reading(candidate: Candidate, ice: bytes, boiling: bytes, view: View, lead: str) -> Line:
+    cold, hot = (exact_temperature(candidate.read(payload), view) for payload in (ice, boiling))
+    head = f"    {lead:5} {reading_words(candidate)}: "
+    return ((head, "plain"), (f"ice {cold}, boiling {hot}", "plain" if lead == "or" else "strong"))

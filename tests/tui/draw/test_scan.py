@@ -24,6 +24,7 @@ from tui.draw.scan import Heard, payload_lines, scan_lines
 from tui.draw.scan_blocks import alike, scan_blocks
 from tui.draw.topic_blocks import topic_blocks
 from tui.draw.topics import topic_lines
+from tui.draw.two_point import bathed, two_point_lines
 from tui.draw.view import View
 
 BOX = "C0:1D:51:DE:00:01"
@@ -184,9 +185,39 @@ def test_two_alike_devices_get_names_of_their_own():
     config_with(blocks)
 
 
-def test_equal_channels_beside_it_are_found():
-    candidates = [c for c in heard().recognised[0].findings.candidates if c.type == "sint16"]
-    assert all(c.at != candidates[0].at for c in alike(candidates[0], candidates[1:]))
+def four(n, celsius):
+    return struct.pack("<BB4h", 0x10, n, *(round(10 * (celsius + 0.1 * k)) for k in range(4)))
+
+
+def test_equal_channels_become_one_row():
+    one = heard(payloads=[four(n, 20.0 + 0.05 * n) for n in range(20)])
+    blocks, _ = scan_blocks([one], Names(), guess=True)
+    (value,) = config_with(blocks).layout["box"].value
+    assert (value.at, value.repeat, value.stride, value.names) == (
+        2, 4, 2, ("probe 1", "probe 2", "probe 3", "probe 4"),
+    )  # fmt: skip
+
+
+def in_bath(celsius, first):
+    one = heard(payloads=[four(n, celsius) for n in range(first, first + 12)])
+    return [(one.device, group) for group in one.device.groups]
+
+
+def test_four_probes_in_both_baths():
+    found = bathed(in_bath(0.0, 0), in_bath(99.5, 100), 99.97, 2.0)
+    (one,) = found
+    best = one.candidates[0]
+    same = alike(best, one.candidates[1:])
+    assert sorted(c.at for c in (best, *same)) == [2, 4, 6, 8]
+    assert one.recognised().findings.counters[0].at == 1
+    shown = text(two_point_lines(found, 99.97, CELSIUS))
+    assert "it is at 2 sint16 x 0.1 degC: ice 0.0 °C, boiling 99.5 °C" in shown
+    assert all(len(line) <= 80 for line in shown.splitlines())
+
+
+def test_baths_without_a_reading_say_what_to_try():
+    assert "--tolerance" in text(two_point_lines(bathed(in_bath(0.0, 0), in_bath(50.0, 0), 99.97, 2.0), 99.97, CELSIUS))
+    assert "no device sent" in text(two_point_lines([], 99.97, CELSIUS))
 
 
 def topics():
