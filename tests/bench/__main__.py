@@ -15,6 +15,7 @@ os.environ["OPENBLAS_NUM_THREADS"] = "1"  # before numpy: more threads than core
 SUBJECTS = {
     "ingest": (1,), "routing": (2,), "burst": (3,), "night": (4, 16), "store": (7, 8), "kill": (10,), "field": (11,),
     "widget": (12,), "dashboard": (14,), "memory": (16,), "slope": (17,),
+    "bluetooth": (18,),
 }  # fmt: skip
 """Which module of this folder measures which rows."""
 
@@ -24,6 +25,7 @@ def main() -> int:
     from tests.bench.broker import NoBrokerError
     from tests.bench.measure import Effort, Finding, machine
     from tests.bench.table import as_json, as_text
+    from tests.bluez.bus import NoDaemonError
 
     known = sorted({row for rows in SUBJECTS.values() for row in rows})
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description="Measure against peers and ceilings.")
@@ -44,7 +46,7 @@ def main() -> int:
         print(f"{name} ...", file=sys.stderr, flush=True)
         try:
             findings += importlib.import_module(f"tests.bench.{name}").measure(Effort(options.quick))
-        except NoBrokerError as error:
+        except (NoBrokerError, NoDaemonError) as error:
             print(f"{name}: left out, {error}", file=sys.stderr)
         except Exception:
             failed.append(name)

@@ -1,15 +1,20 @@
 """The bench's pure rows run and hold what must be exact; no time is asserted here."""
 
+import asyncio
+import contextlib
 import json
 
 import pytest
 
+from tests.adapters.ble.conftest import system_bus  # noqa: F401 - a fixture
+from tests.bench.bluetooth import KINDS, Round, readings
 from tests.bench.field import Frames
 from tests.bench.measure import Finding, ratio, turns
 from tests.bench.routing import Path
 from tests.bench.slope import Records
 from tests.bench.store import batches
 from tests.bench.table import as_json, as_text
+from tests.bluez.traffic import traffic
 
 
 def finding(value, *, floor=2.0, stretch=4.0, more=True):
@@ -61,3 +66,27 @@ def test_batches_are_whole_seconds_in_order():
     rows = [row for batch in batches(3) for row in batch]
     assert len(rows) == 48
     assert [r[0] for r in rows] == sorted({r[0] for r in rows})
+
+
+@pytest.mark.parametrize("kind", KINDS)
+async def test_every_signal_of_the_air_is_taken_once_or_counted(kind, system_bus):  # noqa: F811
+    count, taken = 1000, []
+    sender = traffic(system_bus.address, kind, count=count)
+    try:
+        assert sender.stdout.readline() == "ready\n"
+        async with asyncio.timeout(15), contextlib.aclosing(readings(kind, 4)) as heard:
+            async for reading, dropped in heard:
+                taken.append(reading)
+                if len(taken) + dropped >= 4 * count:
+                    break
+        assert json.loads(await asyncio.to_thread(sender.stdout.readline))["sent"] == count
+    finally:
+        sender.terminate()
+        sender.communicate(timeout=5)
+    assert len(taken) + dropped == 4 * count
+    first = [round(100 * r.celsius) for r in taken if r.key == "channel 0"]
+    assert first == sorted(set(first) & set(range(11_000, 12_000))), "each once, in order, as it was sent"
+
+
+def test_the_bare_callback_hears_every_signal(system_bus):  # noqa: F811
+    assert Round(system_bus.address, "adverts", 500).run(0)["dropped"] == 0
