@@ -38,9 +38,9 @@ _VERSIONS = {"5": aiomqtt.ProtocolVersion.V5, "3.1.1": aiomqtt.ProtocolVersion.V
 
 async def scan_broker(options: argparse.Namespace) -> int:
     """Listen to a broker, then print."""
-    silence_logging()
     host, port = _place(options.mqtt)
     check_filter(options.filter)
+    silence_logging()
     settings = known_settings(options)
     survey = TopicSurvey()
     began = time.monotonic()
