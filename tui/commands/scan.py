@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["add_options", "fail", "known_settings", "look", "names_of", "opened", "run", "view_of"]
 
 LONGEST_SECONDS = 86_400.0
+START_SECONDS = 5.0
 SEARCHED = 64
 """Payload places, of the strongest devices first, that are searched for candidates; a chosen device always is."""
 
@@ -165,6 +166,7 @@ async def opened(options: argparse.Namespace, record: TextIO | None) -> "AsyncIt
     from adapters.ble.diagnosis import diagnose
     from adapters.ble.options import RadioOptions
     from adapters.ble.radio import Radio
+    from adapters.source import LinkState
     from tui.commands.listening import Ear
     from tui.commands.screen_log import silence_logging
 
@@ -177,6 +179,12 @@ async def opened(options: argparse.Namespace, record: TextIO | None) -> "AsyncIt
     ear = Ear(wanted(options), record)
     radio = Radio(RadioOptions(options.adapter))
     async with radio.attached(ear):
+        # Time counts from when the radio listens: under BlueZ that may take a moment.
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(START_SECONDS):
+                while radio.link.state is not LinkState.UP:
+                    ear.news.clear()
+                    await ear.news.wait()
         yield radio, ear
 
 
