@@ -226,7 +226,8 @@ class Collector:
 
     def _note_vitals(self, now: float) -> None:
         """Put on record, once a minute, how each device fares."""
-        if now < self._vitals_due:
+        if now < self._vitals_due or not self._vitals_due:
+            self._vitals_due = self._vitals_due or now + VITALS_SECONDS
             return
         self._vitals_due = now + VITALS_SECONDS
         for name, watched in self._sources.items():

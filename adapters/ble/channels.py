@@ -1,7 +1,7 @@
 """Which characteristics of a connected device hold temperatures, and what each is called."""
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from bleak.backends.characteristic import BleakGATTCharacteristic
@@ -12,7 +12,7 @@ from adapters.decode.gatt import Format, full_uuid, is_temperature, label, parse
 from adapters.decode.value import Packet
 from adapters.errors import DecodeError, LinkError, LinkReason
 
-__all__ = ["Channel", "described_channels", "formats", "standard_channels"]
+__all__ = ["Channel", "channel_keys", "described_channels", "formats", "standard_channels"]
 
 POLL_SECONDS = 10.0
 """Between reads of a standard characteristic that does not notify."""
@@ -70,8 +70,9 @@ async def standard_channels(calls: Calls) -> list[Channel]:
     """
     found: list[tuple[BleakGATTCharacteristic, Format | None, str]] = []
     battery: list[Channel] = []
-    for service in calls.client.services:
-        for characteristic in service.characteristics:
+    # bleak gives them in no order; by handle `temperature` and `temperature 2` are the same ones on every connection.
+    for service in sorted(calls.client.services, key=lambda s: s.handle):
+        for characteristic in sorted(service.characteristics, key=lambda c: c.handle):
             if characteristic.uuid == BATTERY:
                 battery.append(_channel(characteristic, None, "", battery=True))
                 continue
@@ -80,22 +81,23 @@ async def standard_channels(calls: Calls) -> list[Channel]:
                 found.append((characteristic, form, text))
     if not found:
         raise LinkError(LinkReason.NO_TEMPERATURE)
-    keys = _keys(found)
+    keys = channel_keys([(characteristic, text) for characteristic, _, text in found])
     channels = [_channel(c, form, key) for (c, form, _), key in zip(found, keys, strict=True)]
     if not any(c.notifies or c.readable for c in channels):
         raise LinkError(LinkReason.NO_TEMPERATURE, "its characteristics can be neither read nor subscribed to")
     return channels + battery[:1]
 
 
-def _keys(found: list[tuple[BleakGATTCharacteristic, Format | None, str]]) -> list[str]:
-    """Name the channels: by their own description, else `temperature`, `temperature 2` and so on.
+def channel_keys(found: Sequence[tuple[BleakGATTCharacteristic, str]]) -> list[str]:
+    """Name temperatures, each given with its own description, or by `temperature`, `temperature 2` and so on.
 
-    An intermediate temperature is the measurement of the same service on its way, so it shares its key.
+    They must come by their handles, so that the names are the same on every connection. An intermediate temperature is
+    the measurement of the same service on its way, so it shares its key.
     """
     seen: Counter[str] = Counter()
     by_service: dict[int, str] = {}
     keys = []
-    for characteristic, _, text in found:
+    for characteristic, text in found:
         pair = characteristic.uuid in (MEASUREMENT, INTERMEDIATE)
         if pair and characteristic.service_handle in by_service:
             keys.append(by_service[characteristic.service_handle])

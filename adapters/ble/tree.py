@@ -12,12 +12,10 @@ from typing import Literal
 from bleak.backends.characteristic import BleakGATTCharacteristic
 
 from adapters.ble.calls import Calls
-from adapters.ble.channels import formats
+from adapters.ble.channels import channel_keys, formats
 from adapters.ble.survey import Group, History, Place
 from adapters.decode.gatt import (
     BATTERY_LEVEL,
-    INTERMEDIATE_TEMPERATURE,
-    TEMPERATURE_MEASUREMENT,
     Format,
     is_temperature,
     label,
@@ -194,22 +192,10 @@ class TreeReader:
 
     def _name_keys(self) -> None:
         """Name the temperatures as a source names its channels."""
-        seen: dict[str, int] = {}
-        pairs: dict[int, str] = {}
-        for node in self._nodes:
-            if not is_temperature(node.characteristic.uuid, node.format):
-                continue
-            # An intermediate temperature is the measurement of the same service on its way.
-            pair = node.characteristic.uuid in (TEMPERATURE_MEASUREMENT, INTERMEDIATE_TEMPERATURE)
-            service = node.characteristic.service_handle
-            if pair and service in pairs:
-                node.key = pairs[service]
-                continue
-            name = node.description or "temperature"
-            seen[name] = seen.get(name, 0) + 1
-            node.key = name if seen[name] == 1 else f"{name} {seen[name]}"
-            if pair:
-                pairs[service] = node.key
+        found = [node for node in self._nodes if is_temperature(node.characteristic.uuid, node.format)]
+        keys = channel_keys([(node.characteristic, node.description) for node in found])
+        for node, key in zip(found, keys, strict=True):
+            node.key = key
 
     async def _subscribe_and_read(self) -> None:
         """Subscribe to all that notifies, once; then read the rest again and again until cancelled."""
@@ -228,9 +214,8 @@ class TreeReader:
     async def _subscribe(self, node: _Node) -> None:
         def notified(_: BleakGATTCharacteristic, data: bytearray) -> None:
             payload, now = bytes(data), self._clock()
-            twice = payload == node.last and now - node.last_at < TWICE_SECONDS
-            node.last, node.last_at = payload, now
-            if not twice:
+            if payload != node.last or now - node.last_at >= TWICE_SECONDS:
+                node.last, node.last_at = payload, now
                 self._take(node, "notify", payload)
 
         try:

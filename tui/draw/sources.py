@@ -33,7 +33,7 @@ def radio_words(source: SourceView) -> str:
     if source.battery_percent is not None:
         words.append(f"battery {source.battery_percent:.0f} %")
     if source.packets_per_minute is not None:
-        words.append(f"{source.packets_per_minute:.0f} packets a minute")
+        words.append(f"{source.packets_per_minute:.0f} packets/min")
     return ", ".join(words)
 
 
