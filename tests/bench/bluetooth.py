@@ -30,6 +30,8 @@ __all__ = ["KINDS", "Round", "measure", "readings"]
 KINDS = ("adverts", "notify")
 PER_SECOND = 1000.0
 CHANNELS = (1, 4)
+FILTERS: Any = {"DuplicateData": True, "RSSI": -127}
+"""Of the scan, as our radio sets them: they decide what BlueZ makes a signal of."""
 
 
 def _use_bus(address: str) -> None:
@@ -86,7 +88,7 @@ async def _bare(kind: str, count: int) -> None:
         devices.append(device)
         found.set()
 
-    scanner = BleakScanner(heard if kind == "adverts" else seen, bluez={"filters": {"DuplicateData": True}})
+    scanner = BleakScanner(heard if kind == "adverts" else seen, bluez={"filters": FILTERS})
     async with contextlib.AsyncExitStack() as stack:
         await stack.enter_async_context(scanner)
         if kind == "notify":

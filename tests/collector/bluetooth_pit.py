@@ -293,11 +293,13 @@ class Polled(Connected):
         """It only answers."""
 
     def show(self):
+        """Answer; that it asks a third time proves that the answers before have reached it."""
         self.shown += 1
         if self.shown % 2:
+            if self.measured:
+                self.told()
             self.measured += 1
             self.payload = struct.pack("<BH", self.measured % 256, *self.hundredths(self.celsius))
-        self.told()
         return self.payload
 
     def spoil(self):
