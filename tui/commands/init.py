@@ -57,6 +57,15 @@ key = "level 3"           # the probe key: third level of the topic; "topic", or
 # unit_pointer = "/unit"
 # time_pointer = "/time"
 
+# A Bluetooth Low Energy device; `coldside scan` shows what is in the air, `--toml` prints blocks like this one.
+# [[source]]
+# name = "meat"
+# kind = "ble"
+# address = "C0:1D:51:DE:00:02"    # or device = "name*", service = "181a", company = 0xFFFF
+# layout = "box"                   # where it follows no standard: a [layout.box], see the README
+# bind_key_file = "meat.key"       # of encrypted BTHome
+# adapter = "hci0"                 # all sources name theirs, or none does
+
 # Where each probe is: x from the fire end, y from the back to the door.
 [[probe]]
 name = "fire end"
@@ -122,12 +131,14 @@ name = "flat side"
 x = [28, 48]
 y = [0, 20]
 
-# Alarms: cold-spot, drift, spread, probe-silent, probe-lying.
+# Alarms: cold-spot, drift, spread, lid-open, probe-silent, probe-lying, battery-low.
 # [alarm.cold-spot]
 # limit = "15 F"          # zone below the mean of its level
 # deadband = "3 F"
 # on_delay = 120          # seconds
 # priority = 1            # 1 wakes you, 2 soon, 3 note
+# [alarm.battery-low]
+# percent = 15
 """
 
 
