@@ -50,6 +50,8 @@ class SourceCounts:
     """Payloads that could not be read. Where the topic names the probe, a bad reading is yielded all the same."""
     repeated: int = 0
     """Readings sent again by a broker that had not seen our acknowledgement; already on record."""
+    skipped: int = 0
+    """Packets of another kind than the layout describes: of another length, or of another type by its test."""
     relinked: int = 0
     """Connections that ended and were, or will be, tried again, where the source sees to that itself."""
     last_error: str = ""

@@ -280,6 +280,7 @@ class Collector:
             dropped=counts.dropped + self._pipeline.refused.get(source.name, 0),
             undecodable=counts.undecodable,
             last_error=counts.last_error[:200],
+            skipped=counts.skipped,
             last_heard_unix=watched.last_heard_unix,
             restarts=watched.restarts + counts.relinked,
             unplaced=unplaced[:32],

@@ -226,6 +226,8 @@ class SourceView:
     """Keys it names that no probe of the config claims; recorded all the same."""
     last_error: str = ""
     """What could not be read last, and why. Holds bytes of strangers: cleaned before it is shown."""
+    skipped: int = 0
+    """Packets of another kind than the device's layout describes."""
     rssi_dbm: int | None = None
     """Signal strength of a radio device. None when there is no radio, or it is not known."""
     battery_percent: float | None = None

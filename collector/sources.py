@@ -104,10 +104,9 @@ def _broker(settings: Settings, table: MqttSource, clock: Callable[[], float]) -
 
 def _device(settings: Settings, table: BleSource, radios: "dict[str, Radio]", clock: Callable[[], float]) -> Source:
     """Make the source of a Bluetooth device, on the one radio of its adapter."""
-    from adapters.decode.described import Described
-
     from adapters.ble.options import DeviceOptions, Match
     from adapters.ble.source import BleSource as Device
+    from adapters.decode.described import Described
     from adapters.decode.gatt import full_uuid
 
     config = settings.config
@@ -130,10 +129,9 @@ def _device(settings: Settings, table: BleSource, radios: "dict[str, Radio]", cl
 
 
 def _radio(settings: Settings, adapter: str, clock: Callable[[], float]) -> "Radio":
-    from adapters.decode.described import Described
-
     from adapters.ble.options import RadioOptions
     from adapters.ble.radio import Radio
+    from adapters.decode.described import Described
 
     config = settings.config
     patterns: list[tuple[int, bytes]] = []

@@ -20,7 +20,7 @@ class Advertised:
         self._bind_key = options.bind_key
 
     def payload(self, advert: Advert) -> bytes | None:
-        """Find the bytes that hold the temperatures; None when this advertisement has none."""
+        """Find the bytes that should hold the temperatures; None when this advertisement has none such."""
         described = self._described
         if described is None:
             data = advert.service_data
@@ -29,12 +29,14 @@ class Advertised:
                 found = next((data[uuid] for uuid in ENVIRONMENTAL if uuid in data), None)
             return found
         if described.layout.source == "service_data":
-            payload = advert.service_data.get(described.uuid)
-        elif described.layout.source == "manufacturer_data" and described.company is not None:
-            payload = advert.manufacturer_data.get(described.company)
-        else:
-            return None
-        return payload if payload is not None and described.fits(payload) else None
+            return advert.service_data.get(described.uuid)
+        if described.layout.source == "manufacturer_data" and described.company is not None:
+            return advert.manufacturer_data.get(described.company)
+        return None
+
+    def fits(self, payload: bytes) -> bool:
+        """Tell whether a payload is of the length and type the layout describes; without a layout any is."""
+        return self._described is None or self._described.fits(payload)
 
     def encrypted(self, advert: Advert) -> bool:
         """Tell whether the payload is encrypted, so that its counter must rise."""

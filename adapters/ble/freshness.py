@@ -47,5 +47,7 @@ class Freshness:
                 return False
             if must_rise and counter < self._counter and at - self._at < RESTART_SECONDS:
                 raise DecodeError(f"counter {counter} after {self._counter}: an old packet, sent again")
-        self._payload, self._counter, self._at = payload, counter, at
+        self._payload, self._at = payload, at
+        if counter is not None:  # a packet cut short does not make the next repetition a measurement
+            self._counter = counter
         return True

@@ -43,6 +43,7 @@ async def connected(
     device: BLEDevice,
     options: DeviceOptions,
     *,
+    connect_seconds: float | None = None,
     waits: Callable[[], None] = lambda: None,
     gone: Callable[[], None] = lambda: None,
 ) -> AsyncIterator[Calls]:
@@ -52,6 +53,7 @@ async def connected(
         radio: the adapter to connect through.
         device: as the scan last saw it.
         options: how patient to be.
+        connect_seconds: how patient with the connection itself; None: as the options say.
         waits: called when there is no room for another connection on this adapter.
         gone: called when the device ended the connection.
 
@@ -59,16 +61,17 @@ async def connected(
         LinkError: no connection.
     """
     timing = options.timing
+    patience = timing.connect if connect_seconds is None else connect_seconds
     async with _room(radio, waits):
         deaths, upheavals = radio.bus_deaths, radio.upheavals
-        client = BleakClient(device, lambda _: gone(), timeout=timing.connect)
+        client = BleakClient(device, lambda _: gone(), timeout=patience)
         try:
             async with radio.connecting:
                 try:
-                    async with asyncio.timeout(timing.connect + 1.0):
+                    async with asyncio.timeout(patience + 1.0):
                         await client.connect()
                 except TimeoutError as error:
-                    raise LinkError(LinkReason.UNREACHABLE, f"no connection within {timing.connect:g} s") from error
+                    raise LinkError(LinkReason.UNREACHABLE, f"no connection within {patience:g} s") from error
                 except BROKEN as error:
                     raise LinkError(LinkReason.UNREACHABLE, words(error)) from error
             yield Calls(client, timing.call)
@@ -129,16 +132,19 @@ class DeviceLink:
         if self._radio.upheavals != self._upheavals:
             self._gone.set()
 
-    async def run(self, device: BLEDevice) -> None:
+    async def run(self, device: BLEDevice, connect_seconds: float) -> None:
         """Connect and take payloads until the link ends, which it always does by an error.
 
         Args:
             device: as the scan last saw it.
+            connect_seconds: how long the connection may take.
 
         Raises:
             LinkError: it could not be opened, or ended.
         """
-        async with connected(self._radio, device, self._options, waits=self._waits, gone=self._gone.set) as calls:
+        async with connected(
+            self._radio, device, self._options, connect_seconds=connect_seconds, waits=self._waits, gone=self._gone.set
+        ) as calls:
             channels = await self._prepare(calls)
             self._alive = self._loop.time()
             self._up()

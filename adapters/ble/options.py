@@ -18,6 +18,8 @@ class Timing:
     """For a read, a write, a subscription, the start or stop of a scan."""
     connect: float = 25.0
     """For a connection with its services."""
+    unseen: float = 5.0
+    """For a connection to a device that was not seen since the last try: others wait meanwhile."""
     slot: float = 10.0
     """For room for a connection, before saying that there is none."""
     disconnect: float = 12.0

@@ -60,7 +60,9 @@ class Replay:
         advert = line.advert()
         if advert is not None:
             payload = self._advertised.payload(advert)
-            return None if payload is None else self._advertised.read(payload, advert)
+            if payload is None or not self._advertised.fits(payload):
+                return None
+            return self._advertised.read(payload, advert)
         if self._described is not None:
             layout = self._described.layout
             meant = line.source == layout.source and line.uuid == self._described.uuid

@@ -172,6 +172,9 @@ class BleSource:
         payload = self._advertised.payload(advert)
         if payload is None:
             return
+        if not self._advertised.fits(payload):
+            self.counts.skipped += 1
+            return
         fresh = self._freshness(advert.address)
         self._arrivals.append(now)
         if fresh.seen(payload, now):
@@ -203,19 +206,19 @@ class BleSource:
         while True:
             await self._until_wanted()
             began = monotonic()
-            self._own_link = Link(LinkState.CONNECTING)
+            self._own_link = Link(LinkState.CONNECTING, self._own_link.reason, self._own_link.detail)
             link = DeviceLink(self._radio, self._options, self._take, self._link_up, self._wait_for_slot)
             self._device_link = link
             try:
                 assert self._device is not None
-                await link.run(self._device)
+                timing = self._options.timing
+                await link.run(self._device, timing.connect if self._seen.is_set() else timing.unseen)
             except LinkError as error:
                 detail = "; ".join(word for word in (error.detail, self._mend(error.reason)) if word)
                 self._own_link = Link(LinkState.DOWN, error.reason, detail)
             self.counts.relinked += 1
             self._seen.clear()
             attempt = 0 if monotonic() - began > RATE_SECONDS else attempt + 1
-            timing = self._options.timing
             await asyncio.sleep(delay_seconds(attempt, self._random, first=timing.first_retry, cap=timing.last_retry))
 
     async def _until_wanted(self) -> None:
@@ -249,10 +252,12 @@ class BleSource:
         """Take what a characteristic said."""
         now = monotonic()
         self._arrivals.append(now)
-        self._heard_at = now
+        if not channel.battery:
+            self._heard_at = now
         try:
             described = self._options.described
             if described is not None and not described.fits(payload):
+                self.counts.skipped += 1
                 return  # another kind of packet on the same characteristic
             packet = channel.decode(payload)
             if packet.counter is not None and not self._freshness(self._address).is_new(payload, packet.counter, now):

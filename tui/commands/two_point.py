@@ -120,7 +120,7 @@ async def _bath(
     # Guidance goes to standard error, so that standard output holds the result alone.
     print("\n".join(guide), file=sys.stderr)
     if settle_seconds is None:
-        print("   Press Enter when it has settled. ", end="", file=sys.stderr, flush=True)
+        print("   Press Enter when it has settled, and leave it in. ", end="", file=sys.stderr, flush=True)
         if not await enter_pressed(stop):
             print(file=sys.stderr)
             return None

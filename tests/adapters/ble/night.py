@@ -11,7 +11,15 @@ from adapters.decode.layout import Count, Layout, LayoutValue
 
 BOX = "C0:1D:51:DE:00:01"
 FAST = Timing(
-    call=0.5, connect=0.6, disconnect=1.0, scan_quiet=0.6, first_retry=0.02, last_retry=0.1, decide=0.1, slot=0.2
+    call=0.5,
+    connect=0.6,
+    disconnect=1.0,
+    scan_quiet=0.6,
+    first_retry=0.02,
+    last_retry=0.1,
+    decide=0.1,
+    unseen=0.3,
+    slot=0.2,
 )
 DATA = "0000fff0-0000-1000-8000-00805f9b34fb"
 NOTIFY = "0000fff1-0000-1000-8000-00805f9b34fb"

@@ -1,6 +1,7 @@
 """What a device says, as readings: which device, which key, which time, and what a hostile one gets done (nothing)."""
 
 import asyncio
+import dataclasses
 import datetime as dt
 import math
 import struct
@@ -9,13 +10,15 @@ import pytest
 
 from adapters.ble.advert import Advert
 from adapters.ble.freshness import RESTART_SECONDS, Freshness
-from adapters.ble.options import DeviceOptions, Match
+from adapters.ble.options import DeviceOptions, Match, RadioOptions
+from adapters.ble.radio import Radio
 from adapters.ble.source import BleSource
 from adapters.decode.bthome_cipher import decrypt  # noqa: F401 - says at once when the package is missing
+from adapters.decode.layout import Require
 from adapters.errors import DecodeError, LinkReason
 from adapters.reading import Quality, Reason, Unit
 from adapters.source import Link, LinkState
-from tests.adapters.ble.night import BOX, FAST, Listening, device_source, layout, listening, packet
+from tests.adapters.ble.night import BOX, DATA, FAST, Listening, device_source, layout, listening, packet
 
 FCD2 = "0000fcd2-0000-1000-8000-00805f9b34fb"
 ENVIRONMENT = "0000181a-0000-1000-8000-00805f9b34fb"
@@ -155,6 +158,56 @@ def test_malformed_data_is_counted_and_dropped():
     assert not good
     assert source.counts.undecodable >= 5
     assert source.counts.heard >= source.counts.undecodable - 1
+
+
+def test_a_packet_cut_short_does_not_make_a_repetition_a_measurement():
+    source = still(described=layout())
+    for data in (packet(7), b"", packet(7), packet(8)):
+        source.hear(advert(data, DATA) if data else Advert(BOX, 0.0, -60, service_data={DATA: b""}), None)
+    good = [r.celsius for r in taken(source) if r.quality is Quality.GOOD]
+    assert good == [pytest.approx(c) for c in (107.2, 98.6, 107.2, 98.6)]
+
+
+def test_packets_of_another_kind_are_passed_over_and_counted():
+    source = still(described=layout(length=(5, 5), require=(Require(at=0, value=1),)))
+    for data in (packet(1), packet(2), packet(1)[:4]):
+        source.hear(advert(data, DATA), None)
+    assert len(taken(source)) == 2
+    assert source.counts.skipped == 2
+    assert not source.counts.undecodable
+
+
+async def test_a_device_that_is_gone_holds_up_the_others_only_for_a_moment(bluez, hci0):
+    """Connections are opened one at a time, so one nobody answers must not take its full patience."""
+    timing = dataclasses.replace(FAST, connect=5.0, last_retry=0.2)
+    radio = Radio(RadioOptions(), timing)
+    devices = [hci0.add_device(f"C0:1D:51:DE:03:{n:02}", name=f"box {n}") for n in range(2)]
+    chars = [d.gatt.add_service("fff0").add_characteristic("fff1", flags=["notify"], value=b"") for d in devices]
+    sent = 0
+
+    def send():
+        nonlocal sent
+        sent += 1
+        for device, char in zip(devices, chars, strict=True):
+            if char.notifying:
+                char.notify(packet(sent))
+            elif not gone or device is devices[0]:
+                device.advertise(-50 - sent % 20)
+
+    gone = False
+    sources = [
+        BleSource(DeviceOptions(f"s{n}", Match(name=f"box {n}"), layout("notify"), timing=timing, quiet=5.0), radio)
+        for n in range(2)
+    ]
+    async with listening(*sources) as (here, away):
+        await here.hears(2, poke=send)
+        await away.hears(2, poke=send)
+        gone = True
+        bluez.faults.hang("Connect", device=devices[1], times=None)
+        devices[1].drop_link()
+        await here.until(lambda: bluez.called("Connect") > 2)
+        devices[0].drop_link()
+        await here.hears(2, poke=send, within=2.0)
 
 
 async def test_the_probes_own_time_is_kept_and_read_by_its_clock(bluez, radio, hci0):
