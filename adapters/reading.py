@@ -4,7 +4,8 @@ Temperatures are degrees Celsius, times are Unix seconds UTC; a missing number i
 """
 
 import enum
-from dataclasses import dataclass
+
+import msgspec
 
 __all__ = ["Quality", "Reading", "Reason", "Unit", "difference_kelvin", "to_celsius"]
 
@@ -82,8 +83,7 @@ def difference_kelvin(difference: float, unit: Unit) -> float:
     return difference / 1.8 if unit is Unit.FAHRENHEIT else difference
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(msgspec.Struct, frozen=True, gc=False):
     """One value of one probe at one time."""
 
     source: str

@@ -1,12 +1,11 @@
 """One advertisement as the radio hands it on."""
 
-from dataclasses import dataclass, field
+import msgspec
 
 __all__ = ["Advert"]
 
 
-@dataclass(frozen=True, slots=True)
-class Advert:
+class Advert(msgspec.Struct, frozen=True, gc=False):
     """What one device said of itself, with no connection."""
 
     address: str
@@ -19,9 +18,9 @@ class Advert:
     """As sent: hostile text, never printed as it is."""
     random_address: bool = False
     """Whether the address is random and may change."""
-    service_data: dict[str, bytes] = field(default_factory=dict)
+    service_data: dict[str, bytes] = msgspec.field(default_factory=dict)
     """By full UUID, lower case."""
-    manufacturer_data: dict[int, bytes] = field(default_factory=dict)
+    manufacturer_data: dict[int, bytes] = msgspec.field(default_factory=dict)
     """By company identifier."""
     services: tuple[str, ...] = ()
     """Full UUIDs, lower case."""

@@ -1,15 +1,15 @@
 """What a decoder gives: values of probes, and the packet that held them."""
 
-from dataclasses import dataclass, field
 from datetime import datetime
+
+import msgspec
 
 from adapters.reading import Quality, Reason, Unit
 
 __all__ = ["Packet", "Value"]
 
 
-@dataclass(frozen=True, slots=True)
-class Value:
+class Value(msgspec.Struct, frozen=True, gc=False):
     """One value of a payload."""
 
     key: str
@@ -24,8 +24,7 @@ class Value:
     reason: Reason = Reason.NONE
 
 
-@dataclass(frozen=True, slots=True)
-class Packet:
+class Packet(msgspec.Struct, frozen=True, gc=False):
     """One advertisement, notification or read value, decoded."""
 
     values: tuple[Value, ...]
@@ -35,5 +34,5 @@ class Packet:
     """The sender's own count: the same count is the same measurement. None when there is no counter."""
     measured: datetime | None = None
     """Date and time by the probe's own clock, without a zone. None when it did not say."""
-    rejected: tuple[str, ...] = field(default=())
+    rejected: tuple[str, ...] = ()
     """Why a channel of an otherwise readable packet could not be read, in words."""
