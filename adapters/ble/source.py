@@ -28,6 +28,8 @@ from adapters.source import Link, LinkState, SourceCounts, Vitals
 __all__ = ["BleSource"]
 
 RATE_SECONDS = 60.0
+GATHER_SECONDS = 0.02
+"""How long a reading waits for others to be handed on with: nothing in a pit happens sooner."""
 MAX_FRESHNESS = 64
 
 
@@ -59,6 +61,9 @@ class BleSource:
         self._random = random or Random()
         self._inbox = Inbox(inbox_capacity)
         self._wake = asyncio.Event()
+        self._waking: asyncio.TimerHandle | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
+        """The loop it is iterated in; None while it is not."""
         self._advertised = Advertised(options)
         kind = options.described.layout.source if options.described is not None else ""
         self._connects = kind in ("notify", "read") or (not kind and options.read != "adverts")
@@ -119,6 +124,7 @@ class BleSource:
         """
         self._own_link = Link(LinkState.CONNECTING, LinkReason.NOT_HEARD, self._mend(LinkReason.NOT_HEARD))
         linker: asyncio.Task[None] | None = None
+        self._loop = asyncio.get_running_loop()
         try:
             async with self._radio.attached(self):
                 if self._connects:
@@ -138,6 +144,9 @@ class BleSource:
             if linker is not None:
                 linker.cancel()
                 await asyncio.gather(linker, return_exceptions=True)
+            if self._waking is not None:
+                self._waking.cancel()
+            self._waking = self._loop = None
             self._own_link = Link(LinkState.DOWN, LinkReason.NOT_STARTED)
 
     def _quiet_for(self) -> float:
@@ -188,7 +197,8 @@ class BleSource:
             self._undecodable(error)
             return
         self._heard_at = now
-        self._own_link = Link(LinkState.UP)
+        if self._own_link.state is not LinkState.UP:
+            self._own_link = Link(LinkState.UP)
         if new:
             self._put(packet)
 
@@ -280,13 +290,24 @@ class BleSource:
             self.counts.undecodable += len(packet.rejected)
             self.counts.last_error = packet.rejected[-1]
         now = self._clock()
-        measured = self._source_unix(packet.measured)
+        measured = None if packet.measured is None else self._source_unix(packet.measured)
         for value in packet.values:
             self._inbox.put(self._reading(value, now, measured))
         self.counts.heard += len(packet.values)
         self.counts.dropped = self._inbox.dropped
         if packet.values:
+            self._wake_soon()
+
+    def _wake_soon(self) -> None:
+        """Wake whoever iterates, once for all that comes within a moment: a wake-up costs more than a reading."""
+        if self._loop is None or 2 * len(self._inbox) >= self._inbox.capacity:
             self._wake.set()
+        elif self._waking is None:
+            self._waking = self._loop.call_later(GATHER_SECONDS, self._wake_now)
+
+    def _wake_now(self) -> None:
+        self._waking = None
+        self._wake.set()
 
     def _reading(self, value: Value, now: float, measured: float | None) -> Reading:
         key = value.key
@@ -297,9 +318,9 @@ class BleSource:
         source_unix = value.source_unix if value.source_unix is not None else measured
         return Reading(self.name, key, value.celsius, now, source_unix, value.unit, value.quality, value.reason)
 
-    def _source_unix(self, measured: datetime | None) -> float | None:
+    def _source_unix(self, measured: datetime) -> float | None:
         """Give the time the device says it measured at, by what its clock means."""
-        if measured is None or self._options.clock == "ignore":
+        if self._options.clock == "ignore":
             return None
         try:
             return (measured.replace(tzinfo=UTC) if self._options.clock == "utc" else measured).timestamp()
