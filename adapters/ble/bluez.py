@@ -28,11 +28,6 @@ OBJECTS = "org.freedesktop.DBus.ObjectManager"
 CALL_SECONDS = 5.0
 RFKILL = Path("/sys/class/rfkill")
 
-_BESIDE_ADVERT = (
-    "Connected", "ServicesResolved", "Paired", "Bonded", "Trusted", "Blocked", "LegacyPairing", "WakeAllowed",
-)  # fmt: skip
-"""Properties of a device that no advertisement changes."""
-
 
 @dataclass(frozen=True, slots=True)
 class Known:
@@ -53,8 +48,10 @@ def advert_fields(platform_data: tuple[Any, ...]) -> tuple[bool, bool, tuple[Any
     if len(platform_data) != 2 or not isinstance(platform_data[1], dict):
         return None
     get = platform_data[1].get
-    beside = tuple([get(name) for name in _BESIDE_ADVERT])
-    return get("AddressType") == "random", bool(beside[0]), beside
+    connected = get("Connected")
+    # Spelled out: this runs for every advertisement in the street.
+    beside = (connected, get("ServicesResolved"), get("Paired"), get("Bonded"), get("Trusted"), get("Blocked"))
+    return get("AddressType") == "random", bool(connected), beside
 
 
 class BluezWatch:

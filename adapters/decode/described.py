@@ -67,8 +67,8 @@ class Described:
     """
 
     __slots__ = (
-        "_battery", "_counter", "_fields", "_lengths", "_order", "_require", "channels", "company", "layout", "name",
-        "uuid", "writes",
+        "_any_fits", "_battery", "_counter", "_fields", "_lengths", "_order", "_require", "channels", "company",
+        "layout", "name", "uuid", "writes",
     )  # fmt: skip
 
     def __init__(self, name: str, layout: Layout) -> None:
@@ -99,9 +99,12 @@ class Described:
         counter = layout.counter
         self._counter = None if counter is None else (counter.at, counter.at + SIZES[counter.type], counter.endian)
         self._require = tuple((need.at, need.mask, need.value) for need in layout.require)
+        self._any_fits = layout.length is None and not layout.require
 
     def fits(self, payload: bytes) -> bool:
         """Tell whether a payload is of this layout: by its length, and the bytes that tell the packet's type."""
+        if self._any_fits:
+            return True
         length = len(payload)
         least, greatest = self._lengths
         if not least <= length <= greatest:
