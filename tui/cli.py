@@ -138,7 +138,7 @@ def _sentence(error: Exception) -> str:
 def _check_packages() -> None:
     """Say it plainly when another distribution has put its own `adapters` or `collector` over ours."""
     try:
-        importlib.import_module("adapters.reading")
+        importlib.import_module("adapters.errors")
         importlib.import_module("collector.errors")
     except ImportError as error:
         print(

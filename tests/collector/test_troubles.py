@@ -4,6 +4,7 @@ import dataclasses
 import math
 from collections import Counter
 
+import msgspec
 import pytest
 
 from adapters.reading import Reading
@@ -83,7 +84,7 @@ def test_a_lid_left_open_is_told_within_a_quarter_of_an_hour(left, tau):
         since = t - 5 * HOUR
         if since > 0 and r.key.startswith(("grate", "top")):
             keeps = 1 - (1 - left) * (1 - math.exp(-since / tau))
-            return dataclasses.replace(r, celsius=10 + (r.celsius - 10) * keeps)
+            return msgspec.structs.replace(r, celsius=10 + (r.celsius - 10) * keeps)
         return r
 
     _, events, first = play("quiet-night", change, hours=6.0)
@@ -103,7 +104,7 @@ def test_two_gateways_that_hear_the_same_probe_do_not_make_it_a_liar():
         if r.received_unix - first > 5 * HOUR:
             break
         pipeline.take(r)
-        pipeline.take(dataclasses.replace(r, received_unix=r.received_unix + 0.4))
+        pipeline.take(msgspec.structs.replace(r, received_unix=r.received_unix + 0.4))
     assert raised(events, first) == []
     assert marks(events)["seen-lid"] == 2
 
