@@ -25,7 +25,7 @@ class Advertised:
         if described is None:
             data = advert.service_data
             found = data.get(BTHOME)
-            if found is None and data:
+            if found is None and data and self._bind_key is None:  # with a key only what it seals is believed
                 found = next((data[uuid] for uuid in ENVIRONMENTAL if uuid in data), None)
             return found
         if described.layout.source == "service_data":

@@ -7,6 +7,7 @@ silent for ever and a link looks alive. So whoever scans watches these here, and
 import asyncio
 import contextlib
 import os
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -50,24 +51,30 @@ def advert_fields(platform_data: tuple[Any, ...]) -> tuple[bool, bool, tuple[Any
     get = platform_data[1].get
     connected = get("Connected")
     # Spelled out: this runs for every advertisement in the street.
-    beside = (connected, get("ServicesResolved"), get("Paired"), get("Bonded"), get("Trusted"), get("Blocked"))
+    beside = (connected, get("ServicesResolved"), get("Paired"), get("Bonded"), get("Trusted"), get("Blocked"),
+              get("LegacyPairing"), get("WakeAllowed"))  # fmt: skip
     return get("AddressType") == "random", bool(connected), beside
 
 
 class BluezWatch:
     """One connection to the system bus, watching BlueZ for whatever ends a scan or a link without a word."""
 
-    def __init__(self, bus: MessageBus) -> None:
+    def __init__(self, bus: MessageBus, upset: Callable[[bool], None]) -> None:
         self.disturbed = asyncio.Event()
         """Set when BlueZ came or went, an adapter changed its power or is gone, or the bus died."""
         self.bus_died = False
         self._bus = bus
+        self._upset = upset
+        self._closing = False
         self._adapter = ""
         self._life = asyncio.create_task(self._until_dead(), name="watch the system bus")
 
     @classmethod
-    async def open(cls) -> "BluezWatch":
+    async def open(cls, upset: Callable[[bool], None] = lambda _: None) -> "BluezWatch":
         """Connect to the system bus and begin to watch.
+
+        Args:
+            upset: called at once at whatever ends scans and links, with whether the bus itself died.
 
         Raises:
             LinkError: there is no bus, or it refuses us.
@@ -85,7 +92,7 @@ class BluezWatch:
         except (OSError, EOFError, DBusFastError) as error:  # TimeoutError is an OSError
             _drop(bus)
             raise LinkError(LinkReason.NO_BUS, str(error) or type(error).__name__) from error
-        watch = cls(bus)
+        watch = cls(bus, upset)
         try:
             await watch._subscribe()
         except LinkError:
@@ -106,19 +113,26 @@ class BluezWatch:
         if message.message_type is not MessageType.SIGNAL:
             return
         if message.member == "NameOwnerChanged" and message.body[:1] == [SERVICE]:
-            self.disturbed.set()
+            self._disturb()
         elif message.member == "PropertiesChanged" and message.body[:1] == [ADAPTER]:
             if message.path == self._adapter and "Powered" in message.body[1]:
-                self.disturbed.set()
-        elif message.member == "InterfacesRemoved" and message.body[:1] == [self._adapter]:
-            self.disturbed.set()
+                self._disturb()
+        elif message.member == "InterfacesRemoved":
+            path, interfaces = message.body
+            if path == self._adapter and ADAPTER in interfaces:
+                self._disturb()
+
+    def _disturb(self) -> None:
+        self.disturbed.set()
+        self._upset(self.bus_died)
 
     async def _until_dead(self) -> None:
         # Whatever ended the connection, it is ended.
         with contextlib.suppress(Exception):
             await self._bus.wait_for_disconnect()  # type: ignore[no-untyped-call]
         self.bus_died = True
-        self.disturbed.set()
+        if not self._closing:
+            self._disturb()
 
     async def _call(self, to: str, path: str, interface: str, member: str, *texts: str) -> list[Any]:
         """Call a method whose arguments are texts; return what it gives.
@@ -203,6 +217,7 @@ class BluezWatch:
 
     async def close(self) -> None:
         """Let go of the bus."""
+        self._closing = True
         self._life.cancel()
         await asyncio.gather(self._life, return_exceptions=True)
         _drop(self._bus)

@@ -16,6 +16,9 @@ __all__ = ["BROKEN", "Calls", "words"]
 BROKEN = (BleakError, OSError, EOFError, AssertionError)
 """What bleak and its bus may raise; a time-out is an OSError."""
 
+_REFUSALS = {"NotPermitted", "NotAuthorized", "NotSupported", "InProgress", "InvalidArguments", "InvalidValueLength"}
+"""Errors of BlueZ that concern the one call and leave the link as it is."""
+
 
 class Calls:
     """A client whose every call ends within `seconds`.
@@ -64,6 +67,10 @@ class Calls:
             raise LinkError(LinkReason.NO_TEMPERATURE, f"{doing}: the device has no such characteristic") from error
         except BleakGATTProtocolError as error:
             raise LinkError(LinkReason.DEVICE_REFUSED, f"{doing}: {words(error)}") from error
+        except BleakDBusError as error:
+            refused = error.dbus_error.rpartition(".")[2] in _REFUSALS
+            reason = LinkReason.DEVICE_REFUSED if refused else LinkReason.LOST
+            raise LinkError(reason, f"{doing}: {words(error)}") from error
         except BROKEN as error:
             raise LinkError(LinkReason.LOST, f"{doing}: {words(error)}") from error
 

@@ -12,11 +12,13 @@ from adapters.decode.gatt import Format, full_uuid, is_temperature, label, parse
 from adapters.decode.value import Packet
 from adapters.errors import DecodeError, LinkError, LinkReason
 
-__all__ = ["Channel", "channel_keys", "described_channels", "formats", "standard_channels"]
+__all__ = ["Channel", "Labels", "channel_keys", "described_channels", "formats", "standard_channels"]
 
 POLL_SECONDS = 10.0
 """Between reads of a standard characteristic that does not notify."""
 BATTERY_SECONDS = 600.0
+Labels = dict[tuple[int, str], tuple[Format | None, str]]
+"""Format and description of characteristics, by handle and UUID."""
 BATTERY = uuid16(0x2A19)
 MEASUREMENT, INTERMEDIATE = uuid16(0x2A1C), uuid16(0x2A1E)
 USER_DESCRIPTION, PRESENTATION_FORMAT = uuid16(0x2901), uuid16(0x2904)
@@ -29,6 +31,8 @@ class Channel:
     characteristic: BleakGATTCharacteristic
     decode: Callable[[bytes], Packet]
     """Raises DecodeError."""
+    key: str = ""
+    """What its temperature is called; empty where a layout names several."""
     every_seconds: float = POLL_SECONDS
     """Between reads where it does not notify."""
     battery: bool = False
@@ -57,13 +61,20 @@ async def formats(calls: Calls, characteristic: BleakGATTCharacteristic) -> tupl
         except DecodeError:
             continue
         except LinkError as error:
-            if error.reason is not LinkReason.DEVICE_REFUSED:
+            if not calls.client.is_connected:
                 raise
+            if error.reason is not LinkReason.DEVICE_REFUSED:
+                break  # it hangs; the next would too, and a label is not worth the wait
     return found, text
 
 
-async def standard_channels(calls: Calls) -> list[Channel]:
+async def standard_channels(calls: Calls, labels: Labels) -> list[Channel]:
     """Find every characteristic that the standards, or its own Presentation Format, say is a temperature.
+
+    Args:
+        calls: the connected device.
+        labels: what its characteristics said of themselves on an earlier link; kept up to date, so that a probe does
+            not change its key when a descriptor is refused once.
 
     Raises:
         LinkError: there is none, or the link ended meanwhile.
@@ -77,6 +88,9 @@ async def standard_channels(calls: Calls) -> list[Channel]:
                 battery.append(_channel(characteristic, None, "", battery=True))
                 continue
             form, text = await formats(calls, characteristic)
+            before = labels.get((characteristic.handle, characteristic.uuid), (None, ""))
+            form, text = form or before[0], text or before[1]
+            labels[characteristic.handle, characteristic.uuid] = form, text
             if is_temperature(characteristic.uuid, form):
                 found.append((characteristic, form, text))
     if not found:
@@ -122,6 +136,7 @@ def _channel(
     return Channel(
         characteristic,
         decode,
+        key,
         BATTERY_SECONDS if battery else POLL_SECONDS,
         battery=battery,
         notifies=_notifies(characteristic),
@@ -159,4 +174,8 @@ def described_channels(calls: Calls, described: Described) -> list[Channel]:
         can = ", ".join(characteristic.properties) or "nothing"
         what = f'layout {described.name}: source = "{layout.source}", but {where} allows {can}'
         raise LinkError(LinkReason.NO_TEMPERATURE, what)
-    return [Channel(characteristic, described.read, layout.every, notifies=not by_reading, readable=by_reading)]
+    return [
+        Channel(
+            characteristic, described.read, every_seconds=layout.every, notifies=not by_reading, readable=by_reading
+        )
+    ]

@@ -7,7 +7,9 @@ __all__ = ["Freshness"]
 REPEAT_SECONDS = 1.0
 """An unchanged payload counts as a measurement at most this often: devices repeat one several times a second."""
 RESTART_SECONDS = 60.0
-"""After a silence this long a counter that begins anew is taken for a device that was switched off and on."""
+"""After a silence this long a counter that begins anew is taken for a device that was switched off and on. So whoever
+can silence an encrypted device for that long can play its old packets back; refusing them for ever would lose every
+device whose battery was changed."""
 
 
 class Freshness:
@@ -42,7 +44,7 @@ class Freshness:
             DecodeError: the count of an encrypted packet went back.
         """
         if counter is not None and self._counter is not None:
-            if counter == self._counter:
+            if counter == self._counter and not self._restarted(payload, at, must_rise=must_rise):
                 self.repeated += 1
                 return False
             if must_rise and counter < self._counter and at - self._at < RESTART_SECONDS:
@@ -51,3 +53,7 @@ class Freshness:
         if counter is not None:  # a packet cut short does not make the next repetition a measurement
             self._counter = counter
         return True
+
+    def _restarted(self, payload: bytes, at: float, *, must_rise: bool) -> bool:
+        """Tell whether the same count may be another measurement: of a device that begins to count at every waking."""
+        return not must_rise and payload != self._payload and at - self._at >= RESTART_SECONDS

@@ -14,7 +14,7 @@ from bleak.backends.characteristic import BleakGATTCharacteristic
 from bleak.backends.device import BLEDevice
 
 from adapters.ble.calls import BROKEN, Calls, words
-from adapters.ble.channels import Channel, described_channels, standard_channels
+from adapters.ble.channels import Channel, Labels, described_channels, standard_channels
 from adapters.ble.options import DeviceOptions
 from adapters.ble.radio import Radio
 from adapters.errors import LinkError, LinkReason
@@ -104,8 +104,10 @@ class DeviceLink:
     Args:
         radio: the adapter to connect through.
         options: which device and how it is read.
+        labels: what the device's characteristics said of themselves, by handle; kept from one link to the next.
+        prepared: gets the channels once the device is connected.
         take: gets each payload with the channel it came from; must not raise.
-        up: called once the device is connected and its channels are known.
+        refused: gets why the device refuses a temperature; the link stays and goes on trying.
         waits: called when there is no room for another connection on this adapter.
     """
 
@@ -113,19 +115,27 @@ class DeviceLink:
         self,
         radio: Radio,
         options: DeviceOptions,
+        labels: Labels,
+        *,
+        prepared: Callable[[list[Channel]], None],
         take: Callable[[Channel, bytes], None],
-        up: Callable[[], None],
+        refused: Callable[[LinkError], None],
         waits: Callable[[], None],
     ) -> None:
         self._radio = radio
         self._options = options
+        self._labels = labels
+        self._prepared = prepared
         self._take = take
-        self._up = up
+        self._tell_refused = refused
         self._waits = waits
         self._loop = asyncio.get_running_loop()
         self._gone = asyncio.Event()
         self._alive = self._loop.time()
         self._upheavals = radio.upheavals
+        self._refused = ""
+        """What the device refused last, while it gives no temperature."""
+        self._last: dict[int, _Last] = {}
 
     def radio_changed(self) -> None:
         """End when BlueZ, the adapter or the bus went away since this link was made."""
@@ -145,82 +155,115 @@ class DeviceLink:
         async with connected(
             self._radio, device, self._options, connect_seconds=connect_seconds, waits=self._waits, gone=self._gone.set
         ) as calls:
-            channels = await self._prepare(calls)
+            channels = await self._find(calls)
             self._alive = self._loop.time()
-            self._up()
+            self._prepared(channels)
             try:
                 async with asyncio.TaskGroup() as group:
                     following = [group.create_task(self._follow(calls, channel)) for channel in channels]
-                    await self._until_quiet()
+                    await self._until_quiet(calls, channels)
                     for task in following:
                         task.cancel()
             except ExceptionGroup as errors:
                 raise errors.exceptions[0] from errors
         if self._gone.is_set():
             raise LinkError(LinkReason.LOST, "the device ended the connection")
-        raise LinkError(LinkReason.SILENT, f"nothing for {self._options.quiet:g} s")
+        if self._refused:
+            raise LinkError(LinkReason.DEVICE_REFUSED, self._refused)
+        raise LinkError(LinkReason.SILENT, f"nothing for {self._quiet(channels):g} s")
 
-    async def _prepare(self, calls: Calls) -> list[Channel]:
-        """Find the channels, and write what the device wants written first."""
+    async def _find(self, calls: Calls) -> list[Channel]:
         described = self._options.described
         if described is None:
-            return await standard_channels(calls)
-        channels = described_channels(calls, described)
-        for uuid, payload in described.writes:
-            await calls.write(uuid, payload)
-        return channels
+            return await standard_channels(calls, self._labels)
+        return described_channels(calls, described)
 
-    async def _until_quiet(self) -> None:
-        """Wait until the link is gone, or has said nothing for too long."""
+    def _quiet(self, channels: list[Channel]) -> float:
+        """Tell how long the link may say nothing: what is read by the clock must come at least twice."""
+        polled = [c.every_seconds for c in channels if not c.notifies and not c.battery]
+        return max([self._options.quiet, *(2.5 * every for every in polled)])
+
+    async def _until_quiet(self, calls: Calls, channels: list[Channel]) -> None:
+        """Wait until the link is gone, or has said nothing for too long and nothing when asked."""
+        quiet = self._quiet(channels)
         while not self._gone.is_set():
-            left = self._alive + self._options.quiet - self._loop.time()
+            left = self._alive + quiet - self._loop.time()
             if left <= 0:
-                return
+                before = self._alive
+                for channel in channels:  # some notify only when the temperature changes
+                    if channel.readable and channel.notifies and not channel.battery:
+                        await self._read(calls, channel)
+                if self._alive == before:
+                    return
+                continue
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(left):
                     await self._gone.wait()
 
     async def _follow(self, calls: Calls, channel: Channel) -> None:
-        """Take one characteristic's payloads: read it once where it can be, then subscribe, or read it again and again.
-
-        A subscribed characteristic is not read: what is read would come as a notification too.
-        """
-        if channel.readable:
-            await self._read(calls, channel)
-        if channel.notifies:
-            try:
-                await self._subscribe(calls, channel)
-            except LinkError as error:
-                refused = error.reason is LinkReason.DEVICE_REFUSED
-                if not refused or not (channel.readable or channel.battery):
-                    raise
-            else:
+        """Take one characteristic's payloads: read it once where it can be, then subscribe, or read again and again."""
+        try:
+            if self._options.described is not None and not channel.notifies:
+                await self._write_first(calls)
+            if channel.readable:
+                await self._read(calls, channel)
+            if channel.notifies and await self._subscribe(calls, channel):
+                await self._write_first(calls)  # what answers to it must find us listening
                 return
-        while channel.readable:
-            await asyncio.sleep(channel.every_seconds)
-            await self._read(calls, channel)
+            while channel.readable:
+                await asyncio.sleep(channel.every_seconds)
+                await self._read(calls, channel)
+        except LinkError:
+            # A battery that cannot be had is no reason to lose the temperature.
+            if not channel.battery or not calls.client.is_connected:
+                raise
+
+    async def _write_first(self, calls: Calls) -> None:
+        """Write what the device wants written on each connection before it speaks."""
+        described = self._options.described
+        for uuid, payload in described.writes if described is not None else ():
+            await calls.write(uuid, payload)
 
     async def _read(self, calls: Calls, channel: Channel) -> None:
         """Read a characteristic; one that is refused (to strangers, or just now) is tried again, the link stays."""
         try:
-            self._hear(channel, await calls.read(channel.characteristic))
+            payload = await calls.read(channel.characteristic)
         except LinkError as error:
             if error.reason is not LinkReason.DEVICE_REFUSED:
                 raise
-
-    async def _subscribe(self, calls: Calls, channel: Channel) -> None:
-        last = _Last()
-
-        def notified(_: BleakGATTCharacteristic, data: bytearray) -> None:
-            payload, now = bytes(data), self._loop.time()
-            if payload == last.payload and now - last.at < TWICE_SECONDS:
-                return
-            last.payload, last.at = payload, now
+            self._refuse(channel, error)
+        else:
             self._hear(channel, payload)
 
-        await calls.subscribe(channel.characteristic, notified, acquire=self._options.acquire)
+    async def _subscribe(self, calls: Calls, channel: Channel) -> bool:
+        """Have notifications sent; tell whether they are, false where it is refused and can be read instead."""
+
+        def notified(_: BleakGATTCharacteristic, data: bytearray) -> None:
+            self._hear(channel, bytes(data))
+
+        try:
+            await calls.subscribe(channel.characteristic, notified, acquire=self._options.acquire)
+        except LinkError as error:
+            if error.reason is not LinkReason.DEVICE_REFUSED:
+                raise
+            self._refuse(channel, error)
+            if not channel.readable:
+                raise
+            return False
+        return True
+
+    def _refuse(self, channel: Channel, error: LinkError) -> None:
+        if not channel.battery:
+            self._refused = error.detail
+            self._tell_refused(error)
 
     def _hear(self, channel: Channel, payload: bytes) -> None:
+        """Take a payload, unless it is the one just heard: notified twice, or read and notified of it too."""
+        now = self._loop.time()
+        last = self._last.setdefault(channel.characteristic.handle, _Last())
+        if payload == last.payload and now - last.at < TWICE_SECONDS:
+            return
+        last.payload, last.at = payload, now
         if not channel.battery:
-            self._alive = self._loop.time()
+            self._alive, self._refused = now, ""
         self._take(channel, payload)

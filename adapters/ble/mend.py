@@ -27,7 +27,16 @@ MENDS: dict[LinkReason, str] = {
     LinkReason.NOT_HEARD: (
         "is it switched on, near enough, and not connected to a phone? `coldside scan` shows what is heard"
     ),
-    LinkReason.SILENT: "is it switched on, near enough, and not connected to a phone?",
-    LinkReason.NO_TEMPERATURE: "`coldside scan --connect ADDRESS` shows what it offers; describe it with a layout",
+    LinkReason.GONE: "is it switched on, near enough, and not connected to a phone?",
+    LinkReason.SILENT: "is its probe plugged in? switch it off and on",
+    LinkReason.UNDECODED: "is it the right layout, the right key (bind_key_file)? `coldside scan` shows what it sends",
+    LinkReason.DEVICE_REFUSED: "it may want to be paired: bluetoothctl pair ADDRESS",
+    LinkReason.NO_PASSIVE: (
+        "it takes BlueZ 5.56 or later with its experimental interfaces on; else set passive = false under [bluetooth]"
+    ),
+    LinkReason.NO_TEMPERATURE: (
+        "`coldside scan --connect ADDRESS` shows what it offers; describe it with a layout. If it worked before the "
+        "device was updated, BlueZ remembers its old table: bluetoothctl remove ADDRESS"
+    ),
 }
 """Common practice on Linux, no source, except the D-Bus policy (seen in BlueZ's own bluetooth.conf)."""

@@ -3,12 +3,12 @@
 import sys
 from typing import TYPE_CHECKING, Any
 
-__all__ = ["BluezWatch", "advert_fields"]
+__all__ = ["BluezWatch", "Known", "advert_fields"]
 
 if TYPE_CHECKING or sys.platform == "linux":
-    from adapters.ble.bluez import BluezWatch, advert_fields
+    from adapters.ble.bluez import BluezWatch, Known, advert_fields
 else:  # pragma: no cover - not run on the machines this is tested on
-    BluezWatch = None
+    BluezWatch = Known = None
 
     def advert_fields(platform_data: tuple[Any, ...]) -> None:
         """Know nothing beside the advertisement."""

@@ -20,8 +20,9 @@ from bleak.exc import BleakBluetoothNotAvailableError, BleakBluetoothNotAvailabl
 
 from adapters.backoff import delay_seconds
 from adapters.ble.advert import Advert
+from adapters.ble.calls import words
 from adapters.ble.options import RadioOptions, Timing
-from adapters.ble.platform import BluezWatch, advert_fields
+from adapters.ble.platform import BluezWatch, Known, advert_fields
 from adapters.errors import LinkError, LinkReason
 from adapters.source import Link, LinkState
 
@@ -38,6 +39,14 @@ _UNAVAILABLE = {
     BleakBluetoothNotAvailableReason.NO_BLUETOOTH: LinkReason.NO_ADAPTER,
     BleakBluetoothNotAvailableReason.NO_BLE_CENTRAL_ROLE: LinkReason.NO_ADAPTER,
 }
+
+_REFUSALS = {
+    "AccessDenied": LinkReason.BUS_REFUSED,
+    "NotAuthorized": LinkReason.BUS_REFUSED,
+    "ServiceUnknown": LinkReason.NO_BLUETOOTH,
+    "NameHasNoOwner": LinkReason.NO_BLUETOOTH,
+}
+"""What an error of D-Bus or BlueZ means for a scan, by its last word; all others are an adapter that is stuck."""
 
 
 class Listener(Protocol):
@@ -87,6 +96,8 @@ class Radio:
         self._clock = clock
         self._random = random or Random()
         self._listeners: list[Listener] = []
+        self._changing = asyncio.Lock()
+        """Held while the scan is begun or ended, so that one who comes does not meet the end of one who goes."""
         self._keeper: asyncio.Task[None] | None = None
         self._watch: BluezWatch | None = None
         self._scan = 0
@@ -98,23 +109,32 @@ class Radio:
     @contextlib.asynccontextmanager
     async def attached(self, listener: Listener) -> AsyncIterator[None]:
         """Let a listener hear everything, from the start of the scan for the first to its end for the last."""
-        self._listeners.append(listener)
-        if self._keeper is None or self._keeper.done():
-            self._keeper = asyncio.create_task(self._keep(), name=f"scan {self.options.adapter or 'Bluetooth'}")
+        async with self._changing:
+            self._listeners.append(listener)
+            if self._keeper is None or self._keeper.done():
+                self._keeper = asyncio.create_task(self._keep(), name=f"scan {self.options.adapter or 'Bluetooth'}")
         try:
             yield
         finally:
             self._listeners.remove(listener)
-            if not self._listeners and (keeper := self._keeper) is not None:
-                self._keeper = None
-                keeper.cancel()
-                await asyncio.gather(keeper, return_exceptions=True)
+            async with self._changing:
+                if not self._listeners and (keeper := self._keeper) is not None:
+                    self._keeper = None
+                    keeper.cancel()
+                    await asyncio.gather(keeper, return_exceptions=True)
 
     async def bus_is_dead(self, deaths_before: int) -> bool:
         """Tell whether the bus died since; gives the news of it a moment to arrive."""
         if self.bus_deaths == deaths_before:
             await asyncio.sleep(0.05)
         return self.bus_deaths != deaths_before
+
+    def _upset(self, bus_died: bool) -> None:
+        """Take note that BlueZ, the adapter or the bus went: no connection made before is alive."""
+        self.upheavals += 1
+        self.bus_deaths += bus_died
+        for listener in tuple(self._listeners):
+            listener.radio_changed()
 
     def _show(self, state: LinkState, reason: LinkReason | None = None, detail: str = "") -> None:
         link = Link(state, reason, detail)
@@ -177,12 +197,7 @@ class Radio:
                 self._show(LinkState.UP)
             if watch is not None:
                 await self._greet_connected(watch)
-            heard = await self._until_ended(watch, patience)
-            if watch is not None and watch.disturbed.is_set():
-                self.upheavals += 1
-                for listener in tuple(self._listeners):
-                    listener.radio_changed()
-            return heard
+            return await self._until_ended(watch, patience)
         finally:
             self._scan += 1
             await self._stop(scanner, watch)
@@ -192,7 +207,7 @@ class Radio:
         if self._watch is not None and self._watch.bus_died:
             await self._drop_watch()
         if self._watch is None and BluezWatch is not None:
-            self._watch = await BluezWatch.open()
+            self._watch = await BluezWatch.open(self._upset)
         return self._watch
 
     async def _drop_watch(self) -> None:
@@ -220,15 +235,18 @@ class Radio:
         except BleakBluetoothNotAvailableError as error:
             raise LinkError(_UNAVAILABLE.get(error.reason, LinkReason.NO_BLUETOOTH), str(error)) from error
         except BleakDBusError as error:
-            stuck = error.dbus_error.endswith((".InProgress", ".NotReady"))
-            raise LinkError(LinkReason.STUCK if stuck else LinkReason.NO_BLUETOOTH, str(error)) from error
-        except (BleakError, OSError, EOFError) as error:  # TimeoutError is an OSError
+            raise LinkError(
+                _REFUSALS.get(error.dbus_error.rpartition(".")[2], LinkReason.STUCK), words(error)
+            ) from error
+        except BleakError as error:
+            reason = LinkReason.NO_PASSIVE if "passive" in str(error) else LinkReason.STUCK
+            raise LinkError(reason, str(error)) from error
+        except (OSError, EOFError) as error:  # TimeoutError is an OSError
             raise LinkError(LinkReason.STUCK, str(error) or f"no answer in {self.timing.call:g} s") from error
 
     async def _stop(self, scanner: BleakScanner, watch: BluezWatch | None) -> None:
         """Stop a scan, unless the bus it ran on is dead: its old file number may belong to another connection now."""
         if watch is not None and watch.bus_died:
-            self.bus_deaths += 1
             return
         # A scan that ended by itself (BlueZ gone, adapter off) cannot be stopped, and need not be.
         with contextlib.suppress(BleakError, OSError, EOFError, AssertionError):
@@ -240,10 +258,7 @@ class Radio:
         with contextlib.suppress(LinkError):
             for known in await watch.connected(self.adapter):
                 device = BLEDevice(known.address, known.name, {"path": known.path, "props": known.properties})
-                random = known.properties.get("AddressType") == "random"
-                services = tuple(known.properties.get("UUIDs", ()))
-                advert = Advert(known.address, self._clock(), None, known.name, random, services=services)
-                self._tell(advert, device)
+                self._tell(_last_advert(known, self._clock(), self.adapter), device)
 
     async def _until_ended(self, watch: BluezWatch | None, patience: float) -> bool:
         """Wait until the scan is disturbed, or nothing was heard for as long as patience lasts."""
@@ -254,7 +269,7 @@ class Radio:
                 self._heard.clear()
                 ended, _ = await asyncio.wait([disturbed], timeout=patience)
                 if ended or not self._heard.is_set():
-                    return heard
+                    return heard or self._heard.is_set()
                 heard, patience = True, self.timing.scan_quiet
         finally:
             disturbed.cancel()
@@ -300,3 +315,14 @@ async def _disturbance(watch: BluezWatch | None) -> None:
         await asyncio.Event().wait()
     else:
         await watch.disturbed.wait()
+
+
+def _last_advert(known: Known, now: float, adapter: str) -> Advert:
+    """Make of a connected device what it last advertised, without a signal strength: to know it by, not to read."""
+    get = known.properties.get
+    return Advert(
+        known.address, now, None, known.name, get("AddressType") == "random",
+        {uuid: bytes(data.value) for uuid, data in get("ServiceData", {}).items()},
+        {company: bytes(data.value) for company, data in get("ManufacturerData", {}).items()},
+        tuple(get("UUIDs", ())), adapter,
+    )  # fmt: skip

@@ -2,7 +2,6 @@
 
 import asyncio
 import contextlib
-from collections import deque
 from collections.abc import AsyncIterator, Callable
 from datetime import UTC, datetime
 from random import Random
@@ -13,12 +12,13 @@ from bleak.backends.device import BLEDevice
 from adapters.backoff import delay_seconds
 from adapters.ble.advert import Advert
 from adapters.ble.advertised import Advertised
-from adapters.ble.channels import Channel
+from adapters.ble.channels import Channel, Labels
 from adapters.ble.freshness import Freshness
 from adapters.ble.link import DeviceLink
 from adapters.ble.mend import MENDS
 from adapters.ble.options import DeviceOptions
 from adapters.ble.radio import Radio
+from adapters.ble.sighting import Sighting
 from adapters.decode.value import Packet, Value
 from adapters.errors import DecodeError, LinkError, LinkReason, SourceConfigError
 from adapters.inbox import Inbox
@@ -27,7 +27,10 @@ from adapters.source import Link, LinkState, SourceCounts, Vitals
 
 __all__ = ["BleSource"]
 
-RATE_SECONDS = 60.0
+HEALTHY_SECONDS = 60.0
+"""A connection that stood this long starts the backoff anew."""
+BATTERY_SECONDS = 7200.0
+"""For how long a battery's level is believed without being heard again."""
 GATHER_SECONDS = 0.02
 """How long a reading waits for others to be handed on with: nothing in a pit happens sooner."""
 MAX_FRESHNESS = 64
@@ -69,21 +72,18 @@ class BleSource:
         self._connects = kind in ("notify", "read") or (not kind and options.read != "adverts")
         self._listens = kind in ("service_data", "manufacturer_data") or (not kind and options.read != "connection")
         self._fresh: dict[str, Freshness] = {}
-        self._address = ""
-        """Of the device this source has settled on, while it is heard."""
-        self._last_seen = float("-inf")
-        self._device: BLEDevice | None = None
+        self._sighting = Sighting(options.match, options.quiet)
         self._seen = asyncio.Event()
         """The device was seen since the last attempt to connect."""
-        self._first_seen = float("inf")
         self._heard_at = float("-inf")
-        """When a payload was last taken, by the loop's clock."""
-        self._first_name = ""
+        """When a payload was last taken, by a steady clock."""
+        self._labels: Labels = {}
+        self._first_name = options.described.channels[0] if options.described is not None else "temperature"
+        """What the device calls the temperature that `first_key` stands for."""
         self._own_link = Link(LinkState.DOWN, LinkReason.NOT_STARTED)
         self._device_link: DeviceLink | None = None
-        self._arrivals: deque[float] = deque(maxlen=256)
-        self._rssi: int | None = None
         self._battery: float | None = None
+        self._battery_at = float("-inf")
 
     @property
     def link(self) -> Link:
@@ -95,20 +95,19 @@ class BleSource:
             detail = "; ".join(word for word in (radio.detail, self._mend(radio.reason)) if word)
             return Link(LinkState.DOWN, radio.reason, detail)
         if self._own_link.state is LinkState.UP and self._quiet_for() > self._options.quiet:
-            return Link(LinkState.DOWN, LinkReason.SILENT, self._mend(LinkReason.SILENT))
+            reason = LinkReason.SILENT if self._sighting.linked else LinkReason.GONE
+            return Link(LinkState.DOWN, reason, self._mend(reason))
         return self._own_link
 
     @property
     def vitals(self) -> Vitals | None:
         """Signal, battery and packet rate; None before anything was heard."""
-        now = monotonic()
-        lately = [at for at in self._arrivals if now - at <= RATE_SECONDS]
-        if self._rssi is None and self._battery is None and not self._arrivals:
+        now, sighting = monotonic(), self._sighting
+        battery = self._battery if now - self._battery_at < BATTERY_SECONDS else None
+        signal = sighting.signal(now)
+        if signal is None and battery is None and not sighting.heard_any:
             return None
-        rate = float(len(lately))
-        if len(lately) == self._arrivals.maxlen:
-            rate = (len(lately) - 1) / (lately[-1] - lately[0]) * 60.0 if lately[-1] > lately[0] else rate
-        return Vitals(self._rssi, self._battery, rate)
+        return Vitals(signal, battery, sighting.packets_per_minute(now))
 
     def restore(self, receipts: list[int]) -> None:
         """Take note of receipts: a radio sends nothing again."""
@@ -162,19 +161,11 @@ class BleSource:
 
     def hear(self, advert: Advert, device: BLEDevice) -> None:
         """Take an advertisement."""
-        address, now = advert.address, monotonic()
-        if address != self._address:
-            if not self._options.match(advert):
-                return
-            if self._address and now - self._last_seen < self._options.quiet:
-                return  # another device that the description fits as well; the one we have still speaks
-            self._address, self._first_seen = address, now
-        self._last_seen = now
-        self._device = device
-        if advert.rssi is not None:
-            self._rssi = advert.rssi
+        now = monotonic()
+        if not self._sighting.is_ours(advert, device, now):
+            return
         self._seen.set()
-        if self._listens:
+        if self._listens and advert.rssi is not None:
             self._hear_payload(advert, now)
 
     def _hear_payload(self, advert: Advert, now: float) -> None:
@@ -185,7 +176,7 @@ class BleSource:
             self.counts.skipped += 1
             return
         fresh = self._freshness(advert.address)
-        self._arrivals.append(now)
+        self._sighting.packet(now)
         if fresh.seen(payload, now):
             self._heard_at = now
             return
@@ -217,18 +208,23 @@ class BleSource:
             await self._until_wanted()
             began = monotonic()
             self._own_link = Link(LinkState.CONNECTING, self._own_link.reason, self._own_link.detail)
-            link = DeviceLink(self._radio, self._options, self._take, self._link_up, self._wait_for_slot)
+            link = DeviceLink(
+                self._radio, self._options, self._labels,
+                prepared=self._prepared, take=self._take, refused=self._show_trouble, waits=self._wait_for_slot,
+            )  # fmt: skip
             self._device_link = link
+            timing = self._options.timing
             try:
-                assert self._device is not None
-                timing = self._options.timing
-                await link.run(self._device, timing.connect if self._seen.is_set() else timing.unseen)
+                assert self._sighting.device is not None
+                await link.run(self._sighting.device, timing.connect if self._seen.is_set() else timing.unseen)
             except LinkError as error:
-                detail = "; ".join(word for word in (error.detail, self._mend(error.reason)) if word)
-                self._own_link = Link(LinkState.DOWN, error.reason, detail)
+                self._show_trouble(error)
+            finally:
+                self._sighting.linked = False
+                self._device_link = None
             self.counts.relinked += 1
             self._seen.clear()
-            attempt = 0 if monotonic() - began > RATE_SECONDS else attempt + 1
+            attempt = 0 if monotonic() - began > HEALTHY_SECONDS else attempt + 1
             await asyncio.sleep(delay_seconds(attempt, self._random, first=timing.first_retry, cap=timing.last_retry))
 
     async def _until_wanted(self) -> None:
@@ -237,21 +233,28 @@ class BleSource:
         while True:
             # A device that sends no data may be signalled once and never again, so one that is known is tried too.
             with contextlib.suppress(TimeoutError):
-                async with asyncio.timeout(timing.last_retry if self._device is not None else None):
+                async with asyncio.timeout(timing.last_retry if self._sighting.device is not None else None):
                     await self._seen.wait()
             if self._options.read == "connection" or self._options.described is not None:
                 return
             if self._quiet_for() < self._options.quiet:
                 pause = self._options.quiet  # it advertises its temperature: no need of a link
             else:
-                pause = self._first_seen + timing.decide - monotonic()
+                pause = self._sighting.first_seen + timing.decide - monotonic()
                 if pause <= 0:
                     return
             await asyncio.sleep(pause)
 
-    def _link_up(self) -> None:
-        self._own_link = Link(LinkState.UP)
-        self._heard_at = monotonic()
+    def _prepared(self, channels: list[Channel]) -> None:
+        """Take note that the device is connected and has these channels; the link is up at its first word."""
+        self._sighting.linked = True
+        self._own_link = Link(LinkState.CONNECTING)
+        if self._options.described is None:
+            self._first_name = next((c.key for c in channels if c.key), self._first_name)
+
+    def _show_trouble(self, error: LinkError) -> None:
+        detail = "; ".join(word for word in (error.detail, self._mend(error.reason)) if word)
+        self._own_link = Link(LinkState.DOWN, error.reason, detail)
 
     def _wait_for_slot(self) -> None:
         most = self._radio.options.slots
@@ -261,16 +264,20 @@ class BleSource:
     def _take(self, channel: Channel, payload: bytes) -> None:
         """Take what a characteristic said."""
         now = monotonic()
-        self._arrivals.append(now)
+        self._sighting.packet(now)
         if not channel.battery:
             self._heard_at = now
+            if self._own_link.state is not LinkState.UP:
+                self._own_link = Link(LinkState.UP)
         try:
             described = self._options.described
             if described is not None and not described.fits(payload):
                 self.counts.skipped += 1
                 return  # another kind of packet on the same characteristic
             packet = channel.decode(payload)
-            if packet.counter is not None and not self._freshness(self._address).is_new(payload, packet.counter, now):
+            if packet.counter is not None and not self._freshness(self._sighting.address).is_new(
+                payload, packet.counter, now
+            ):
                 return
         except DecodeError as error:
             self._undecodable(error)
@@ -281,11 +288,13 @@ class BleSource:
         self.counts.heard += 1
         self.counts.undecodable += 1
         self.counts.last_error = str(error)
+        if self._own_link.state is not LinkState.UP:
+            self._own_link = Link(LinkState.DOWN, LinkReason.UNDECODED, self._mend(LinkReason.UNDECODED))
 
     def _put(self, packet: Packet) -> None:
         """Hand on the values of a packet."""
         if packet.battery_percent is not None:
-            self._battery = packet.battery_percent
+            self._battery, self._battery_at = packet.battery_percent, monotonic()
         if packet.rejected:
             self.counts.undecodable += len(packet.rejected)
             self.counts.last_error = packet.rejected[-1]
@@ -311,10 +320,8 @@ class BleSource:
 
     def _reading(self, value: Value, now: float, measured: float | None) -> Reading:
         key = value.key
-        if self._options.first_key:
-            self._first_name = self._first_name or key
-            if key == self._first_name:
-                key = self._options.first_key
+        if key == self._first_name:
+            key = self._options.first_key or key
         source_unix = value.source_unix if value.source_unix is not None else measured
         return Reading(self.name, key, value.celsius, now, source_unix, value.unit, value.quality, value.reason)
 

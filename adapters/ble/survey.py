@@ -86,7 +86,8 @@ class History:
         self.place = place
         self.kept: deque[tuple[float, bytes]] = deque(maxlen=MAX_HISTORY)
         self._heard = 0
-        self._different: set[bytes] = set()
+        self._different: set[int] = set()
+        """Hashes of the payloads so far: counting them is not worth keeping them."""
         self._first: dict[int, bytes] = {}
         self._changed: dict[int, set[int]] = {}
 
@@ -95,7 +96,7 @@ class History:
         payload = payload[:MAX_PAYLOAD_BYTES]
         self._heard += 1
         if len(self._different) < MAX_DIFFERENT:
-            self._different.add(payload)
+            self._different.add(hash(payload))
         length = len(payload)
         if length in self._first or len(self._first) < MAX_LENGTHS:
             first = self._first.setdefault(length, payload)

@@ -84,5 +84,7 @@ def _radio_lines(radio: "Diagnosis") -> list[str]:
         return ["  Bluetooth: this system tells only when a scan is tried; `coldside scan` does"]
     if radio.reason is None:
         return [f"  Bluetooth: {radio.adapter} is there and on"]
-    detail = f" ({radio.detail})" if radio.detail else ""
+    from tui.draw.clean import clean
+
+    detail = f" ({clean(radio.detail, 120)})" if radio.detail else ""
     return [f"  Bluetooth cannot be used: {radio.reason}{detail}", f"    {radio.mend}"]

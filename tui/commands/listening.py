@@ -51,7 +51,8 @@ class Ear:
             self.seen[advert.address] = (advert, device)
         self.survey.take(advert)
         self.news.set()
-        self.put(write(advert))
+        if self.record is not None:
+            self.put(write(advert))
 
     def put(self, lines: list[str]) -> None:
         """Write lines to the record, where there is one."""

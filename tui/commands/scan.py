@@ -213,7 +213,7 @@ def nothing_heard(options: argparse.Namespace, radio: "Radio", ear: "Ear", secon
     if link.state is not LinkState.UP and link.reason not in (None, LinkReason.NOT_STARTED):
         return fail(options, link.reason, link.detail, MENDS.get(link.reason, ""))
     who = options.connect or options.address or options.device
-    mend = MENDS[LinkReason.SILENT]
+    mend = MENDS[LinkReason.GONE]
     if who:
         others = f"; {ear.others} packets of other devices were" if ear.others else ", nor was any other device"
         return fail(options, f"{who} was not heard in {seconds:.0f} s{others}", "", mend)

@@ -69,7 +69,7 @@ def _source_lines(source: SourceView, now_unix: float, view: View, width: int) -
     ]  # fmt: skip
     told = ", ".join(f"{count} {what}" for count, what in troubles if count)
     if source.why:
-        lines.append(((f"  {source.why}", state),))
+        lines.append(((f"  {clean(source.why, 300, ascii_only=view.ascii_only)}", state),))
     if told:
         lines.append(((f"  {told}", "warn"),))
     if source.undecodable and source.last_error:

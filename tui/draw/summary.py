@@ -72,7 +72,7 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
         silent = ", SILENT" if probe.silent else ""
         lines.append(f"probe       {probe.name}: {temperature(probe.celsius, view)}, {told}{_doubt(probe)}{silent}")
     for source in snapshot.sources:
-        why = f" ({source.why})" if source.why else ""
+        why = f" ({clean(source.why, 300)})" if source.why else ""
         lines.append(
             f"source      {source.name}: {source.state}{why}, {source.heard} heard, {source.dropped} dropped, "
             f"{source.undecodable} not readable"

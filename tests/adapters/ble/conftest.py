@@ -72,3 +72,41 @@ def radio():
     from tests.adapters.ble.night import FAST
 
     return Radio(timing=FAST)
+
+
+def _packet():
+    from tests.adapters.ble.night import packet
+
+    return packet
+
+
+@pytest.fixture
+def advertiser(hci0):
+    device = hci0.add_device("C0:1D:51:DE:00:01", name="box")
+    device.sent = 0
+
+    def send(left=107.2):
+        device.sent += 1
+        device.advertise(-60, {"fff0": _packet()(device.sent, left)})
+
+    device.send = send
+    return device
+
+
+@pytest.fixture
+def connector(hci0):
+    device = hci0.add_device("C0:1D:51:DE:00:01", name="box")
+    char = device.gatt.add_service("fff0").add_characteristic("fff1", flags=["notify"], value=_packet()(0))
+    device.sent = 0
+
+    def send(left=107.2):
+        if char.notifying:
+            device.sent += 1
+            char.notify(_packet()(device.sent, left))
+        else:
+            device.sent += 1
+            device.advertise(-50 - device.sent % 20, {})  # BlueZ is silent when neither data nor signal changed
+
+    device.send = send
+    device.char = char
+    return device

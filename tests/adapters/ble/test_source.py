@@ -7,11 +7,13 @@ import math
 import struct
 
 import pytest
+from dbus_fast import Variant
 
 from adapters.ble.advert import Advert
 from adapters.ble.freshness import RESTART_SECONDS, Freshness
 from adapters.ble.options import DeviceOptions, Match, RadioOptions
 from adapters.ble.radio import Radio
+from adapters.ble.sighting import Sighting
 from adapters.ble.source import BleSource
 from adapters.decode.bthome_cipher import decrypt  # noqa: F401 - says at once when the package is missing
 from adapters.decode.layout import Require
@@ -360,3 +362,191 @@ async def test_one_listener_that_fails_does_not_stop_the_others(bluez, radio, hc
         finally:
             await night.stop()
     assert radio.faults > 0
+
+
+async def test_while_connected_a_neighbours_device_that_fits_too_is_not_ours(bluez, radio, hci0):
+    mine = hci0.add_device(BOX, name="box")
+    char = mine.gatt.add_service("181a").add_characteristic("2a6e", flags=["notify"], value=b"")
+    other = hci0.add_device("C0:1D:51:DE:00:09", name="box")
+    sent = 0
+
+    def send():
+        nonlocal sent
+        sent += 1
+        if char.notifying:
+            char.notify(struct.pack("<h", 5000 + sent))
+            other.advertise(-50 - sent % 20, {"181a": struct.pack("<h", 9900)})
+        else:
+            mine.advertise(-50 - sent % 20)
+
+    async with listening(device_source(radio, match=Match(name="box"), quiet=0.2)) as night:
+        await night.hears(30, poke=send)
+        assert max(r.celsius for r in night.readings) < 60.0
+
+
+@pytest.mark.parametrize("trouble", ["not paired", "busy", "hangs"])
+async def test_a_label_or_a_battery_that_cannot_be_had_costs_no_temperature(trouble, bluez, radio, hci0):
+    device = hci0.add_device(BOX)
+    service = device.gatt.add_service("181a")
+    char = service.add_characteristic("2a6e", flags=["notify"], value=b"")
+    label = device.gatt.add_service("ff10").add_characteristic("ff11").add_descriptor("2901", b"x")
+    battery = device.gatt.add_service("180f").add_characteristic("2a19", flags=["read"], value=b"\x32")
+    for attribute in (label, battery):
+        if trouble == "hangs":
+            bluez.faults.hang("ReadValue", device=attribute, times=None)
+        else:
+            name = "NotPermitted" if trouble == "not paired" else "InProgress"
+            bluez.faults.on("ReadValue", device=attribute, error=(f"org.bluez.Error.{name}", trouble), times=None)
+    sent = 0
+
+    def send():
+        nonlocal sent
+        sent += 1
+        char.notify(struct.pack("<h", 5000 + sent)) if char.notifying else device.advertise(-50 - sent % 20)
+
+    async with listening(device_source(radio, read="connection", quiet=2.0)) as night:
+        await night.hears(30, poke=send, within=5.0)
+        assert night.source.counts.relinked == 0
+
+
+async def test_a_refused_temperature_is_told_as_that(bluez, radio, hci0):
+    device = hci0.add_device(BOX)
+    char = device.gatt.add_service("181a").add_characteristic("2a6e", flags=["read"], value=b"")
+    bluez.faults.on("ReadValue", device=char, error=("org.bluez.Error.NotPermitted", "Not paired"), times=None)
+    async with listening(device_source(radio, read="connection", quiet=0.3)) as night:
+        async with asyncio.timeout(5):
+            while night.source.link.reason is not LinkReason.DEVICE_REFUSED:
+                device.advertise(-50 - len(bluez.calls) % 20)
+                await asyncio.sleep(0.02)
+                assert night.source.link.state is not LinkState.UP
+        assert "Not paired" in night.source.link.detail
+        assert "bluetoothctl pair" in night.source.link.detail
+
+
+def test_with_a_key_no_other_data_is_believed():
+    source = still(bind_key=bytes(16), read="adverts")
+    source.hear(advert(bytes.fromhex("e029"), ENVIRONMENT), None)
+    assert not taken(source)
+
+
+async def test_the_first_temperature_is_the_first_by_handle_not_the_first_to_speak(bluez, radio, hci0):
+    device = hci0.add_device(BOX)
+    service = device.gatt.add_service("181a")
+    first, second = (service.add_characteristic("2a6e", flags=["notify"], value=b"") for _ in range(2))
+    sent = 0
+
+    def send():
+        nonlocal sent
+        sent += 1
+        if second.notifying and first.notifying:
+            second.notify(struct.pack("<h", 2000 + sent))
+            if sent % 3 == 0:
+                first.notify(struct.pack("<h", 1000 + sent))
+        else:
+            device.advertise(-50 - sent % 20)
+
+    async with listening(device_source(radio, read="connection", first_key="flat")) as night:
+        await night.hears(12, poke=send)
+        assert {r.key: r.celsius >= 20 for r in night.readings} == {"temperature 2": True, "flat": False}
+
+
+def test_a_device_that_counts_anew_at_every_waking_is_heard():
+    fresh = Freshness()
+    assert fresh.is_new(b"a", 0, 0.0)
+    assert not fresh.is_new(b"b", 0, 10.0), "the same count is the same measurement"
+    assert fresh.is_new(b"c", 0, 200.0)
+    assert not fresh.is_new(b"c", 0, 400.0), "the very same packet is no new measurement, however late"
+
+
+async def test_a_slow_layout_is_not_cut_off_between_two_reads(bluez, radio, hci0):
+    device = hci0.add_device(BOX)
+    device.gatt.add_service("fff0").add_characteristic("fff1", flags=["read"], value=packet(1))
+    async with listening(device_source(radio, described=layout("read", every=0.6), quiet=0.2)) as night:
+        await night.hears(6, poke=lambda: device.advertise(-50 - len(bluez.calls) % 20))
+        assert night.source.counts.relinked == 0
+
+
+async def test_a_probe_that_notifies_of_changes_only_is_asked_before_it_is_called_silent(bluez, radio, hci0):
+    device = hci0.add_device(BOX)
+    value = bytes.fromhex("e029")
+    device.gatt.add_service("181a").add_characteristic("2a6e", flags=["read", "notify"], value=value)
+    async with listening(device_source(radio, read="connection", quiet=0.2)) as night:
+        await night.hears(4, poke=lambda: device.advertise(-50 - len(bluez.calls) % 20))
+        assert night.source.counts.relinked == 0
+
+
+async def test_a_changed_random_address_is_followed_within_seconds():
+    old, new = "5A:00:00:00:00:01", "5A:00:00:00:00:02"
+    sighting = Sighting(Match(name="tip"), 60.0)
+    said = {"name": "tip", "random_address": True}
+    assert all(sighting.is_ours(advert(address=old, **said), None, float(k)) for k in range(10))
+    assert not sighting.is_ours(advert(address=new, **said), None, 10.5), "the old one may speak yet"
+    assert sighting.is_ours(advert(address=new, **said), None, 16.0)
+    assert not sighting.is_ours(advert(address="C0:1D:51:DE:00:03", name="tip"), None, 25.0), "this one did not move"
+
+
+async def test_a_label_once_read_is_kept_for_the_next_connection(bluez, radio, hci0):
+    device = hci0.add_device(BOX)
+    char = device.gatt.add_service("181a").add_characteristic("2a6e", flags=["read"], value=bytes.fromhex("e029"))
+    label = char.add_descriptor("2901", b"grate")
+    async with listening(device_source(radio, read="connection", quiet=1.0)) as night:
+        poke = lambda: device.connected or device.advertise(-50 - len(bluez.calls) % 20)  # noqa: E731
+        await night.hears(1, poke=poke)
+        bluez.faults.on("ReadValue", device=label, error=("org.bluez.Error.InProgress", "busy"), times=1)
+        device.drop_link()
+        await night.hears(1, poke=poke)
+        assert {r.key for r in night.readings} == {"grate"}
+
+
+async def test_a_device_left_connected_is_known_by_what_it_last_advertised(bluez, radio, hci0):
+    device = hci0.add_device(BOX)
+    char = device.gatt.add_service("181a").add_characteristic("2a6e", flags=["notify"], value=b"")
+    device.properties["ManufacturerData"] = Variant("a{qv}", {0xFFFF: Variant("ay", b"\1")})
+    device.link_up()
+    device.published or device.publish()
+    async with listening(device_source(radio, match=Match(company=0xFFFF), read="connection")) as night:
+        await night.hears(1, poke=lambda: char.notifying and char.notify(bytes.fromhex("e029")))
+
+
+async def test_losing_something_else_of_the_adapter_ends_no_link(bluez, radio, connector):
+    async with listening(device_source(radio, described=layout("notify"))) as night:
+        await night.hears(2, poke=connector.send)
+        bluez.wire_removed(connector.adapter.path, ["org.bluez.Media1"])
+        await bluez.drained()
+        await night.hears(4, poke=connector.send)
+        assert radio.upheavals == 0
+        assert night.source.counts.relinked == 0
+
+
+async def test_bluez_may_restart_between_two_links_of_a_stuck_scan(bluez, radio, connector):
+    """The scan rests, a link lives: its end must be noticed all the same."""
+    async with listening(device_source(radio, described=layout("notify"), quiet=30.0)) as night:
+        await night.hears(2, poke=connector.send)
+        busy = ("org.bluez.Error.InProgress", "Operation already in progress")
+        bluez.faults.on("StartDiscovery", error=busy, times=4)
+        radio._watch.disturbed.set()
+        await night.until(lambda: radio.link.reason is LinkReason.STUCK)
+        await bluez.restart()
+        await night.hears(2, poke=connector.send, within=4.0)
+
+
+@pytest.mark.parametrize(
+    ("error", "reason"),
+    [("Failed", LinkReason.STUCK), ("NotAuthorized", LinkReason.BUS_REFUSED), ("NotReady", LinkReason.STUCK)],
+)
+async def test_a_scan_that_does_not_start_says_why(error, reason, bluez, radio, connector):
+    bluez.faults.on("StartDiscovery", error=(f"org.bluez.Error.{error}", "x"), times=None)
+    async with listening(device_source(radio, described=layout("notify"))) as night:
+        await night.until(lambda: night.source.link.reason is reason)
+
+
+async def test_one_who_comes_while_the_last_one_goes_is_watched_over(bluez, radio, advertiser):
+    bluez.faults.delay("StopDiscovery", 0.2, times=1)
+    night = Listening(device_source(radio, described=layout()))
+    await night.hears(2, poke=advertiser.send)
+    going = asyncio.create_task(night.stop())
+    await asyncio.sleep(0.05)
+    async with listening(device_source(radio, described=layout())) as again:
+        await going
+        await again.hears(2, poke=advertiser.send)
+        assert radio._watch is not None
