@@ -32,28 +32,39 @@ RFKILL = Path("/sys/class/rfkill")
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """A device that BlueZ holds a connection to, so that it does not advertise."""
+    """A device as BlueZ knew it when it was asked."""
 
     address: str
     name: str | None
     path: str
     properties: dict[str, Any]
 
+    @property
+    def connected(self) -> bool:
+        """Whether BlueZ holds a connection to it, so that it does not advertise."""
+        return bool(self.properties.get("Connected"))
 
-def advert_fields(platform_data: tuple[Any, ...]) -> tuple[bool, bool, tuple[Any, ...]] | None:
-    """Read what bleak passes on beside the advertisement: random address, connected, and what no advertisement changes.
+    @property
+    def service_data(self) -> dict[str, bytes]:
+        """What it last advertised, by full UUID."""
+        return {uuid: bytes(data.value) for uuid, data in self.properties.get("ServiceData", {}).items()}
 
-    bleak calls back on *any* change of a device, with the advertisement last heard. When the last of the three differs
-    from the call before, it was no advertisement. None where the backend is not BlueZ.
+    @property
+    def manufacturer_data(self) -> dict[int, bytes]:
+        """What it last advertised, by company identifier."""
+        return {company: bytes(data.value) for company, data in self.properties.get("ManufacturerData", {}).items()}
+
+
+def advert_fields(platform_data: tuple[Any, ...]) -> tuple[bool, bool, object, object] | None:
+    """Read what bleak passes on beside the advertisement: random address, connected, service and manufacturer data.
+
+    bleak calls back on *any* change of a device, with all that was ever heard of it. The two data are given as bleak
+    keeps them: the same object as in the call before was not sent again, so it is old. None where there is no BlueZ.
     """
     if len(platform_data) != 2 or not isinstance(platform_data[1], dict):
         return None
     get = platform_data[1].get
-    connected = get("Connected")
-    # Spelled out: this runs for every advertisement in the street.
-    beside = (connected, get("ServicesResolved"), get("Paired"), get("Bonded"), get("Trusted"), get("Blocked"),
-              get("LegacyPairing"), get("WakeAllowed"))  # fmt: skip
-    return get("AddressType") == "random", bool(connected), beside
+    return get("AddressType") == "random", bool(get("Connected")), get("ServiceData"), get("ManufacturerData")
 
 
 class BluezWatch:
@@ -202,8 +213,8 @@ class BluezWatch:
             raise LinkError(LinkReason.BLOCKED if blocked else LinkReason.POWERED_OFF, name)
         return name
 
-    async def connected(self, adapter: str) -> list[Known]:
-        """List the devices that are connected through an adapter: an earlier run may have left them so.
+    async def devices(self, adapter: str) -> list[Known]:
+        """List the devices BlueZ knows at an adapter: those left connected, and those whose last data it still holds.
 
         Raises:
             LinkError: BlueZ does not answer.
@@ -212,7 +223,7 @@ class BluezWatch:
         return [
             Known(device["Address"], device.get("Name"), path, device)
             for path, interfaces in (await self._objects()).items()
-            if path.startswith(under) and (device := interfaces.get(DEVICE)) and device.get("Connected")
+            if path.startswith(under) and (device := interfaces.get(DEVICE)) and "Address" in device
         ]
 
     async def close(self) -> None:

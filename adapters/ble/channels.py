@@ -1,7 +1,6 @@
 """Which characteristics of a connected device hold temperatures, and what each is called."""
 
-from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from bleak.backends.characteristic import BleakGATTCharacteristic
@@ -12,7 +11,9 @@ from adapters.decode.gatt import Format, full_uuid, is_temperature, label, parse
 from adapters.decode.value import Packet
 from adapters.errors import DecodeError, LinkError, LinkReason
 
-__all__ = ["Channel", "Labels", "channel_keys", "described_channels", "formats", "standard_channels"]
+__all__ = [
+    "Channel", "Labels", "channel_keys", "described_channels", "formats", "free_key", "patience", "standard_channels",
+]  # fmt: skip
 
 POLL_SECONDS = 10.0
 """Between reads of a standard characteristic that does not notify."""
@@ -42,6 +43,12 @@ class Channel:
     """Whether it is read: once before the subscription, or again and again."""
 
 
+def patience(channels: Iterable[Channel], quiet: float) -> float:
+    """Tell how long a device may say nothing, seconds: what is read by the clock must come at least twice."""
+    polled = [channel.every_seconds for channel in channels if not channel.notifies and not channel.battery]
+    return max([quiet, *(2.5 * every for every in polled)])
+
+
 async def formats(calls: Calls, characteristic: BleakGATTCharacteristic) -> tuple[Format | None, str]:
     """Read what a characteristic says of itself: its Presentation Format (0x2904) and User Description (0x2901).
 
@@ -65,6 +72,8 @@ async def formats(calls: Calls, characteristic: BleakGATTCharacteristic) -> tupl
                 raise
             if error.reason is not LinkReason.DEVICE_REFUSED:
                 break  # it hangs; the next would too, and a label is not worth the wait
+    if not text and found is not None and found.ordinal:
+        text = f"temperature {found.ordinal}"
     return found, text
 
 
@@ -108,7 +117,7 @@ def channel_keys(found: Sequence[tuple[BleakGATTCharacteristic, str]]) -> list[s
     They must come by their handles, so that the names are the same on every connection. An intermediate temperature is
     the measurement of the same service on its way, so it shares its key.
     """
-    seen: Counter[str] = Counter()
+    taken: set[str] = set()
     by_service: dict[int, str] = {}
     keys = []
     for characteristic, text in found:
@@ -116,13 +125,21 @@ def channel_keys(found: Sequence[tuple[BleakGATTCharacteristic, str]]) -> list[s
         if pair and characteristic.service_handle in by_service:
             keys.append(by_service[characteristic.service_handle])
             continue
-        name = text or "temperature"
-        seen[name] += 1
-        key = name if seen[name] == 1 else f"{name} {seen[name]}"
+        key = free_key(text or "temperature", taken)
         if pair:
             by_service[characteristic.service_handle] = key
         keys.append(key)
     return keys
+
+
+def free_key(name: str, taken: set[str]) -> str:
+    """Give a name, with a number where it is taken, and take it; a device may call a channel what we would call it."""
+    number, key = 1, name
+    while key in taken:
+        number += 1
+        key = f"{name} {number}"
+    taken.add(key)
+    return key
 
 
 def _channel(

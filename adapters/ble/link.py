@@ -14,7 +14,7 @@ from bleak.backends.characteristic import BleakGATTCharacteristic
 from bleak.backends.device import BLEDevice
 
 from adapters.ble.calls import BROKEN, Calls, words
-from adapters.ble.channels import Channel, Labels, described_channels, standard_channels
+from adapters.ble.channels import Channel, Labels, described_channels, patience, standard_channels
 from adapters.ble.options import DeviceOptions
 from adapters.ble.radio import Radio
 from adapters.errors import LinkError, LinkReason
@@ -61,41 +61,39 @@ async def connected(
         LinkError: no connection.
     """
     timing = options.timing
-    patience = timing.connect if connect_seconds is None else connect_seconds
-    async with _room(radio, waits):
-        deaths, upheavals = radio.bus_deaths, radio.upheavals
-        client = BleakClient(device, lambda _: gone(), timeout=patience)
-        try:
-            async with radio.connecting:
-                try:
-                    async with asyncio.timeout(patience + 1.0):
-                        await client.connect()
-                except TimeoutError as error:
-                    raise LinkError(LinkReason.UNREACHABLE, f"no connection within {patience:g} s") from error
-                except BROKEN as error:
-                    raise LinkError(LinkReason.UNREACHABLE, words(error)) from error
-            yield Calls(client, timing.call)
-        finally:
-            # On a dead bus its file number may belong to another connection by now.
-            if not await radio.bus_is_dead(deaths):
-                with contextlib.suppress(*BROKEN):
-                    async with asyncio.timeout(timing.disconnect if radio.upheavals == upheavals else DEAD_SECONDS):
-                        await client.disconnect()
+    seconds = timing.connect if connect_seconds is None else connect_seconds
 
+    def late() -> None:
+        if radio.slots.locked():
+            waits()
 
-@contextlib.asynccontextmanager
-async def _room(radio: Radio, waits: Callable[[], None]) -> AsyncIterator[None]:
-    """Hold one of the adapter's connections."""
-    try:
-        async with asyncio.timeout(radio.timing.slot):
+    async with contextlib.AsyncExitStack() as held:
+        tell = asyncio.get_running_loop().call_later(timing.slot, late)
+        held.callback(tell.cancel)
+        async with radio.connecting:
+            # The slot is taken by whoever's turn it is to connect, so that those who wait hold none.
             await radio.slots.acquire()
-    except TimeoutError:
-        waits()
-        await radio.slots.acquire()
-    try:
-        yield
-    finally:
-        radio.slots.release()
+            held.callback(radio.slots.release)
+            tell.cancel()
+            deaths, upheavals = radio.bus_deaths, radio.upheavals
+            client = BleakClient(device, lambda _: gone(), timeout=seconds)
+            held.push_async_callback(_end, client, radio, timing.disconnect, deaths, upheavals)
+            try:
+                async with asyncio.timeout(seconds + 1.0):
+                    await client.connect()
+            except TimeoutError as error:
+                raise LinkError(LinkReason.UNREACHABLE, f"no connection within {seconds:g} s") from error
+            except BROKEN as error:
+                raise LinkError(LinkReason.UNREACHABLE, words(error)) from error
+        yield Calls(client, timing.call)
+
+
+async def _end(client: BleakClient, radio: Radio, seconds: float, deaths: int, upheavals: int) -> None:
+    """Disconnect, unless the bus is dead: its file number may belong to another connection by now."""
+    if not await radio.bus_is_dead(deaths):
+        with contextlib.suppress(*BROKEN):
+            async with asyncio.timeout(seconds if radio.upheavals == upheavals else DEAD_SECONDS):
+                await client.disconnect()
 
 
 class DeviceLink:
@@ -106,7 +104,8 @@ class DeviceLink:
         options: which device and how it is read.
         labels: what the device's characteristics said of themselves, by handle; kept from one link to the next.
         prepared: gets the channels once the device is connected.
-        take: gets each payload with the channel it came from; must not raise.
+        take: gets each payload with the channel it came from and tells whether it was a temperature, which alone proves
+            that the device lives; must not raise.
         refused: gets why the device refuses a temperature; the link stays and goes on trying.
         waits: called when there is no room for another connection on this adapter.
     """
@@ -118,7 +117,7 @@ class DeviceLink:
         labels: Labels,
         *,
         prepared: Callable[[list[Channel]], None],
-        take: Callable[[Channel, bytes], None],
+        take: Callable[[Channel, bytes], bool],
         refused: Callable[[LinkError], None],
         waits: Callable[[], None],
     ) -> None:
@@ -170,7 +169,7 @@ class DeviceLink:
             raise LinkError(LinkReason.LOST, "the device ended the connection")
         if self._refused:
             raise LinkError(LinkReason.DEVICE_REFUSED, self._refused)
-        raise LinkError(LinkReason.SILENT, f"nothing for {self._quiet(channels):g} s")
+        raise LinkError(LinkReason.SILENT, f"nothing for {patience(channels, self._options.quiet):g} s")
 
     async def _find(self, calls: Calls) -> list[Channel]:
         described = self._options.described
@@ -178,14 +177,9 @@ class DeviceLink:
             return await standard_channels(calls, self._labels)
         return described_channels(calls, described)
 
-    def _quiet(self, channels: list[Channel]) -> float:
-        """Tell how long the link may say nothing: what is read by the clock must come at least twice."""
-        polled = [c.every_seconds for c in channels if not c.notifies and not c.battery]
-        return max([self._options.quiet, *(2.5 * every for every in polled)])
-
     async def _until_quiet(self, calls: Calls, channels: list[Channel]) -> None:
         """Wait until the link is gone, or has said nothing for too long and nothing when asked."""
-        quiet = self._quiet(channels)
+        quiet = patience(channels, self._options.quiet)
         while not self._gone.is_set():
             left = self._alive + quiet - self._loop.time()
             if left <= 0:
@@ -264,6 +258,5 @@ class DeviceLink:
         if payload == last.payload and now - last.at < TWICE_SECONDS:
             return
         last.payload, last.at = payload, now
-        if not channel.battery:
+        if self._take(channel, payload):
             self._alive, self._refused = now, ""
-        self._take(channel, payload)

@@ -9,7 +9,7 @@ import contextlib
 import time
 from collections.abc import AsyncIterator, Callable
 from random import Random
-from typing import Any, Protocol
+from typing import Protocol
 
 from bleak import BleakScanner
 from bleak.args.bluez import BlueZScannerArgs
@@ -28,6 +28,8 @@ from adapters.source import Link, LinkState
 
 __all__ = ["Listener", "Radio"]
 
+_NOTHING = object()
+"""Is no data of any device."""
 MAX_DEVICES = 4096
 """Devices whose state is remembered; a street full of changing addresses must not fill the memory."""
 DEAF_SCANS = 2
@@ -103,8 +105,10 @@ class Radio:
         self._scan = 0
         """Number of the scan; callbacks of an earlier one are not heard."""
         self._heard = asyncio.Event()
-        self._beside: dict[str, tuple[Any, ...]] = {}
-        """By device, what no advertisement changes."""
+        self._data: dict[str, tuple[object, object]] = {}
+        """By device, its service and manufacturer data as last passed on by bleak: the same object is old."""
+        self._before: dict[str, Known] = {}
+        """What BlueZ knew of devices when the scan began."""
 
     @contextlib.asynccontextmanager
     async def attached(self, listener: Listener) -> AsyncIterator[None]:
@@ -192,11 +196,12 @@ class Radio:
         self._heard.clear()
         scanner = self._scanner(self._scan)
         try:
+            if watch is not None:
+                await self._look_around(watch)
             await self._start(scanner)
             if self.link.reason is not LinkReason.DEAF:
                 self._show(LinkState.UP)
-            if watch is not None:
-                await self._greet_connected(watch)
+            self._greet_connected()
             return await self._until_ended(watch, patience)
         finally:
             self._scan += 1
@@ -253,10 +258,16 @@ class Radio:
             async with asyncio.timeout(self.timing.call):
                 await scanner.stop()
 
-    async def _greet_connected(self, watch: BluezWatch) -> None:
+    async def _look_around(self, watch: BluezWatch) -> None:
+        """Learn what BlueZ knows already: data that may be left over from an earlier scan, and who is connected."""
+        self._data.clear()
+        known = await watch.devices(self.adapter)
+        self._before = {one.address: one for one in known[:MAX_DEVICES]}
+
+    def _greet_connected(self) -> None:
         """Tell of devices that are connected already, which therefore do not advertise."""
-        with contextlib.suppress(LinkError):
-            for known in await watch.connected(self.adapter):
+        for known in self._before.values():
+            if known.connected:
                 device = BLEDevice(known.address, known.name, {"path": known.path, "props": known.properties})
                 self._tell(_last_advert(known, self._clock(), self.adapter), device)
 
@@ -278,29 +289,48 @@ class Radio:
         """Take one call of bleak; nothing may escape from here."""
         try:
             fields = advert_fields(data.platform_data)
-            random = False
+            random, service_data, manufacturer_data = False, data.service_data, data.manufacturer_data
             if fields is not None:
-                random, connected, beside = fields
-                before = self._beside.get(device.address)
-                if before != beside:
-                    if len(self._beside) >= MAX_DEVICES:
-                        self._beside.clear()
-                    self._beside[device.address] = beside
-                if connected or before not in (None, beside):
-                    return  # the device changed its state; what is told of its advertisement is old
+                random, connected, service_object, manufacturer_object = fields
+                service_before, manufacturer_before = self._data_before(device.address, data)
+                self._data[device.address] = service_object, manufacturer_object
+                if connected:
+                    return  # what is told of its advertisement is old
+                if service_object is service_before:
+                    service_data = {}
+                if manufacturer_object is manufacturer_before:
+                    manufacturer_data = {}
             if data.rssi == NO_SIGNAL:
                 return
             if not self._heard.is_set():
                 self._heard.set()
                 self._show(LinkState.UP)
             advert = Advert(
-                device.address, self._clock(), data.rssi, data.local_name, random, data.service_data,
-                data.manufacturer_data, tuple(data.service_uuids), self.adapter,
+                device.address, self._clock(), data.rssi, data.local_name, random, service_data, manufacturer_data,
+                tuple(data.service_uuids), self.adapter,
             )  # fmt: skip
         except Exception:  # noqa: BLE001 - bleak would lose the end of a connection over it
             self.faults += 1
         else:
             self._tell(advert, device)
+
+    def _data_before(self, address: str, data: AdvertisementData) -> tuple[object, object]:
+        """Give the data of a device as they were in the call before this."""
+        before = self._data.get(address)
+        if before is not None:
+            return before
+        while len(self._data) >= MAX_DEVICES:
+            del self._data[next(iter(self._data))]
+        known = self._before.get(address)
+        fields = advert_fields(data.platform_data)
+        if known is None or fields is None:
+            return _NOTHING, _NOTHING
+        # BlueZ knew it before the scan began: what equals its data of then may be left over.
+        _, _, service_object, manufacturer_object = fields
+        return (
+            service_object if known.service_data == data.service_data else _NOTHING,
+            manufacturer_object if known.manufacturer_data == data.manufacturer_data else _NOTHING,
+        )
 
     def _tell(self, advert: Advert, device: BLEDevice) -> None:
         for listener in tuple(self._listeners):
@@ -321,8 +351,6 @@ def _last_advert(known: Known, now: float, adapter: str) -> Advert:
     """Make of a connected device what it last advertised, without a signal strength: to know it by, not to read."""
     get = known.properties.get
     return Advert(
-        known.address, now, None, known.name, get("AddressType") == "random",
-        {uuid: bytes(data.value) for uuid, data in get("ServiceData", {}).items()},
-        {company: bytes(data.value) for company, data in get("ManufacturerData", {}).items()},
-        tuple(get("UUIDs", ())), adapter,
+        known.address, now, None, known.name, get("AddressType") == "random", known.service_data,
+        known.manufacturer_data, tuple(get("UUIDs", ())), adapter,
     )  # fmt: skip

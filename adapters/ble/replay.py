@@ -1,11 +1,11 @@
 """A recorded scan through the decoders again, as they would read it on the night."""
 
-from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import BinaryIO
 
 from adapters.ble.advertised import BTHOME, Advertised
+from adapters.ble.channels import free_key
 from adapters.ble.log import MAX_LINE_CHARACTERS, Line, parse_line
 from adapters.ble.options import DeviceOptions, Match
 from adapters.decode.described import Described
@@ -44,7 +44,7 @@ class Replay:
         self._bthome_only = bthome_only
         self._advertised = Advertised(DeviceOptions("replay", Match(), described, bind_key=bind_key))
         self._keys: dict[tuple[str, str, str], str] = {}
-        self._named: Counter[tuple[str, str]] = Counter()
+        self._named: dict[str, set[str]] = {}
 
     def read(self, line: Line) -> Replayed | None:
         """Read one line; None when it is not for this decoder."""
@@ -78,10 +78,8 @@ class Replay:
             if len(self._keys) >= MAX_CHANNELS:
                 self._keys.clear()
                 self._named.clear()
-            name = line.label or "temperature"
-            self._named[line.address, name] += 1
-            number = self._named[line.address, name]
-            self._keys[place] = name if number == 1 else f"{name} {number}"
+            taken = self._named.setdefault(line.address, set())
+            self._keys[place] = free_key(line.label or "temperature", taken)
         return self._keys[place]
 
 

@@ -10,6 +10,7 @@ from adapters.ble.options import Match
 __all__ = ["Sighting"]
 
 RATE_SECONDS = 60.0
+MAX_OTHERS = 64
 MISSED_INTERVALS = 5.0
 """So many of its own intervals without a word, and a device with a changing address may have changed it."""
 LEAST_MISSED_SECONDS = 3.0
@@ -26,7 +27,7 @@ class Sighting:
     """
 
     __slots__ = (
-        "_arrivals", "_interval", "_match", "_name", "_quiet", "_random", "address", "device", "first_seen",
+        "_arrivals", "_interval", "_match", "_name", "_others", "_quiet", "_rotates", "address", "device", "first_seen",
         "last_seen", "linked", "rssi",
     )  # fmt: skip
 
@@ -40,9 +41,11 @@ class Sighting:
         self.linked = False
         """A connection to it stands, so that it does not advertise: what fits now is another device."""
         self.rssi: int | None = None
-        self._random = False
+        self._rotates = False
+        self._others: set[str] = set()
+        """Addresses of other devices that fit, heard while ours spoke: none of them is ours under a new address."""
         self._name: str | None = None
-        self._interval = float("inf")
+        self._interval: float | None = None
         """Its usual time between advertisements."""
         self._arrivals: deque[float] = deque(maxlen=256)
 
@@ -50,10 +53,8 @@ class Sighting:
         """Take an advertisement; tell whether it is of the device meant."""
         if advert.address != self.address and not self._settle(advert, now):
             return False
-        gap = now - self.last_seen
-        self._interval = (
-            gap if gap < self._interval else self._interval + 0.1 * (min(gap, self._quiet) - self._interval)
-        )
+        gap = min(now - self.last_seen, self._quiet)
+        self._interval = gap if self._interval is None else self._interval + 0.2 * (gap - self._interval)
         self.last_seen = now
         self.device = device
         self._name = advert.name or self._name
@@ -63,16 +64,29 @@ class Sighting:
 
     def _settle(self, advert: Advert, now: float) -> bool:
         """Settle on another device, unless the one we have still speaks."""
-        if self.linked or not self._match(advert):
+        if not self._match(advert):
             return False
         missed = now - self.last_seen
-        if self.address and missed < self._quiet:
-            moved = self._random and advert.random_address and advert.name == self._name
-            if not (moved and missed > max(LEAST_MISSED_SECONDS, MISSED_INTERVALS * self._interval)):
-                return False
+        if self.linked or (self.address and missed < self._quiet and not self._has_moved(advert, missed)):
+            if len(self._others) < MAX_OTHERS:
+                self._others.add(advert.address)
+            return False
         self.address, self.first_seen, self.last_seen = advert.address, now, now
-        self._random, self._name, self._interval = advert.random_address, advert.name, float("inf")
+        self._rotates, self._name, self._interval = _rotates(advert), advert.name, None
+        self._others.discard(advert.address)
         return True
+
+    def _has_moved(self, advert: Advert, missed: float) -> bool:
+        """Tell whether this is our device under its next address: of our name and new, while ours has fallen silent."""
+        return (
+            self._rotates
+            and self._interval is not None
+            and _rotates(advert)
+            and bool(advert.name)
+            and advert.name == self._name
+            and advert.address not in self._others
+            and missed > max(LEAST_MISSED_SECONDS, MISSED_INTERVALS * self._interval)
+        )
 
     def packet(self, now: float) -> None:
         """Take note of a packet, advertised or over a connection."""
@@ -94,3 +108,8 @@ class Sighting:
         if len(lately) == self._arrivals.maxlen and lately[-1] > lately[0]:
             return (len(lately) - 1) / (lately[-1] - lately[0]) * 60.0
         return float(len(lately))
+
+
+def _rotates(advert: Advert) -> bool:
+    """Tell whether an address may change by itself: random, but not static (Core, Vol 6, Part B, 1.3; from memory)."""
+    return advert.random_address and advert.address[:1] not in "CDEFcdef"

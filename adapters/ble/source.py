@@ -12,7 +12,7 @@ from bleak.backends.device import BLEDevice
 from adapters.backoff import delay_seconds
 from adapters.ble.advert import Advert
 from adapters.ble.advertised import Advertised
-from adapters.ble.channels import Channel, Labels
+from adapters.ble.channels import Channel, Labels, patience
 from adapters.ble.freshness import Freshness
 from adapters.ble.link import DeviceLink
 from adapters.ble.mend import MENDS
@@ -29,6 +29,7 @@ __all__ = ["BleSource"]
 
 HEALTHY_SECONDS = 60.0
 """A connection that stood this long starts the backoff anew."""
+FULL_PATIENCE_EVERY = 4
 BATTERY_SECONDS = 7200.0
 """For how long a battery's level is believed without being heard again."""
 GATHER_SECONDS = 0.02
@@ -78,8 +79,16 @@ class BleSource:
         self._heard_at = float("-inf")
         """When a payload was last taken, by a steady clock."""
         self._labels: Labels = {}
-        self._first_name = options.described.channels[0] if options.described is not None else "temperature"
-        """What the device calls the temperature that `first_key` stands for."""
+        self._labels_of = ""
+        """Address of the device they are of."""
+        channels = options.described.channels if options.described is not None else ()
+        self._advertised_first = next(iter(channels), "temperature")
+        """What advertisements call the temperature that `first_key` stands for."""
+        self._connected_first = self._advertised_first
+        self._quiet = options.quiet
+        """How long the device may say nothing, by how it is read."""
+        self._failures = 0
+        """Connections in a row that brought no temperature."""
         self._own_link = Link(LinkState.DOWN, LinkReason.NOT_STARTED)
         self._device_link: DeviceLink | None = None
         self._battery: float | None = None
@@ -91,10 +100,10 @@ class BleSource:
         if self._own_link.reason is LinkReason.NOT_STARTED:
             return self._own_link
         radio = self._radio.link
-        if radio.state is LinkState.DOWN and not self._quiet_for() < self._options.quiet:
+        if radio.state is LinkState.DOWN and not self._quiet_for() < self._quiet:
             detail = "; ".join(word for word in (radio.detail, self._mend(radio.reason)) if word)
             return Link(LinkState.DOWN, radio.reason, detail)
-        if self._own_link.state is LinkState.UP and self._quiet_for() > self._options.quiet:
+        if self._own_link.state is LinkState.UP and self._quiet_for() > self._quiet:
             reason = LinkReason.SILENT if self._sighting.linked else LinkReason.GONE
             return Link(LinkState.DOWN, reason, self._mend(reason))
         return self._own_link
@@ -191,7 +200,7 @@ class BleSource:
         if self._own_link.state is not LinkState.UP:
             self._own_link = Link(LinkState.UP)
         if new:
-            self._put(packet)
+            self._put(packet, self._advertised_first)
 
     def _freshness(self, address: str) -> Freshness:
         fresh = self._fresh.get(address)
@@ -208,6 +217,8 @@ class BleSource:
             await self._until_wanted()
             began = monotonic()
             self._own_link = Link(LinkState.CONNECTING, self._own_link.reason, self._own_link.detail)
+            if self._labels_of != self._sighting.address:
+                self._labels, self._labels_of = {}, self._sighting.address
             link = DeviceLink(
                 self._radio, self._options, self._labels,
                 prepared=self._prepared, take=self._take, refused=self._show_trouble, waits=self._wait_for_slot,
@@ -216,10 +227,13 @@ class BleSource:
             timing = self._options.timing
             try:
                 assert self._sighting.device is not None
-                await link.run(self._sighting.device, timing.connect if self._seen.is_set() else timing.unseen)
+                # All of an adapter wait for one that does not answer, so it has its full patience only now and then.
+                full = self._seen.is_set() and self._failures % FULL_PATIENCE_EVERY == 0
+                await link.run(self._sighting.device, timing.connect if full else timing.unseen)
             except LinkError as error:
                 self._show_trouble(error)
             finally:
+                self._failures = 0 if self._heard_at >= began else self._failures + 1
                 self._sighting.linked = False
                 self._device_link = None
             self.counts.relinked += 1
@@ -237,8 +251,8 @@ class BleSource:
                     await self._seen.wait()
             if self._options.read == "connection" or self._options.described is not None:
                 return
-            if self._quiet_for() < self._options.quiet:
-                pause = self._options.quiet  # it advertises its temperature: no need of a link
+            if self._quiet_for() < self._quiet:
+                pause = self._quiet  # it advertises its temperature: no need of a link
             else:
                 pause = self._sighting.first_seen + timing.decide - monotonic()
                 if pause <= 0:
@@ -249,8 +263,8 @@ class BleSource:
         """Take note that the device is connected and has these channels; the link is up at its first word."""
         self._sighting.linked = True
         self._own_link = Link(LinkState.CONNECTING)
-        if self._options.described is None:
-            self._first_name = next((c.key for c in channels if c.key), self._first_name)
+        self._quiet = patience(channels, self._options.quiet)
+        self._connected_first = next((c.key for c in channels if c.key), self._advertised_first)
 
     def _show_trouble(self, error: LinkError) -> None:
         detail = "; ".join(word for word in (error.detail, self._mend(error.reason)) if word)
@@ -261,28 +275,29 @@ class BleSource:
         detail = f"all {most} connections are in use; {self._mend(LinkReason.NO_SLOT)}"
         self._own_link = Link(LinkState.CONNECTING, LinkReason.NO_SLOT, detail)
 
-    def _take(self, channel: Channel, payload: bytes) -> None:
-        """Take what a characteristic said."""
+    def _take(self, channel: Channel, payload: bytes) -> bool:
+        """Take what a characteristic said; tell whether it was a temperature."""
         now = monotonic()
         self._sighting.packet(now)
-        if not channel.battery:
-            self._heard_at = now
-            if self._own_link.state is not LinkState.UP:
-                self._own_link = Link(LinkState.UP)
+        described = self._options.described
+        if described is not None and not described.fits(payload):
+            self.counts.skipped += 1
+            return False  # another kind of packet on the same characteristic
         try:
-            described = self._options.described
-            if described is not None and not described.fits(payload):
-                self.counts.skipped += 1
-                return  # another kind of packet on the same characteristic
             packet = channel.decode(payload)
-            if packet.counter is not None and not self._freshness(self._sighting.address).is_new(
-                payload, packet.counter, now
-            ):
-                return
         except DecodeError as error:
             self._undecodable(error)
-            return
-        self._put(packet)
+            return False
+        if channel.battery:
+            self._put(packet, "")
+            return False
+        self._heard_at = now
+        if self._own_link.state is not LinkState.UP:
+            self._own_link = Link(LinkState.UP)
+        fresh = self._freshness(self._sighting.address)
+        if packet.counter is None or fresh.is_new(payload, packet.counter, now):
+            self._put(packet, self._connected_first)
+        return True
 
     def _undecodable(self, error: Exception) -> None:
         self.counts.heard += 1
@@ -291,8 +306,8 @@ class BleSource:
         if self._own_link.state is not LinkState.UP:
             self._own_link = Link(LinkState.DOWN, LinkReason.UNDECODED, self._mend(LinkReason.UNDECODED))
 
-    def _put(self, packet: Packet) -> None:
-        """Hand on the values of a packet."""
+    def _put(self, packet: Packet, first: str) -> None:
+        """Hand on the values of a packet; `first` is what it calls the device's first temperature."""
         if packet.battery_percent is not None:
             self._battery, self._battery_at = packet.battery_percent, monotonic()
         if packet.rejected:
@@ -301,7 +316,7 @@ class BleSource:
         now = self._clock()
         measured = None if packet.measured is None else self._source_unix(packet.measured)
         for value in packet.values:
-            self._inbox.put(self._reading(value, now, measured))
+            self._inbox.put(self._reading(value, first, now, measured))
         self.counts.heard += len(packet.values)
         self.counts.dropped = self._inbox.dropped
         if packet.values:
@@ -318,9 +333,9 @@ class BleSource:
         self._waking = None
         self._wake.set()
 
-    def _reading(self, value: Value, now: float, measured: float | None) -> Reading:
+    def _reading(self, value: Value, first: str, now: float, measured: float | None) -> Reading:
         key = value.key
-        if key == self._first_name:
+        if key == first:
             key = self._options.first_key or key
         source_unix = value.source_unix if value.source_unix is not None else measured
         return Reading(self.name, key, value.celsius, now, source_unix, value.unit, value.quality, value.reason)
@@ -330,6 +345,11 @@ class BleSource:
         if self._options.clock == "ignore":
             return None
         try:
-            return (measured.replace(tzinfo=UTC) if self._options.clock == "utc" else measured).timestamp()
+            if self._options.clock == "utc":
+                return measured.replace(tzinfo=UTC).timestamp()
+            # An hour that the clocks repeat has two meanings; the one nearer to now is meant.
+            now = self._clock()
+            both = [measured.replace(fold=fold).timestamp() for fold in (0, 1)]
+            return min(both, key=lambda unix: abs(unix - now))
         except (OverflowError, ValueError, OSError):
             return None

@@ -101,6 +101,8 @@ class Format:
     """Power of ten an integer is multiplied by; floats carry their own."""
     unit: Unit | None
     """None when it is no temperature."""
+    ordinal: int | None = None
+    """Which of several equal ones it is, from 1; None when the device does not say."""
 
     def celsius(self, payload: bytes) -> float:
         """Read a value of this format.
@@ -131,7 +133,13 @@ def parse_format(payload: bytes) -> Format:
         _FORMAT_TYPES.get(payload[0]),
         int.from_bytes(payload[1:2], "little", signed=True),
         _FORMAT_UNITS.get(int.from_bytes(payload[2:4], "little")),
+        _ordinal(payload[4], int.from_bytes(payload[5:7], "little")),
     )
+
+
+def _ordinal(namespace: int, description: int) -> int | None:
+    """Read "first", "second" and so on: descriptions 0x0001 to 0x00FF of the SIG's namespace 1 (from memory)."""
+    return description if namespace == 1 and 1 <= description <= 0xFF else None
 
 
 def label(payload: bytes) -> str:

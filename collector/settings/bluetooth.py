@@ -4,7 +4,6 @@ import importlib.util
 from pathlib import Path
 
 from adapters.decode.described import Described
-
 from adapters.decode.gatt import full_uuid
 from adapters.errors import SourceConfigError
 from collector.settings.check import Mistake, Where
@@ -42,7 +41,9 @@ def check_bluetooth(config: Config, folder: Path, found: list[Mistake], warnings
     for i, source in mine:
         _check_device(source, ("source", i), folder, config, found, warnings)
         described = layouts.get(source.layout)
-        if described is not None:
+        if described is not None and not described.channels:
+            found.append((("layout", source.layout), "holds no temperature; add a [[layout.NAME.value]] that is one"))
+        elif described is not None:
             _check_keys(config, source, described, found)
     named = {bool(source.adapter) for _, source in mine}
     if len(named) > 1:

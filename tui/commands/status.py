@@ -77,11 +77,12 @@ def _print_json(snapshot: "Snapshot", code: Exit) -> None:
 
 def _print_changes(snapshot: "Snapshot", last: list[str], view: "View") -> list[str]:
     """Print what is new against the last snapshot; append-only, so that a screen reader can follow."""
+    from tui.draw.clean import clean
     from tui.draw.words import alarm_sentence, clock_seconds, temperature
 
     now = [f"fire: {snapshot.fire.phase}"]
     now += [f"alarm {a.key}: {a.state}: {alarm_sentence(a, view)}" for a in snapshot.alarms]
-    now += [f"source {s.name}: {s.state} {s.why}".rstrip() for s in snapshot.sources]
+    now += [f"source {s.name}: {s.state} {clean(s.why, 300)}".rstrip() for s in snapshot.sources]
     keys = {line.split(": ")[0] + line.split(": ")[1] for line in last}
     for line in now:
         if line.split(": ")[0] + line.split(": ")[1] not in keys:

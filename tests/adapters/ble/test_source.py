@@ -5,11 +5,13 @@ import dataclasses
 import datetime as dt
 import math
 import struct
+import time
 
 import pytest
 from dbus_fast import Variant
 
 from adapters.ble.advert import Advert
+from adapters.ble.channels import free_key
 from adapters.ble.freshness import RESTART_SECONDS, Freshness
 from adapters.ble.options import DeviceOptions, Match, RadioOptions
 from adapters.ble.radio import Radio
@@ -480,9 +482,80 @@ async def test_a_changed_random_address_is_followed_within_seconds():
     sighting = Sighting(Match(name="tip"), 60.0)
     said = {"name": "tip", "random_address": True}
     assert all(sighting.is_ours(advert(address=old, **said), None, float(k)) for k in range(10))
-    assert not sighting.is_ours(advert(address=new, **said), None, 10.5), "the old one may speak yet"
+    twin, static = "5A:00:00:00:00:03", "C5:00:00:00:00:04"
+    assert not sighting.is_ours(advert(address=twin, **said), None, 9.5), "ours speaks yet"
+    assert not sighting.is_ours(advert(address=twin, **said), None, 16.0), "heard beside ours: another of the kind"
+    assert not sighting.is_ours(advert(address=static, **said), None, 16.0), "of a kind that does not change"
     assert sighting.is_ours(advert(address=new, **said), None, 16.0)
-    assert not sighting.is_ours(advert(address="C0:1D:51:DE:00:03", name="tip"), None, 25.0), "this one did not move"
+    assert not sighting.is_ours(advert(address=BOX, name="tip"), None, 25.0)
+
+
+async def test_what_bluez_remembers_of_an_advertisement_is_not_heard_again(bluez, radio, hci0):
+    """A device whose advertisements take turns: BlueZ keeps the temperature while another kind is sent."""
+    device = hci0.add_device(BOX, name="box")
+    async with listening(device_source(radio, read="adverts", quiet=30.0)) as night:
+        await night.until(bluez.discovering)
+        device.advertise(-60, {"181a": bytes.fromhex("e029")})
+        await night.until(lambda: night.readings)
+        for n in range(25):
+            device.advertise(-60 - n % 5, None, {0x004C: bytes([n])})
+            await asyncio.sleep(0.05)
+        assert len(night.readings) == 1
+        device.advertise(-60, {"181a": bytes.fromhex("e029")})
+        await night.until(lambda: len(night.readings) == 2)
+
+
+async def test_a_key_holds_whether_it_comes_by_air_or_by_connection(bluez, radio, hci0):
+    device = hci0.add_device(BOX)
+    char = device.gatt.add_service("181a").add_characteristic("2a6e", flags=["read"], value=bytes.fromhex("e029"))
+    char.add_descriptor("2901", b"Grate")
+    async with listening(device_source(radio, first_key="pit")) as night:
+        await night.hears(1, poke=lambda: device.advertise(-50 - len(bluez.calls) % 20))
+        device.drop_link()
+        await night.hears(1, poke=lambda: device.advertise(-60, {"181a": bytes.fromhex("e129")}))
+        assert {r.key for r in night.readings} == {"pit"}
+
+
+async def test_packets_that_are_no_temperature_do_not_keep_a_link_alive(bluez, radio, connector):
+    described = layout("notify", require=(Require(at=0, value=0, mask=0x80),))
+    async with listening(device_source(radio, described=described, quiet=0.4)) as night:
+        await night.hears(2, poke=connector.send)
+        for _ in range(16):
+            connector.char.notify(b"\xff\x00\x00\x00\x00")
+            await asyncio.sleep(0.05)
+        await night.until(lambda: night.source.counts.relinked)
+        assert night.source.counts.skipped
+
+
+def test_an_hour_the_clocks_repeat_is_read_as_the_one_that_is_now(monkeypatch):
+    monkeypatch.setenv("TZ", "America/Chicago")
+    time.tzset()
+    try:
+        for now in (1793511000.0, 1793514600.0):  # 1 November 2026, 00:30 and, an hour later, 01:30 twice
+            source = BleSource(DeviceOptions("s", Match(address=BOX.lower())), StillRadio(), clock=lambda now=now: now)
+            measured = dt.datetime.fromtimestamp(now).replace(fold=0)  # noqa: DTZ006 - a probe's clock has no zone
+            assert source._source_unix(measured) == now
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+
+
+def test_no_two_temperatures_get_one_name():
+    taken = set()
+    assert [free_key(name, taken) for name in ("temperature 2", "temperature", "temperature")] == [
+        "temperature 2", "temperature", "temperature 3",
+    ]  # fmt: skip
+
+
+async def test_instances_told_apart_by_their_format_alone(bluez, radio, hci0):
+    device = hci0.add_device(BOX)
+    service = device.gatt.add_service("181a")
+    for number in (2, 1):
+        char = service.add_characteristic("2a6e", flags=["read"], value=struct.pack("<h", 1000 * number))
+        char.add_descriptor("2904", bytes.fromhex("0efe2f2701") + struct.pack("<H", number))
+    async with listening(device_source(radio, read="connection")) as night:
+        await night.hears(2, poke=lambda: device.advertise(-50 - len(bluez.calls) % 20))
+        assert {r.key: r.celsius for r in night.readings} == {"temperature 2": 20.0, "temperature 1": 10.0}
 
 
 async def test_a_label_once_read_is_kept_for_the_next_connection(bluez, radio, hci0):
