@@ -10,7 +10,7 @@ from pathlib import Path
 from random import Random
 
 from adapters.reading import Reading
-from adapters.source import LinkState, Source
+from adapters.source import Link, LinkState, Source
 from collector import wire
 from collector.clock import Clock
 from collector.cooks import Opened, open_cook
@@ -111,6 +111,8 @@ class Collector:
         )
         self._vitals_due = 0.0
         self._told_unreadable: set[str] = set()
+        self._lost: set[str] = set()
+        """Radio devices whose loss is in the log."""
         self._stop = asyncio.Event()
         self.ready = asyncio.Event()
 
@@ -219,6 +221,7 @@ class Collector:
                 self._pipeline.advance(self._clock.now())
                 self._note_vitals(loop.time())
             self._tell_unreadable()
+            self._tell_radio_links()
             if self._pipeline.urgent:
                 self._recorder.hurry()
             if self._feed.watched:
@@ -245,6 +248,23 @@ class Collector:
                 said = "".join(c if c.isprintable() else "?" for c in counts.last_error[:300])
                 log.warning("source %s sends what cannot be read, it is counted from here on: %s", name, said)
 
+    def _tell_radio_links(self) -> None:
+        """Say in the log when a radio device was lost, with the mend, and when it is back.
+
+        Sources that raise when their link closes are told of by who starts them again.
+        """
+        for name, watched in self._sources.items():
+            source, link = watched.source, watched.source.link
+            up = link.state is LinkState.UP
+            if source.vitals is None and not up and name not in self._lost:
+                continue
+            if not up and name not in self._lost and link.state is LinkState.DOWN:
+                self._lost.add(name)
+                log.warning("source %s: %s", name, _why(link))
+            elif up and name in self._lost:
+                self._lost.discard(name)
+                log.info("source %s is heard again", name)
+
     def _note_clock(self, step: float) -> None:
         followed = "followed" if step > 0 else "not followed until the next start"
         log.warning("the wall clock was set by %+.0f s, %s", step, followed)
@@ -266,7 +286,7 @@ class Collector:
 
     def _source_view(self, watched: Supervision) -> SourceView:
         source, link = watched.source, watched.source.link
-        why = ": ".join(str(word) for word in (link.reason, link.detail) if word)
+        why = _why(link)
         if watched.fault and link.state is not LinkState.UP:
             why = watched.fault
         unplaced = tuple(sorted(key for s, key in self._pipeline.unplaced if s == source.name))
@@ -301,6 +321,10 @@ class Collector:
         if self._feed.watched:
             self._feed.publish(self.snapshot())
         return ""
+
+
+def _why(link: Link) -> str:
+    return ": ".join(str(word) for word in (link.reason, link.detail) if word)
 
 
 async def _for_ever(name: str, job: Callable[[], Awaitable[None]]) -> None:

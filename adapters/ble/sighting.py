@@ -107,7 +107,8 @@ class Sighting:
         lately = [at for at in self._arrivals if now - at <= RATE_SECONDS]
         if len(lately) == self._arrivals.maxlen and lately[-1] > lately[0]:
             return (len(lately) - 1) / (lately[-1] - lately[0]) * 60.0
-        return float(len(lately))
+        since = now - lately[0] if lately and len(lately) == len(self._arrivals) else RATE_SECONDS
+        return len(lately) * RATE_SECONDS / max(since, RATE_SECONDS / 6)
 
 
 def _rotates(advert: Advert) -> bool:

@@ -78,6 +78,8 @@ class BleSource:
         """The device was seen since the last attempt to connect."""
         self._heard_at = float("-inf")
         """When a payload was last taken, by a steady clock."""
+        self._advertised_at = float("-inf")
+        """When it was last advertised, readable or not."""
         self._labels: Labels = {}
         self._labels_of = ""
         """Address of the device they are of."""
@@ -100,7 +102,9 @@ class BleSource:
         if self._own_link.reason is LinkReason.NOT_STARTED:
             return self._own_link
         radio = self._radio.link
-        if radio.state is LinkState.DOWN and not self._quiet_for() < self._quiet:
+        # A scan that is stuck may leave a device that speaks; a radio that is gone leaves none.
+        gone = radio.reason not in (LinkReason.STUCK, LinkReason.DEAF)
+        if radio.state is LinkState.DOWN and (gone or self._quiet_for() >= self._quiet):
             detail = "; ".join(word for word in (radio.detail, self._mend(radio.reason)) if word)
             return Link(LinkState.DOWN, radio.reason, detail)
         if self._own_link.state is LinkState.UP and self._quiet_for() > self._quiet:
@@ -181,6 +185,7 @@ class BleSource:
         payload = self._advertised.payload(advert)
         if payload is None:
             return
+        self._advertised_at = now
         if not self._advertised.fits(payload):
             self.counts.skipped += 1
             return
@@ -251,8 +256,8 @@ class BleSource:
                     await self._seen.wait()
             if self._options.read == "connection" or self._options.described is not None:
                 return
-            if self._quiet_for() < self._quiet:
-                pause = self._quiet  # it advertises its temperature: no need of a link
+            if monotonic() - self._advertised_at < self._quiet:
+                pause = self._quiet  # it advertises its temperature, readable or not: no need of a link
             else:
                 pause = self._sighting.first_seen + timing.decide - monotonic()
                 if pause <= 0:

@@ -73,7 +73,9 @@ def read(payload: bytes, *, mac: bytes | None = None, bind_key: bytes | None = N
             raise DecodeError("a plain BTHome packet from a sender that encrypts: not trusted")
         return _objects(payload[1:], None)
     if bind_key is None:
-        raise DecodeError("an encrypted BTHome packet, and no bind key for its sender; write bind_key = …")
+        raise DecodeError(
+            "an encrypted BTHome packet, and no bind key for its sender; put it into a file and name that: bind_key_file"
+        )
     if mac is None:
         raise DecodeError("an encrypted BTHome packet, and its sender's address, which decrypting needs, is not known")
     plain, counter = decrypt(payload, mac, bind_key)

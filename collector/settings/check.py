@@ -59,7 +59,9 @@ def _fits(value: Any, kind: Any, path: Where, found: list[Mistake]) -> bool:
     try:
         msgspec.convert(value, kind)
     except msgspec.ValidationError as error:
-        found.append((path, _say(str(error))))
+        words = _words(kind)
+        near = _near(value, words) if isinstance(value, str) and words else ""
+        found.append((path, f"{value!r} is none{near}; allowed: {_list(words)}" if words else _say(str(error))))
     except ValueError as error:
         if "digits" not in str(error):  # the converter cannot quote a number of thousands of digits
             raise
@@ -150,6 +152,14 @@ def _is_table(kind: Any) -> bool:
         args = typing.get_args(kind)
         return len(args) == 2 and args[1] is Ellipsis and _is_table(args[0])
     return isinstance(kind, type) and issubclass(kind, msgspec.Struct)
+
+
+def _words(kind: Any) -> list[str]:
+    """List the words a value may be; empty where it is not one of a few."""
+    if typing.get_origin(kind) is typing.Annotated:
+        kind = kind.__origin__
+    words = typing.get_args(kind) if typing.get_origin(kind) is typing.Literal else ()
+    return [word for word in words if isinstance(word, str)]
 
 
 def _say(error: str) -> str:

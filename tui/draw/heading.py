@@ -36,14 +36,22 @@ def heading_line(snapshot: Snapshot | None, view: View, cells: int) -> Line:
         (f" {fire_words(snapshot)} ", "warn" if over else "plain"),
     ]
     down = [s.name for s in snapshot.sources if s.state in (LinkState.DOWN, LinkState.CONNECTING)]
-    may: list[Part] = [(f" {snapshot.cook}, {age(snapshot.now_unix - snapshot.started_unix)} ", "faint")]
-    if down:
-        may.insert(0, (f" {', '.join(down)} DOWN ", "alarm"))
-    if snapshot.store.throwaway:
-        may.insert(0, (" not kept ", "warn"))
+    cook = f" {snapshot.cook}, {age(snapshot.now_unix - snapshot.started_unix)} "
+    may: list[tuple[Part, ...]] = []
+    """What is added while there is room, each in its longest form that fits."""
     if not over and not math.isclose(snapshot.speed, 1.0):
-        may.insert(0, (f" played x{snapshot.speed:g} ", "warn"))
-    for part in may:
-        if width((*must, part)) <= cells:
+        may.append(((f" played x{snapshot.speed:g} ", "warn"),))
+    if snapshot.store.throwaway:
+        may.append(((" not kept ", "warn"),))
+    if down:
+        number = f"all {len(down)}" if len(down) == len(snapshot.sources) > 1 else f"{len(down)}"
+        plural = "" if len(down) == 1 else "s"
+        may.append(
+            ((f" {', '.join(down)} DOWN ", "alarm"), (f" {number} source{plural} DOWN ", "alarm"), (" DOWN ", "alarm"))
+        )
+    may.append(((cook, "faint"),))
+    for forms in may:
+        part = next((form for form in forms if width((*must, form)) <= cells), None)
+        if part is not None:
             must.append(part)
     return tuple(must)

@@ -8,8 +8,15 @@ from tui.draw.line import Line, Part, Role, fit
 from tui.draw.view import View
 from tui.draw.words import age, arrow, degree, difference, number
 
-__all__ = ["doubt_words", "meat_lines"]
+__all__ = ["doubt_words", "meat_lines", "reason_words"]
 
+_WORDS = {
+    Reason.NOT_A_NUMBER: "no value, is it plugged in?",
+    Reason.UNDECODABLE: "unreadable",
+    Reason.OPEN_OR_SHORT: "broken or shorted lead",
+    Reason.LAST_KNOWN: "last known value, of unknown age",
+}
+"""Reasons whose own name would puzzle a cook."""
 ROOMY = 44
 """From this width on, the trend is told as a number too."""
 
@@ -23,8 +30,13 @@ def doubt_words(probe: ProbeView, now_unix: float) -> str:
     if probe.quality is not Quality.GOOD:
         if probe.reason is Reason.NONE:
             return probe.quality.name.lower()
-        return probe.reason.name.lower().replace("_", " ")
+        return reason_words(probe.reason)
     return ""
+
+
+def reason_words(reason: Reason) -> str:
+    """Say in a word or two why a value is not good."""
+    return _WORDS.get(reason) or reason.name.lower().replace("_", " ")
 
 
 def meat_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:

@@ -7,6 +7,7 @@ from collector.model.alarm import Transition
 from collector.snapshot import AlarmState, ProbeView, Snapshot
 from collector.straight import StraightRun
 from tui.draw.clean import clean
+from tui.draw.meat import reason_words
 from tui.draw.sources import radio_words
 from tui.draw.view import View
 from tui.draw.words import age, alarm_sentence, clock, clock_seconds, degree, difference, measured, slope, temperature
@@ -99,7 +100,7 @@ def _doubt(probe: ProbeView) -> str:
         return ""
     if probe.reason is Reason.NONE:
         return "" if probe.heard_unix is None else f", {probe.quality.name.lower()}"
-    return f", {probe.quality.name.lower()}: {probe.reason.name.lower().replace('_', ' ')}"
+    return f", {probe.quality.name.lower()}: {reason_words(probe.reason)}"
 
 
 def _zone_lines(snapshot: Snapshot, view: View) -> list[str]:

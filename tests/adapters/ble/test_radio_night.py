@@ -332,6 +332,13 @@ async def test_the_trouble_of_the_radio_shows_in_words(bluez, radio, hci0, adver
         await night.until(lambda: night.source.link.reason is LinkReason.GONE)
 
 
+async def test_an_adapter_that_goes_off_is_told_at_once(bluez, radio, hci0, advertiser):
+    async with listening(device_source(radio, described=layout(), quiet=60.0)) as night:
+        await night.hears(2, poke=advertiser.send)
+        hci0.power(False)
+        await night.until(lambda: night.source.link.reason is LinkReason.POWERED_OFF, within=1.0)
+
+
 async def test_a_stuck_adapter_shows_in_words_and_may_recover(bluez, radio, hci0, advertiser):
     busy = ("org.bluez.Error.InProgress", "Operation already in progress")
     bluez.faults.on("StartDiscovery", error=busy, times=None)

@@ -209,3 +209,12 @@ def test_what_is_too_long_for_a_panel_breaks_between_words(night):
     whole = " ".join(" ".join(told).split())
     assert "40 min ago, every 45 min" in whole
     assert "connected, but nothing is heard" in whole
+
+
+def test_the_heading_says_that_all_sources_are_down_however_narrow(night):
+    one = night().sources[0]
+    down = tuple(replace(one, name=f"a source of a long name {n}", state=LinkState.DOWN) for n in range(3))
+    for cells in (80, 120, 200):
+        told = plain(heading_line(night(sources=down), F, cells))
+        assert "DOWN" in told
+        assert len(told) <= cells
