@@ -73,7 +73,7 @@ def read(payload: bytes, *, mac: bytes | None = None, bind_key: bytes | None = N
             raise DecodeError("a plain BTHome packet from a sender that encrypts: not trusted")
         return _objects(payload[1:], None)
     if bind_key is None:
-        raise DecodeError("an encrypted BTHome packet, and no key for it; put that into a file: bind_key_file")
+        raise DecodeError("an encrypted BTHome packet and no bind key: put it into a file, bind_key_file")
     if mac is None:
         raise DecodeError("an encrypted BTHome packet, and its sender's address, which decrypting needs, is not known")
     plain, counter = decrypt(payload, mac, bind_key)

@@ -39,7 +39,8 @@ class Terminal:
         self.stream = pyte.ByteStream(self.screen)
         self.master, slave = pty.openpty()
         fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
-        kept = {k: v for k, v in os.environ.items() if k not in ("NO_COLOR", "COLORTERM", "LC_ALL", "LANG", "LC_CTYPE")}
+        own = ("NO_COLOR", "COLORTERM", "LC_ALL", "LANG", "LC_CTYPE", "COLUMNS", "LINES")
+        kept = {k: v for k, v in os.environ.items() if k not in own}
         self.process = subprocess.Popen(
             [sys.executable, "-c", PROGRAM], stdin=slave, stdout=slave, stderr=slave, start_new_session=True,
             env={**kept, "TERM": "xterm-256color", "TEXTUAL_ANIMATIONS": "none", **environment},
