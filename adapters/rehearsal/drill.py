@@ -106,6 +106,7 @@ def clear(run: Rehearsal) -> None:
     run.faults[:] = night.faults
     run.unattended[:] = night.unattended
     run.wet_fuel[:] = night.wet_fuel
+    run.intake_left[:] = night.intake_left
     run.weather = night.weather
 
 

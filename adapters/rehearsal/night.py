@@ -114,3 +114,9 @@ class Night:
     """Spans in which nobody feeds the fire."""
     wet_fuel: tuple[tuple[float, float], ...] = ()
     """Spans in which the wood is wet (35 % water)."""
+    intake_left: tuple[tuple[float, float, float], ...] = ()
+    """Spans in which the intake stands where it was left, and how wide against its usual setting."""
+    offset_kelvin: float = 0.5
+    """What the probes are off by all night, as a standard deviation; none by more than 2.4 of it."""
+    resolution_kelvin: float = 0.1
+    """Steps in which the probes send."""

@@ -8,7 +8,39 @@ the air under the lid far hotter than at the grate, the more so the higher the s
 
 from dataclasses import dataclass
 
-__all__ = ["FireHabit", "Meat", "Pit", "RehearsalProbe", "Weather"]
+__all__ = ["Bump", "FireHabit", "Meat", "Pattern", "Pit", "RehearsalProbe", "Weather"]
+
+
+@dataclass(frozen=True, slots=True)
+class Bump:
+    """A place of the grate that is always hotter or colder than the air around it; reaches are standard deviations."""
+
+    x_m: float
+    y_m: float
+    reach_x_m: float
+    reach_y_m: float
+    kelvin: float
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """How a grate differs from place to place beyond what the chamber's own balance gives, in a hot pit."""
+
+    bumps: tuple[Bump, ...] = ()
+    fire_end_kelvin: float = 0.0
+    """At the plate of that end; dies away with `wall_reach_m`, as do the next three."""
+    stack_end_kelvin: float = 0.0
+    back_kelvin: float = 0.0
+    door_kelvin: float = 0.0
+    wall_reach_m: float = 0.1
+    tilt_kelvin: float = 0.0
+    """What the baffle's plates add at the stack end and take at the fire end: twice this from end to end."""
+    flare_share: float = 0.0
+    """How much of the bumps follows the fire: 1 makes them nothing over a dead one."""
+    usual_fire_kelvin: float = 300.0
+    """Firebox over the air outside at which the bumps have their size."""
+    gust_kelvin: float = 0.0
+    """How much colder the stack end gets for each m/s of a gust; below zero it is the fire end."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +83,7 @@ class Pit:
     """How much hotter the grate is at the walls than at its middle line."""
     door_deficit_kelvin: float = 1.2
     """How much colder the door side is than the back."""
+    pattern: Pattern | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +92,9 @@ class FireHabit:
 
     target_celsius: float = 113.0
     period_seconds: float = 41 * 60.0
-    """Between splits; drawn anew each time within ±15 %."""
+    """Between splits; drawn anew each time."""
+    period_share: float = 0.15
+    """How far off that he may be, as a share."""
     bed_megajoules: float = 35.5
     """What he builds the bed of embers and wood up to with each split, when the grate is at the target."""
     moisture: float = 0.16
@@ -72,6 +107,8 @@ class FireHabit:
     """How much higher, as a share, he builds the bed for each kelvin the grate lies below the target."""
     intake_per_kelvin: float = 0.015
     """How much wider he sets the intake for each kelvin below, within ±35 %."""
+    largest_split_kilograms: float = 2.2
+    """What his firebox takes at a time."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 Temperature at (x, y) is that of the node line at x plus a profile across: hotter at both walls (their share of the
 radiation), a little colder at the door. The profile has no mean, and grows with how far the pit is above the night.
+A pit with a pattern has that on top, at the grate.
 """
 
 from collections.abc import Sequence
@@ -10,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from adapters.rehearsal.night import AirLeak, Zone
-from adapters.rehearsal.pit import Pit, RehearsalProbe
+from adapters.rehearsal.pit import Pattern, Pit, RehearsalProbe
 
 __all__ = ["Places"]
 
@@ -33,6 +34,10 @@ class Places:
         self._samples: list[tuple[bool, Array, Array]] = []
         self._weights: Array = np.zeros((len(places), 2 * nodes))
         self._across: Array = np.zeros(len(places))
+        self._pattern = pit.pattern
+        self._steady: Array = np.zeros(len(places))
+        self._bumps: Array = np.zeros(len(places))
+        self._along: Array = np.zeros(len(places))
         for row, place in enumerate(places):
             if isinstance(place, Zone):
                 xs = np.linspace(place.x0_m, place.x1_m, 25)
@@ -46,11 +51,27 @@ class Places:
             off_middle = 2.0 * ys / pit.width_m - 1.0
             profile = pit.wall_excess_kelvin * (off_middle**2 - 1.0 / 3.0) - pit.door_deficit_kelvin * off_middle
             self._across[row] = profile.mean()
+            if pit.pattern is not None and place.level == "grate":
+                self._steady[row] = _walls(pit, pit.pattern, xs, ys)
+                self._bumps[row] = _bumps(pit.pattern, xs, ys)
+                self._along[row] = 2.0 * xs.mean() / pit.length_m - 1.0
 
-    def celsius(self, air: Array, ambient_celsius: float) -> Array:
-        """Return the temperature of each place, °C, shape (places,), from `air`, shape (2, nodes)."""
+    def celsius(self, air: Array, ambient_celsius: float, fire_kelvin: float = 0.0, gust: float = 0.0) -> Array:
+        """Return the temperature of each place, °C, shape (places,).
+
+        Args:
+            air: nodes of the chamber, °C, shape (2, nodes).
+            ambient_celsius: air outside.
+            fire_kelvin: firebox over the air outside; only a pattern asks, as for the next.
+            gust: wind above its mean, m/s.
+        """
         rise = (air[0].mean() - ambient_celsius) / _USUAL_RISE_KELVIN
         values: Array = self._weights @ air.ravel() + self._across * rise
+        pattern = self._pattern
+        if pattern is not None:
+            flare = 1.0 + pattern.flare_share * (min(2.0, fire_kelvin / pattern.usual_fire_kelvin) - 1.0)
+            along = pattern.tilt_kelvin - pattern.gust_kelvin * gust
+            values += rise * (self._steady + flare * self._bumps + along * self._along)
         return values
 
     def pool(self, leak: AirLeak) -> Array:
@@ -62,3 +83,22 @@ class Places:
                 across = np.exp(-0.5 * ((ys - leak.y_m) / (2.0 * leak.reach_m)) ** 2).mean()
                 depth[row] = leak.pool_kelvin * along * across
         return depth
+
+
+def _walls(pit: Pit, pattern: Pattern, xs: Array, ys: Array) -> float:
+    """Give the mean of what the four walls do at the points of xs by ys, kelvin."""
+    reach = pattern.wall_reach_m
+    along = pattern.fire_end_kelvin * np.exp(-xs / reach)
+    along = along + pattern.stack_end_kelvin * np.exp((xs - pit.length_m) / reach)
+    across = pattern.back_kelvin * np.exp(-ys / reach) + pattern.door_kelvin * np.exp((ys - pit.width_m) / reach)
+    return float(along.mean() + across.mean())
+
+
+def _bumps(pattern: Pattern, xs: Array, ys: Array) -> float:
+    """Give the mean of the bumps at the points of xs by ys, kelvin."""
+    total = 0.0
+    for bump in pattern.bumps:
+        along = np.exp(-0.5 * ((xs - bump.x_m) / bump.reach_x_m) ** 2).mean()
+        across = np.exp(-0.5 * ((ys - bump.y_m) / bump.reach_y_m) ** 2).mean()
+        total += bump.kelvin * float(along * across)
+    return total

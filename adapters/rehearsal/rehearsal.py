@@ -1,7 +1,7 @@
 """A night as it runs: fire, chamber, meat and probes advanced together, step by step, from one seed."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,7 @@ __all__ = ["STEP_SECONDS", "Rehearsal", "Sent", "Simulation", "simulate"]
 Array = NDArray[np.float64]
 STEP_SECONDS = 2.0
 _FULL_NIGHTFALL_SECONDS = 8 * 3600.0
+_MAP_SECONDS = 300.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +48,16 @@ class Simulation:
     """True temperature at each tip, shape (times, probes)."""
     refuels: tuple[tuple[float, float], ...]
     """Seconds and kilograms of each split."""
+    map_seconds: Array = field(default_factory=lambda: np.zeros(0))
+    """Times of the maps, shape (maps,)."""
+    map_celsius: Array = field(default_factory=lambda: np.zeros((0, 0, 0)))
+    """True temperature at the centres of equal cells of the grate, shape (maps, rows, columns), the back first."""
 
 
 class Rehearsal:
     """A night under way.
 
-    `lids`, `leaks`, `faults`, `unattended`, `wet_fuel` and `weather` may be changed while it runs; so a drill works.
+    `lids`, `leaks`, `faults`, `unattended`, `wet_fuel`, `intake_left` and `weather` may be changed while it runs; so a drill works.
     """
 
     def __init__(self, night: Night) -> None:
@@ -62,6 +67,7 @@ class Rehearsal:
         self.faults: list[ProbeFault] = list(night.faults)
         self.unattended: list[tuple[float, float]] = list(night.unattended)
         self.wet_fuel: list[tuple[float, float]] = list(night.wet_fuel)
+        self.intake_left: list[tuple[float, float, float]] = list(night.intake_left)
         self.weather = night.weather
         self.now = 0.0
         """Seconds from the start."""
@@ -82,7 +88,13 @@ class Rehearsal:
         if night.meat is not None:
             thicknesses = (night.meat.point_half_thickness_m, night.meat.flat_half_thickness_m)
             self._parts = [Brisket(thickness, night.meat.start_celsius) for thickness in thicknesses]
-        self.sensing = Sensing(night.probes, probe_random, self.tips())
+        self.sensing = Sensing(
+            night.probes,
+            probe_random,
+            self.tips(),
+            offset_kelvin=night.offset_kelvin,
+            resolution_kelvin=night.resolution_kelvin,
+        )
 
     @property
     def ambient_celsius(self) -> float:
@@ -94,15 +106,15 @@ class Rehearsal:
     @property
     def grate_celsius(self) -> float:
         """True mean over the grate."""
-        return float(self._field(self._zones)[-1])
+        return float(self.at(self._zones)[-1])
 
     def zones(self) -> Array:
         """Return the true mean of each zone of the night, °C, shape (zones,)."""
-        return self._field(self._zones)[:-1]
+        return self.at(self._zones)[:-1]
 
     def tips(self) -> Array:
         """Return the true temperature at each probe's tip, °C, shape (probes,)."""
-        values = self._field(self._tips)
+        values = self.at(self._tips)
         meat = self.night.meat
         for row, probe in enumerate(self.night.probes):
             if probe.duty == "ambient":
@@ -117,15 +129,16 @@ class Rehearsal:
         seconds, now, ambient = STEP_SECONDS, self.now, self.ambient_celsius
         self._gust(seconds)
         door_open = any(lid.open_at(now) for lid in self.lids)
+        grate = self.grate_celsius
         self.tending.step(
             now,
             seconds,
             self.fire,
-            self.grate_celsius,
+            grate,
             away=any(start <= now < end for start, end in self.unattended),
             damp=any(start <= now < end for start, end in self.wet_fuel),
         )
-        opening = self.tending.intake(self.grate_celsius) * (1.0 + 0.025 * self.wind)
+        opening = self._intake(now, grate) * (1.0 + 0.025 * self.wind)
         flow = self.chamber.flow_capacity(ambient, opening)
         self.fire.step(seconds, flow / self.night.pit.flow_capacity, flow, ambient)
         self.chamber.step(
@@ -143,6 +156,10 @@ class Rehearsal:
         sent = self.sensing.sample(self.now, seconds, self.tips(), self.faults)
         return [Sent(*values) for values in sent]
 
+    def _intake(self, now: float, grate_celsius: float) -> float:
+        left = (opening for start, end, opening in self.intake_left if start <= now < end)
+        return next(left, self.tending.intake(grate_celsius))
+
     def _gust(self, seconds: float) -> None:
         weather = self.weather
         fade = math.exp(-seconds / weather.gust_seconds)
@@ -150,8 +167,11 @@ class Rehearsal:
         mean = weather.wind_metres_per_second
         self.wind = max(0.0, mean + (self.wind - mean) * fade + shake * self._wind_random.standard_normal())
 
-    def _field(self, places: Places) -> Array:
-        values = places.celsius(self.chamber.air, self.ambient_celsius)
+    def at(self, places: Places) -> Array:
+        """Return the true temperature at some places, °C, shape (places,)."""
+        ambient = self.ambient_celsius
+        gust = self.wind - self.weather.wind_metres_per_second
+        values = places.celsius(self.chamber.air, ambient, self.fire.celsius - ambient, gust)
         heat = float(self.chamber.air[0].mean() - self.ambient_celsius) / 100.0
         for leak in self.leaks:
             if size := leak.size_at(self.now):
@@ -170,7 +190,7 @@ class Rehearsal:
     def _cook(self, seconds: float, now: float) -> None:
         meat = self.night.meat
         wrapped = meat is not None and meat.wrap_seconds is not None and now >= meat.wrap_seconds
-        air = self._field(self._middle)
+        air = self.at(self._middle)
         for part, celsius in zip(self._parts, air, strict=True):
             part.wrapped = wrapped
             part.step(seconds, float(celsius))
@@ -183,22 +203,36 @@ def _spots_of_meat(night: Night) -> list[RehearsalProbe]:
     return [RehearsalProbe("", x_m=x, y_m=middle) for x in (night.meat.point_x_m, night.meat.flat_x_m)]
 
 
-def simulate(night: Night, until_seconds: float | None = None) -> Simulation:
+def _cells(night: Night, columns: int, rows: int) -> list[RehearsalProbe]:
+    x_m = (np.arange(columns) + 0.5) / columns * night.pit.length_m
+    y_m = (np.arange(rows) + 0.5) / rows * night.pit.width_m
+    return [RehearsalProbe("", x_m=x, y_m=y) for y in y_m.tolist() for x in x_m.tolist()]
+
+
+def simulate(night: Night, until_seconds: float | None = None, *, cells: tuple[int, int] | None = None) -> Simulation:
     """Run a night, or its beginning, as fast as the machine can.
 
     Args:
         night: the script.
         until_seconds: stop there; the whole night when None.
+        cells: columns and rows of the maps to keep, one every five minutes; none are kept when None.
     """
     end = night.duration_seconds if until_seconds is None else min(until_seconds, night.duration_seconds)
     run = Rehearsal(night)
     sent: list[Sent] = []
     seconds: list[float] = []
     truth: list[tuple[float, Array, Array]] = []
+    columns, rows = cells or (0, 0)
+    map_places = Places(night.pit, run.chamber.x_m, _cells(night, columns, rows))
+    map_seconds: list[float] = []
+    maps: list[Array] = []
     while run.now < end:
         if run.now % 60.0 == 0.0:
             seconds.append(run.now)
             truth.append((run.grate_celsius, run.zones(), run.tips()))
+        if cells and run.now % _MAP_SECONDS == 0.0:
+            map_seconds.append(run.now)
+            maps.append(run.at(map_places).reshape(rows, columns))
         sent.extend(run.step())
     return Simulation(
         tuple(sent),
@@ -207,4 +241,6 @@ def simulate(night: Night, until_seconds: float | None = None) -> Simulation:
         np.array([zones for _, zones, _ in truth]),
         np.array([tips for _, _, tips in truth]),
         tuple(run.tending.refuels),
+        np.array(map_seconds),
+        np.array(maps).reshape(len(maps), rows, columns),
     )

@@ -15,7 +15,8 @@ __all__ = ["Sensing"]
 Array = NDArray[np.float64]
 
 OPEN_CELSIUS, SHORT_CELSIUS = 850.0, -200.0
-_TOLERANCE_KELVIN = 0.5
+_FARTHEST_OFFSET = 2.4
+"""In standard deviations."""
 _EDDY_KELVIN, _EDDY_SECONDS = 0.8, 45.0
 _JITTER_SECONDS = 0.12
 _WET_BULB_CELSIUS = 68.0
@@ -24,7 +25,15 @@ _WET_BULB_CELSIUS = 68.0
 class Sensing:
     """All probes of a night. `sample` gives (seconds, key, °C) for what was sent since the last call."""
 
-    def __init__(self, probes: Sequence[RehearsalProbe], random: Generator, first: Array) -> None:
+    def __init__(
+        self,
+        probes: Sequence[RehearsalProbe],
+        random: Generator,
+        first: Array,
+        *,
+        offset_kelvin: float = 0.5,
+        resolution_kelvin: float = 0.1,
+    ) -> None:
         self._probes = tuple(probes)
         self._random = random
         count = len(self._probes)
@@ -34,8 +43,11 @@ class Sensing:
         self._lag = np.array([max(probe.lag_seconds, 2.0) for probe in self._probes])
         self._noise = np.array([probe.noise_kelvin for probe in self._probes])
         self._eddy_scale = np.where(in_air, _EDDY_KELVIN, 0.0)
-        self.offset: Array = random.normal(0.0, _TOLERANCE_KELVIN, count).clip(-1.2, 1.2)
+        self.offset: Array = random.normal(0.0, offset_kelvin, count).clip(
+            -_FARTHEST_OFFSET * offset_kelvin, _FARTHEST_OFFSET * offset_kelvin
+        )
         """What each probe is off by all night, kelvin."""
+        self._steps_per_kelvin = round(1.0 / resolution_kelvin)
         self._eddy = np.zeros(count)
         self._tip = first.copy()
         self._slot = self._interval * random.uniform(0.0, 1.0, count)
@@ -69,7 +81,9 @@ class Sensing:
         for row in sorted(due.tolist(), key=self._due.__getitem__):
             value = float(shown[row])
             if not math.isnan(value):
-                sent.append((round(float(self._due[row]), 1), self._probes[row].key, round(value, 1)))
+                steps = self._steps_per_kelvin
+                value = round(value, 1) if steps == 10 else round(value * steps) / steps
+                sent.append((round(float(self._due[row]), 1), self._probes[row].key, value))
             self._slot[row] += self._interval[row]
             self._due[row] = self._slot[row] + self._random.normal(0.0, _JITTER_SECONDS)
         return sent

@@ -62,10 +62,10 @@ class Tending:
         bed, period = habit.warm_up_bed_megajoules, habit.warm_up_period_seconds
         if not self.warming:
             bed = habit.bed_megajoules * (1.0 + habit.gain_per_kelvin * (habit.target_celsius - self._believed))
-            period = habit.period_seconds * self._random.uniform(0.85, 1.15)
+            period = habit.period_seconds * self._random.uniform(1.0 - habit.period_share, 1.0 + habit.period_share)
         moisture = _DAMP_MOISTURE if damp else habit.moisture
         lacking = (bed * 1e6 - fire.bed_joules) / (WOOD_JOULES * (1.0 - moisture))
-        split = min(2.2, max(0.3, lacking)) * self._random.uniform(0.93, 1.07)
+        split = min(habit.largest_split_kilograms, max(0.3, lacking)) * self._random.uniform(0.93, 1.07)
         self._next = now + period
         fire.add_wood(split, moisture)
         self.refuels.append((now, split))
