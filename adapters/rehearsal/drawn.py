@@ -31,6 +31,7 @@ _WARM_BELOW_KELVIN = 9.0
 _SETTLED_SECONDS = 45 * _MINUTE
 _TROUBLE_AFTER_WARM = 1.6 * _HOUR
 _TRIAL_SECONDS = 5.5 * _HOUR
+_WARM_WITHIN_MINUTES = 110
 _TUNED_KELVIN = 4.3
 _SWING_KELVIN = (3.0, 12.0)
 _DEEPEST_KELVIN = (11.6, 17.4)
@@ -232,7 +233,7 @@ def _trial(night: Night) -> _Trial | None:
     level = np.array(grate)
     warm = np.flatnonzero(level >= night.habit.target_celsius - _WARM_BELOW_KELVIN)
     steady = int(warm[0]) + int(_SETTLED_SECONDS / 60.0) if len(warm) else len(level)
-    if len(level) - steady < 120:
+    if steady - _SETTLED_SECONDS / 60.0 > _WARM_WITHIN_MINUTES:
         return None
     kept = level[steady:]
     low, high = np.quantile(kept, (0.05, 0.95))

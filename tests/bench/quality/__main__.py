@@ -1,0 +1,116 @@
+"""The quality bench: `python -m tests.bench.quality`. Exit code 1 when a goal is missed or a night fails.
+
+Drawn nights are simulated once (kept under the temporary folder) and played through the engine each time. A night
+that fails does not take the others' figures with it; its traceback goes to standard error.
+"""
+
+import argparse
+import os
+import sys
+import time
+import traceback
+from collections.abc import Callable, Sequence
+from dataclasses import asdict
+from multiprocessing import Pool
+
+os.environ["OPENBLAS_NUM_THREADS"] = "1"  # before numpy: each night has a process of its own
+
+REPORT_SEEDS, TUNING_SEEDS = 50_000, 1_000
+FIELD_PROBES = (6, 9, 12, 16)
+FIELD_KINDS = ("quiet", "cold")
+FIELD_SHARE = 3
+"""A map scores every five minutes of a night, so a third of the nights says as much."""
+
+Task = tuple[str, int, int]
+"""Kind, seed, and how many grate probes; 0 where alarms are judged."""
+
+
+def judge(task: Task) -> tuple[Task, object | None, str]:
+    """Judge one night in a process of its own; a traceback instead where it fails."""
+    from tests.bench.quality.judged import judge_alarms, judge_maps
+
+    kind, seed, probes = task
+    try:
+        return task, judge_maps(kind, seed, probes) if probes else judge_alarms(kind, seed), ""
+    except Exception:
+        return task, None, traceback.format_exc()
+
+
+def run(tasks: Sequence[Task], jobs: int, tell: Callable[[str], None]) -> tuple[list[object], int]:
+    """Judge all nights; give what came of them in their order, and how many failed."""
+    found: dict[Task, object] = {}
+    failed, began = 0, time.monotonic()
+    with Pool(jobs, maxtasksperchild=50) as pool:
+        for done, (task, result, fault) in enumerate(pool.imap_unordered(judge, tasks), start=1):
+            if result is None:
+                failed += 1
+                tell(f"\n{task} failed:\n{fault}")
+            else:
+                found[task] = result
+            tell(f"\r{done}/{len(tasks)} nights, {time.monotonic() - began:.0f} s ")
+    tell("\n")
+    return [found[task] for task in tasks if task in found], failed
+
+
+def show(what: str) -> str:
+    """List what was true of one night and what was told."""
+    from adapters.rehearsal.drawn import NightKind
+    from tests.bench.quality.judged import score_alarms
+    from tests.bench.quality.play import play
+    from tests.bench.quality.recorded import recorded
+    from tests.bench.quality.show import listed
+    from tests.bench.quality.truth import truth_of
+
+    kind, _, seed = what.partition(":")
+    night = recorded(NightKind(kind), int(seed))
+    truth, played = truth_of(night), play(night, with_maps=False)
+    return listed(night, truth, played, score_alarms(kind, int(seed), night, truth, played))
+
+
+def main() -> int:
+    """Judge the nights asked for and print the tables."""
+    import msgspec
+
+    from adapters.rehearsal.drawn import NightKind
+    from tests.bench.quality.judged import AlarmScore
+    from tests.bench.quality.table import alarm_parts, as_text, field_part
+
+    every = [kind.value for kind in NightKind]
+    parser = argparse.ArgumentParser(prog="python -m tests.bench.quality", description="Judge alarms and maps.")
+    parser.add_argument("--nights", type=int, default=24, metavar="N", help="nights of each kind (default 24)")
+    parser.add_argument("--tuning", action="store_true", help=f"seeds from {TUNING_SEEDS}, not {REPORT_SEEDS}")
+    parser.add_argument("--kinds", metavar="A,B", default=",".join(every), help="only these of " + ",".join(every))
+    parser.add_argument("--jobs", type=int, default=2, metavar="N")
+    parser.add_argument("--json", action="store_true", help="print one JSON document")
+    parser.add_argument("--field", action="store_true", help="only the maps")
+    parser.add_argument("--alarms", action="store_true", help="only the alarms")
+    parser.add_argument("--show", metavar="KIND:SEED", help="list one night's truth and alarms")
+    options = parser.parse_args()
+    if options.show:
+        print(show(options.show))
+        return 0
+    kinds = options.kinds.split(",")
+    if unknown := sorted(set(kinds) - set(every)):
+        parser.error(f"no kind {unknown[0]}; there are {', '.join(every)}")
+    first = TUNING_SEEDS if options.tuning else REPORT_SEEDS
+    tasks: list[Task] = []
+    if not options.field or options.alarms:
+        tasks += [(kind, first + k, 0) for kind in kinds for k in range(options.nights)]
+    if not options.alarms or options.field:
+        count = max(1, options.nights // FIELD_SHARE)
+        drawn = [kind for kind in FIELD_KINDS if kind in kinds]
+        tasks += [(kind, first + k, probes) for kind in drawn for probes in FIELD_PROBES for k in range(count)]
+    found, failed = run(tasks, options.jobs, lambda text: print(text, end="", file=sys.stderr, flush=True))
+    nights = [score for score in found if isinstance(score, AlarmScore)]
+    maps = [score for scores in found if isinstance(scores, list) for score in scores]
+    parts = [*(alarm_parts(nights) if nights else []), *([field_part(maps)] if maps else [])]
+    if options.json:
+        document = {"schema": 1, "parts": [asdict(part) for part in parts], "nights": [asdict(n) for n in nights]}
+        print(msgspec.json.encode(document).decode())
+    else:
+        print(as_text(parts))
+    return int(failed > 0 or any(not goal.met for part in parts for goal in part.goals))
+
+
+if __name__ == "__main__":
+    sys.exit(main())
