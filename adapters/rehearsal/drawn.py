@@ -6,10 +6,13 @@ that of the night itself (fire, wind and probes draw from streams of their own).
 source.
 """
 
+import copy
 import enum
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.random import Generator
@@ -18,7 +21,7 @@ from numpy.typing import NDArray
 from adapters.rehearsal.night import AirLeak, FaultKind, LidOpening, Night, ProbeFault, Zone
 from adapters.rehearsal.pit import Bump, FireHabit, Meat, Pattern, Pit, RehearsalProbe, Weather
 from adapters.rehearsal.places import Places
-from adapters.rehearsal.rehearsal import Rehearsal, Simulation, simulate
+from adapters.rehearsal.rehearsal import Rehearsal, Simulation
 
 __all__ = ["NightKind", "draw_night", "steady_seconds"]
 
@@ -38,7 +41,8 @@ _DEEPEST_KELVIN = (11.6, 17.4)
 _COLD_KELVIN, _COLD_MINUTES = 8.3, 30
 """A cold spot that is meant stays this deep for longer than the definition asks (see `truth.py`)."""
 _SLIGHT_KELVIN = (3.0, 4.8)
-_TRIES = 60
+_RECOVERY_SECONDS = 600.0
+_TRIES, _LEAK_TRIES = 60, 4
 
 
 class NightKind(enum.StrEnum):
@@ -81,22 +85,30 @@ def draw_night(kind: NightKind, seed: int, grate_probes: int | None = None) -> N
     Raises:
         RuntimeError: no pit that can be tuned was found in many tries.
     """
-    streams = np.random.SeedSequence([seed, list(NightKind).index(kind)]).spawn(4)
-    pit_random, trouble_random, probe_random, fault_random = (np.random.default_rng(stream) for stream in streams)
-    for _ in range(_TRIES):
-        tuned = _tuned(_bare_night(kind, seed, pit_random), pit_random)
-        if tuned is None:
-            continue
-        night = _with_lids(kind, tuned, trouble_random)
-        troubled = _with_trouble(kind, night, trouble_random)
-        if troubled is not None:
-            break
-    else:
-        raise RuntimeError(f"no pit of {kind} {seed} could be tuned")
-    night = _with_probes(troubled, probe_random, grate_probes)
+    night = _without_probes(kind, seed)
+    probe_random, fault_random = (np.random.default_rng(stream) for stream in _streams(kind, seed)[2:])
+    night = _with_probes(night, probe_random, grate_probes)
     if kind in _FAULTY_KINDS:
         night = replace(night, faults=_faults(night, fault_random))
     return night
+
+
+def _streams(kind: NightKind, seed: int) -> list[np.random.SeedSequence]:
+    """Give streams for pit, troubles, probes and faults."""
+    return np.random.SeedSequence([seed, list(NightKind).index(kind)]).spawn(4)
+
+
+@lru_cache(maxsize=4)
+def _without_probes(kind: NightKind, seed: int) -> Night:
+    """Draw all but the probes and their faults: it takes seconds, and is the same however many probes there are."""
+    pit_random, trouble_random = (np.random.default_rng(stream) for stream in _streams(kind, seed)[:2])
+    for _ in range(_TRIES):
+        tuned = _tuned(_bare_night(kind, seed, pit_random), pit_random)
+        if tuned is not None:
+            night = _with_trouble(kind, _with_lids(kind, tuned, trouble_random), trouble_random)
+            if night is not None:
+                return night
+    raise RuntimeError(f"no pit of {kind} {seed} could be tuned")
 
 
 def _bare_night(kind: NightKind, seed: int, random: Generator) -> Night:
@@ -176,7 +188,7 @@ def _zones(length: float, width: float, random: Generator) -> tuple[Zone, ...]:
     edges = [0.0, *np.round(inner, 3).tolist(), length]
     split = int(random.integers(0, count)) if count < 5 and random.uniform() < 0.3 else None
     zones: list[Zone] = []
-    for row, (x0, x1) in enumerate(zip(edges, edges[1:], strict=False)):
+    for row, (x0, x1) in enumerate(pairwise(edges)):
         if row == split:
             zones.append(Zone(f"{row + 1} back", "grate", x0, x1, 0.0, width / 2.0))
             zones.append(Zone(f"{row + 1} door", "grate", x0, x1, width / 2.0, width))
@@ -308,8 +320,8 @@ def _excess(night: Night) -> Array:
     fire = night.pit.pattern.usual_fire_kelvin if night.pit.pattern is not None else 0.0
     values = Places(night.pit, x_m, (*night.zones, whole)).celsius(flat, 0.0, fire)
     bare = Places(replace(night.pit, pattern=None), x_m, (*night.zones, whole)).celsius(flat, 0.0)
-    own = values - bare
-    return own[:-1] - own[-1]
+    own: Array = values - bare
+    return np.asarray(own[:-1] - own[-1])
 
 
 def _warm_seconds(night: Night) -> float:
@@ -328,8 +340,10 @@ def _with_lids(kind: NightKind, night: Night, random: Generator) -> Night:
     openings = [LidOpening(on, round(random.uniform(60.0, 120.0)), "the brisket goes on")]
     first, last = on + 25.0 * _MINUTE, night.duration_seconds - 15.0 * _MINUTE
     slots = (np.arange(count - 1) + random.uniform(0.1, 0.9, count - 1)) / max(1, count - 1)
-    for start in np.round(first + slots * (last - first)).tolist():
-        openings.append(LidOpening(start, round(random.uniform(30.0, 180.0)), "a look"))
+    openings += [
+        LidOpening(start, round(random.uniform(30.0, 180.0)), "a look")
+        for start in np.round(first + slots * (last - first)).tolist()
+    ]
     length = night.pit.length_m
     wrap = on + random.uniform(5.0, 8.0) * _HOUR if random.uniform() < 0.7 else None
     meat = Meat(
@@ -343,9 +357,9 @@ def _with_trouble(kind: NightKind, night: Night, random: Generator) -> Night | N
     """Let happen what the kind of night says; None when the pit will not have it."""
     earliest = _warm_seconds(night) + _TROUBLE_AFTER_WARM
     if kind in _COLD_KINDS:
-        return _with_leak(night, earliest, random.uniform(*_DEEPEST_KELVIN), random)
+        return _with_leak(night, earliest, _DEEPEST_KELVIN, random)
     if kind is NightKind.QUIET and random.uniform() < 0.4:
-        return _with_leak(night, earliest, random.uniform(*_SLIGHT_KELVIN), random)
+        return _with_leak(night, earliest, _SLIGHT_KELVIN, random)
     if kind is NightKind.FADING:
         return _with_failing_fire(night, earliest, random)
     return night
@@ -363,54 +377,68 @@ def _with_failing_fire(night: Night, earliest: float, random: Generator) -> Nigh
     return replace(night, intake_left=((start, until, random.uniform(1.6, 2.2)),))
 
 
-def _with_leak(night: Night, earliest: float, deepest: float, random: Generator) -> Night | None:
+def _with_leak(night: Night, earliest: float, deepest: tuple[float, float], random: Generator) -> Night | None:
     """Let air in at one zone so that it lies as deep below the grate's mean as is wanted, at its worst."""
-    row = int(random.integers(0, len(night.zones)))
-    zone = night.zones[row]
-    u = random.uniform
+    for _ in range(_LEAK_TRIES):
+        row = int(random.integers(0, len(night.zones)))
+        wanted = random.uniform(*deepest)
+        leak = _scaled_leak(night, _leak(night, row, earliest, wanted, random), row, wanted)
+        if leak is not None:
+            return replace(night, leaks=(leak,))
+    return None
+
+
+def _leak(night: Night, row: int, earliest: float, deepest: float, random: Generator) -> AirLeak:
+    """Draw a leak at a zone; how much of its air lies there unmixed is yet to be found."""
+    u, zone, size = random.uniform, night.zones[row], night.pit.length_m * night.pit.width_m / _SAMPLE_AREA
     grow = u(10.0, 90.0) * _MINUTE
     start = u(earliest, max(earliest + 600.0, night.duration_seconds - grow - 1.5 * _HOUR))
-    end = start + grow + u(2.0, 4.0) * _HOUR if u() < 0.35 else math.inf
-    leak = AirLeak(
-        start, grow,
-        x_m=zone.x0_m + u(0.3, 0.7) * (zone.x1_m - zone.x0_m),
+    length = zone.x1_m - zone.x0_m
+    return AirLeak(
+        start,
+        grow,
+        x_m=zone.x0_m + u(0.3, 0.7) * length,
         y_m=zone.y0_m + u(0.25, 0.75) * (zone.y1_m - zone.y0_m),
-        reach_m=u(0.35, 0.6) * (zone.x1_m - zone.x0_m),
-        flow_capacity=min(1.0, deepest / 12.0) * u(0.2, 0.8) * night.pit.length_m * night.pit.width_m / _SAMPLE_AREA,
-        pool_kelvin=0.0, end=end,
-    )  # fmt: skip
-    kelvin = 0.0
-    deficit = np.zeros(0)
+        reach_m=u(0.35, 0.6) * length,
+        flow_capacity=min(1.0, deepest / 12.0) * u(0.2, 0.8) * size,
+        pool_kelvin=0.0,
+        end=start + grow + u(2.0, 4.0) * _HOUR if u() < 0.35 else math.inf,
+    )
+
+
+def _scaled_leak(night: Night, leak: AirLeak, row: int, deepest: float) -> AirLeak | None:
+    """Find how deep the leak's cold lies so that its zone's greatest deficit is `deepest`; None where none does."""
+    begun = Rehearsal(replace(night, probes=(), meat=None))
+    while begun.now < leak.start:
+        begun.step()
     for _ in range(3):
-        leaking = replace(night, leaks=(replace(leak, pool_kelvin=kelvin),))
-        deficit, per_kelvin = _deficit(leaking, row, start)
+        deficit, per_kelvin = _deficit(copy.deepcopy(begun), leak, row)
         found = float(deficit.max())
         if abs(found - deepest) < 0.3:
-            break
-        at = int(np.argmax(deficit))
-        kelvin += (deepest - found) / float(per_kelvin[at])
+            enough = _longest(deficit >= _COLD_KELVIN) >= _COLD_MINUTES
+            return leak if enough == (deepest > _COLD_KELVIN) else None
+        kelvin = leak.pool_kelvin + (deepest - found) / float(per_kelvin[int(np.argmax(deficit))])
         if kelvin < 0.0:
             return None
-    deep = bool(_longest(deficit >= _COLD_KELVIN) >= _COLD_MINUTES)
-    wanted = deepest > _COLD_KELVIN
-    return leaking if deep == wanted and abs(found - deepest) < 0.6 else None
+        leak = replace(leak, pool_kelvin=kelvin)
+    return None
 
 
-def _deficit(night: Night, row: int, start: float) -> tuple[Array, Array]:
-    """Give how far a zone lies below the grate from `start`, once a minute, doors shut, and what a kelvin of pool adds.
+def _deficit(run: Rehearsal, leak: AirLeak, row: int) -> tuple[Array, Array]:
+    """Let it leak and give how far a zone lies below the grate, once a minute while the door has long been shut.
 
     Returns:
         Deficit, kelvin, and its change with the leak's `pool_kelvin`, both of shape (minutes,).
     """
-    run = Rehearsal(replace(night, probes=(), meat=None))
-    leak = night.leaks[0]
+    night = run.night
+    run.leaks = [leak]
     whole = Zone("grate", "grate", 0.0, night.pit.length_m, 0.0, night.pit.width_m)
     places = Places(night.pit, run.chamber.x_m, (night.zones[row], whole))
     pool = places.pool(replace(leak, pool_kelvin=1.0))
     deficit, change = [], []
     while run.now < night.duration_seconds:
-        disturbed = any(lid.start <= run.now < lid.start + lid.seconds + 600.0 for lid in night.lids)
-        if run.now >= start and run.now % 60.0 == 0.0 and not disturbed:
+        disturbed = any(lid.start <= run.now < lid.start + lid.seconds + _RECOVERY_SECONDS for lid in night.lids)
+        if run.now % 60.0 == 0.0 and not disturbed:
             zone, grate = run.at(places).tolist()
             heat = float(run.chamber.air[0].mean() - run.ambient_celsius) / 100.0
             deficit.append(grate - zone)

@@ -57,7 +57,8 @@ class Simulation:
 class Rehearsal:
     """A night under way.
 
-    `lids`, `leaks`, `faults`, `unattended`, `wet_fuel`, `intake_left` and `weather` may be changed while it runs; so a drill works.
+    `lids`, `leaks`, `faults`, `unattended`, `wet_fuel`, `intake_left` and `weather` may be changed while it runs; so a
+    drill works.
     """
 
     def __init__(self, night: Night) -> None:

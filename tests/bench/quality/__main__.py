@@ -21,8 +21,8 @@ FIELD_KINDS = ("quiet", "cold")
 FIELD_SHARE = 3
 """A map scores every five minutes of a night, so a third of the nights says as much."""
 
-Task = tuple[str, int, int]
-"""Kind, seed, and how many grate probes; 0 where alarms are judged."""
+Task = tuple[str, int, tuple[int, ...]]
+"""Kind, seed, and with how many grate probes; empty where alarms are judged."""
 
 
 def judge(task: Task) -> tuple[Task, object | None, str]:
@@ -31,7 +31,9 @@ def judge(task: Task) -> tuple[Task, object | None, str]:
 
     kind, seed, probes = task
     try:
-        return task, judge_maps(kind, seed, probes) if probes else judge_alarms(kind, seed), ""
+        if not probes:
+            return task, judge_alarms(kind, seed), ""
+        return task, [score for count in probes for score in judge_maps(kind, seed, count)], ""
     except Exception:
         return task, None, traceback.format_exc()
 
@@ -95,11 +97,11 @@ def main() -> int:
     first = TUNING_SEEDS if options.tuning else REPORT_SEEDS
     tasks: list[Task] = []
     if not options.field or options.alarms:
-        tasks += [(kind, first + k, 0) for kind in kinds for k in range(options.nights)]
+        tasks += [(kind, first + k, ()) for kind in kinds for k in range(options.nights)]
     if not options.alarms or options.field:
         count = max(1, options.nights // FIELD_SHARE)
         drawn = [kind for kind in FIELD_KINDS if kind in kinds]
-        tasks += [(kind, first + k, probes) for kind in drawn for probes in FIELD_PROBES for k in range(count)]
+        tasks += [(kind, first + k, FIELD_PROBES) for kind in drawn for k in range(count)]
     found, failed = run(tasks, options.jobs, lambda text: print(text, end="", file=sys.stderr, flush=True))
     nights = [score for score in found if isinstance(score, AlarmScore)]
     maps = [score for scores in found if isinstance(scores, list) for score in scores]

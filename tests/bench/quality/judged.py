@@ -1,4 +1,4 @@
-"""One night judged: alarms of the engine and of the fixed thresholds against the truth, or maps against the true grid."""
+"""One night judged: alarms of the engine and of fixed thresholds against the truth, or maps against the true grid."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
