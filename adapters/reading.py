@@ -51,6 +51,12 @@ class Reason(enum.IntEnum):
     """Its neighbours in the chamber say otherwise (leave-one-out)."""
     NOT_A_NUMBER = 14
     """The probe itself said that it has no value."""
+    SWAPPED = 15
+    """It says what another probe should, and that one what it should."""
+    WET = 16
+    """Wetted or touching what is wet: near the wet bulb while the air is hot."""
+    DRIFTS = 17
+    """Walks away slowly from what it and its neighbours said before."""
 
 
 class Unit(enum.StrEnum):

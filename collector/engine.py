@@ -10,16 +10,18 @@ from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from adapters.reading import Quality, Reading, Reason
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
+from collector.model.chamber import Chamber, Estimate
 from collector.model.cold import ColdWatch
 from collector.model.evenness import along, fluctuation, gradient, spread, top_to_grate
 from collector.model.field import Array
 from collector.model.fire import FireWatch
-from collector.model.level import Level, neighbours
 from collector.model.lying import LyingWatch
+from collector.model.pattern import Pattern
 from collector.model.plan import GRATE, Plan
 from collector.model.record import Ring
 from collector.model.robust import median
@@ -46,6 +48,8 @@ TREND_SECONDS = 10.0
 SLOW_SECONDS = 30.0
 """Slopes, envelope and evenness move slowly and are worked out this often."""
 LID_SECONDS = 60.0
+SCALES_SECONDS = 3600.0
+"""The length scales of the map are learned anew this often: it keeps still between."""
 SPIKE_SHARE = 0.15
 RING_SECONDS = 3 * 3600
 LEAP_SECONDS = 48 * 3600.0
@@ -98,15 +102,18 @@ class Engine:
         self._accusation = [Reason.NONE] * n
         self._offline = np.zeros(n, dtype=bool)
         self._chamber = np.array([p.duty == "chamber" and p.level is not None for p in plan.probes], dtype=bool)
-        self._levels = [Level(plan, name) for name in plan.chamber.levels]
-        self._members = [np.array(level.probes, dtype=np.intp) for level in self._levels]
+        self._room = Chamber(plan)
+        self._members = [np.array(members, dtype=np.intp) for members in self._room.members]
         self._begin_anew()
         self._rules = RuleBook(plan)
         self._ring = Ring(n + zones, int(RING_SECONDS / LOOK_SECONDS))
         self._values: Array = np.full(n, np.nan)
         self._usable = np.zeros(n, dtype=bool)
-        self._zone_celsius, self._zone_sd = np.full(zones, np.nan), np.full(zones, np.nan)
-        self._level_celsius: Array = np.full(len(self._levels), np.nan)
+        self._filled: Array = np.full(n, np.nan)
+        """Values of the probes that are believed; of the others what their usual and their neighbours say."""
+        self._remembered = np.zeros(n, dtype=bool)
+        nothing = np.full(zones, np.nan)
+        self._field = Estimate(nothing, nothing, nothing, nothing, nothing, np.full(len(self._members), np.nan))
         self._dose: Array = np.zeros(zones)
         self._trend: Array = np.full(n + zones, np.nan)
         self._evenness = EvennessView(*[math.nan] * 5)
@@ -202,7 +209,7 @@ class Engine:
         self._gather(now)
         self._estimate()
         grate = self._level_mean(GRATE)
-        self._ring.push(np.concatenate([self._values, self._zone_celsius]))
+        self._ring.push(np.concatenate([self._values, self._field.zone_celsius]))
         seen = self._fire.look(now, grate, *self._falls())
         self._marks.extend(seen)
         events += seen
@@ -211,15 +218,17 @@ class Engine:
         steady = self._fire.phase is Phase.STEADY
         if steady:
             self._follow_deficits()
-        self._compare_neighbours(steady)
         if now % SLOW_SECONDS < LOOK_SECONDS:
+            if steady:
+                self._compare_neighbours(now)
+                self._cold.look_at_growth(self._grown())
             self._look_slowly()
         events += self._rules.judge(self._rule_look(now))
         if now % TREND_SECONDS < LOOK_SECONDS:
             events.append(
                 TrendPoint(
                     now,
-                    tuple(self._zone_celsius.tolist()),
+                    tuple(self._field.zone_celsius.tolist()),
                     self._grate_spread(),
                     grate,
                     tuple(self._values.tolist()),
@@ -231,9 +240,9 @@ class Engine:
         plan = self.plan
         self._fire = FireWatch(plan.low_celsius, plan.high_celsius, LOOK_SECONDS)
         self._cold = ColdWatch(len(plan.zones), LOOK_SECONDS, plan.rule("cold-spot").limit)
-        self._lying = LyingWatch(
-            len(plan.probes), self._chamber, LOOK_SECONDS, plan.rule("probe-lying").limit, neighbours(plan)
-        )
+        self._lying = LyingWatch(self._chamber, LOOK_SECONDS, plan.rule("probe-lying").limit, self._room.patches)
+        self._patterns = [Pattern(members.size, LOOK_SECONDS) for members in self._members]
+        self._scales_due_unix = -math.inf
 
     def _gather(self, now: float) -> None:
         """Reduce the readings since the last look to one value a probe."""
@@ -254,15 +263,24 @@ class Engine:
 
     def _estimate(self) -> None:
         """Work out zones and level means."""
-        for k, level in enumerate(self._levels):
-            celsius, sd, mean = level.zones_and_mean(self._values, self._usable)
-            zones = list(level.zones)
-            self._zone_celsius[zones], self._zone_sd[zones] = celsius, sd
-            self._level_celsius[k] = mean
+        self._filled = np.where(self._usable, self._values, np.nan)
+        change = np.zeros_like(self._filled)
+        self._remembered = np.zeros(len(self._filled), dtype=bool)
+        for pattern, members, ties in zip(self._patterns, self._members, self._room.ties, strict=True):
+            used = self._usable[members]
+            pattern.look(self._values[members], used)
+            change[members] = np.where(used, np.nan_to_num(pattern.change), 0.0)
+            missing = ~used & pattern.known
+            if missing.any() and used.any():
+                expected = _expected(ties, change[members], used)
+                change[members[missing]] = expected[missing]
+                self._filled[members[missing]] = (pattern.level_celsius + pattern.usual + expected)[missing]
+                self._remembered[members[missing]] = True
+        self._field = self._room.estimate(self._filled, change, self._usable, self._remembered)
 
     def _level_mean(self, name: str) -> float:
-        for level, mean in zip(self._levels, self._level_celsius, strict=True):
-            if level.name == name:
+        for level, mean in zip(self._room.levels, self._field.level_celsius, strict=True):
+            if level == name:
                 return float(mean)
         return math.nan
 
@@ -275,24 +293,49 @@ class Engine:
         fall = np.where(np.isfinite(past), past, -np.inf).max(axis=1, initial=-np.inf) - past[:, -1]
         fall = np.where(self._usable & np.isfinite(fall), fall, np.nan)
         grate = list(self._grate_members())
-        others = [i for level in self._levels if level.name != GRATE for i in level.probes]
+        others = [i for level, held in self._by_level() if level != GRATE for i in held]
         return float(median(fall[grate])), float(median(fall[others]))
 
+    def _by_level(self) -> list[tuple[str, tuple[int, ...]]]:
+        return list(zip(self._room.levels, self._room.members, strict=True))
+
     def _follow_deficits(self) -> None:
-        for k, level in enumerate(self._levels):
-            zones = list(level.zones)
-            self._cold.look(zones, self._level_celsius[k] - self._zone_celsius[zones])
-        below = self.plan.low_celsius - self._zone_celsius
+        field = self._field
+        self._cold.look(field.deficit_kelvin, field.standing_kelvin)
+        below = self.plan.low_celsius - self._field.zone_celsius
         self._dose += np.where(below > 0, below, 0.0) * LOOK_SECONDS / 60.0
 
-    def _compare_neighbours(self, steady: bool) -> None:
-        if not steady:
-            return
-        believed = np.isfinite(self._values)
-        for level, members in zip(self._levels, self._members, strict=True):
-            residual = level.residuals(self._values, self._usable, believed)
-            own = self._values[members] - self._level_mean(level.name)
-            self._lying.look(members, residual, own)
+    def _grown(self) -> Array:
+        """Say by how much more than usual each zone lies below its level, kelvin, shape (zones,)."""
+        grown = np.full(len(self.plan.zones), np.nan)
+        for k, (pattern, members) in enumerate(zip(self._patterns, self._members, strict=True)):
+            told = self._usable[members] & np.isfinite(pattern.change)
+            grown[list(self._room.zones[k])] = self._room.grown(k, pattern.change, told, pattern.wander_kelvin)
+        return grown
+
+    def _compare_neighbours(self, now: float) -> None:
+        """Look who lies, and learn what is usual from the others."""
+        for pattern, members, ties in zip(self._patterns, self._members, self._room.ties, strict=True):
+            heard = np.isfinite(self._values[members])
+            change = np.where(heard, pattern.change, np.nan)
+            used = self._usable[members]
+            expected = _expected(ties, np.nan_to_num(change), used)
+            self._lying.look(
+                tuple(members.tolist()),
+                self._values[members],
+                change,
+                expected,
+                pattern.usual,
+                pattern.wander_kelvin,
+                SLOW_SECONDS,
+            )
+            pattern.learn(now, self._values[members], used, SLOW_SECONDS)
+        if now >= self._scales_due_unix and self._patterns and self._patterns[0].known.any():
+            away = np.full(len(self.plan.probes), np.nan)
+            for pattern, members in zip(self._patterns, self._members, strict=True):
+                away[members] = pattern.standing
+            self._room.learn_scales(away)
+            self._scales_due_unix = now + SCALES_SECONDS
 
     def _look_slowly(self) -> None:
         """Work out what moves slowly: slopes, envelope, stuck probes, evenness."""
@@ -316,20 +359,20 @@ class Engine:
         )
 
     def _grate_members(self) -> tuple[int, ...]:
-        return next((level.probes for level in self._levels if level.name == GRATE), ())
+        return next((members for level, members in self._by_level() if level == GRATE), ())
 
     def _grate_spread(self) -> float:
         grate = [i for i, z in enumerate(self.plan.zones) if z.level == GRATE]
-        return spread(self._zone_celsius[grate])
+        return spread(self._field.zone_celsius[grate])
 
     def _top_to_grate(self) -> float:
-        grate = next((level for level in self._levels if level.name == GRATE), None)
-        above = [i for lv in self._levels if lv.name != GRATE for i in lv.probes if self._usable[i]]
-        if grate is None or not above:
+        above = [i for level, held in self._by_level() if level != GRATE for i in held if self._usable[i]]
+        if not above or GRATE not in self._room.levels:
             return math.nan
         x = np.array([self.plan.probes[i].x_m for i in above], dtype=np.float64)
         y = np.array([self.plan.probes[i].y_m for i in above], dtype=np.float64)
-        return top_to_grate(self._values[above], grate.mean_at(self._values, self._usable, x, y))
+        below = self._room.mean_at(self._filled, self._usable, self._remembered, x, y)
+        return top_to_grate(self._values[above], below)
 
     def _rule_look(self, now: float) -> Look:
         outside, side = self._fire.outside_kelvin()
@@ -341,8 +384,8 @@ class Engine:
         return Look(
             now_unix=now,
             phase=phase,
-            zone_deficit_kelvin=self._cold.judged(self._zone_sd),
-            zone_sd_kelvin=self._zone_sd,
+            zone_deficit_kelvin=self._cold.judged(self._field.deficit_sd_kelvin),
+            zone_sd_kelvin=self._field.zone_sd_kelvin,
             spread_kelvin=self._grate_spread(),
             outside_kelvin=outside,
             outside_side=side,
@@ -358,7 +401,7 @@ class Engine:
     def snapshot(self) -> Snapshot:
         """Show the cook as it stands."""
         plan = self.plan
-        fields = [level.view(self._values, self._usable) for level in self._levels]
+        fields = [self._room.view(name, self._filled, self._usable, self._remembered) for name in self._room.levels]
         return Snapshot(
             self.now_unix,
             self.cook,
@@ -387,18 +430,24 @@ class Engine:
 
     def _zone_view(self, i: int) -> ZoneView:
         zone = self.plan.zones[i]
-        level = next(k for k, lv in enumerate(self._levels) if lv.name == zone.level)
         held = sum(1 for p, usable in zip(self.plan.probes, self._usable, strict=True) if usable and zone.holds(p))
+        field = self._field
         return ZoneView(
-            zone.name, zone.level, zone.x0_m, zone.x1_m, zone.y0_m, zone.y1_m, float(self._zone_celsius[i]),
-            float(self._zone_sd[i]), float(self._zone_celsius[i] - self._level_celsius[level]),
+            zone.name, zone.level, zone.x0_m, zone.x1_m, zone.y0_m, zone.y1_m, float(field.zone_celsius[i]),
+            float(field.zone_sd_kelvin[i]), -float(field.deficit_kelvin[i]),
             float(self._trend[len(self.plan.probes) + i]), held, float(self._dose[i]),
         )  # fmt: skip
 
     def _fire_view(self) -> FireView:
-        fire = self._fire
+        fire, rhythm = self._fire, self._fire.rhythm
         return FireView(
             fire.phase, fire.level_celsius, fire.slope_kelvin_per_hour, fire.slope_low, fire.slope_high,
-            fire.minutes_to_limit(), fire.lid_open_unix, fire.refuels[-1] if fire.refuels else None,
-            fire.refuel_period_seconds, fire.lid_openings, fire.refuel_count,
+            fire.minutes_to_limit(), fire.lid.open_unix, rhythm.refuels[-1] if rhythm.refuels else None,
+            rhythm.period_seconds, fire.lid.openings, rhythm.count,
         )  # fmt: skip
+
+
+def _expected(ties: Array, change: Array, used: NDArray[np.bool_]) -> Array:
+    """Say how far each place should stand from its usual by what the believed probes near it do, kelvin, shape (n,)."""
+    weights = ties * used
+    return np.asarray(weights @ np.where(used, change, 0.0) / (weights.sum(axis=1) + 0.5))

@@ -19,6 +19,7 @@ __all__ = [
     "FireView",
     "Mark",
     "Phase",
+    "PlaceView",
     "Priority",
     "ProbeView",
     "Snapshot",
@@ -129,20 +130,43 @@ class ZoneView:
 
 
 @dataclass(frozen=True, slots=True)
+class PlaceView:
+    """One place of a level on the map."""
+
+    x_m: float
+    y_m: float
+    celsius: float
+    sd_kelvin: float
+
+
+@dataclass(frozen=True, slots=True)
 class FieldView:
-    """The solved map of one level; `collector.model.field` turns it into a grid of any size."""
+    """The solved map of one level; `collector.model.chamber.model_of` turns it into a grid of any size."""
 
     level: str
+    drawn: int
+    """Number of this level among `levels`."""
     x_m: tuple[float, ...]
     y_m: tuple[float, ...]
-    """Places of the probes it rests on."""
+    """Places of the probes it rests on, of all levels."""
+    levels: tuple[int, ...]
+    """Level of each."""
     celsius: tuple[float, ...]
     """Their values."""
     noise_kelvin: tuple[float, ...]
     """Their tolerances, as standard deviations."""
-    sigma_kelvin: float
+    sigma_kelvin: tuple[float, ...]
+    """Standard deviation of the field about its trend, of each level."""
     length_x_m: float
     length_y_m: float
+    level_correlation: float
+    rough_kelvin: float
+    walls_kelvin: float
+    slope_kelvin_per_m: float
+    coldest: PlaceView
+    hottest: PlaceView
+    difference_sd_kelvin: float
+    """Standard deviation of the difference between these two places."""
 
 
 @dataclass(frozen=True, slots=True)

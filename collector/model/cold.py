@@ -1,26 +1,29 @@
 """How cold each zone runs against its level, told fast when it changes and surely when it has always been so.
 
-The stack end of an even pit is some kelvin below the mean all night, and the saw-tooth of the fire moves that to and
-fro. So a zone is judged twice: by the last minute, when it also runs clearly colder than it usually does tonight;
-and by the last half hour whatever is usual, less what the probes themselves may be off by.
+What the probes say of a zone's standing is off by what they themselves are off by, and by how little of the zone they
+touch; how much colder it has become is told far better, since all that cancels. So a zone is judged twice. Fast: its
+standing, believed as far as it deserves, and what it has grown by, led a few minutes ahead while it grows. Slow: its
+last half hour as it is, less two standard deviations.
 """
+
+from collections import deque
 
 import numpy as np
 
 from collector.model.field import Array
+from collector.model.robust import median
 
 __all__ = ["ColdWatch"]
 
-FAST_SECONDS = 60.0
 SLOW_SECONDS = 1800.0
-USUAL_SECONDS = 4 * 3600.0
-USUAL_NEEDS_SECONDS = 1800.0
-GROWN_KELVIN = 3.6
-"""Colder than usual by this much is a change, not the saw-tooth."""
-SURE_SIGMAS = 2.0
-SURE_BELOW_SD_KELVIN = 0.7
-UNSURE_SIGMAS = 1.5
-"""A zone that rests on a single probe, or on none, has to show more before it is called."""
+SURE_SIGMAS = 1.64
+STANDING_SD_KELVIN = 3.5
+"""How far zones of a tuned pit stand from their level's mean (common practice, no source)."""
+GROWN_KELVIN = 2.0
+"""Colder than usual by this much is a change."""
+LEAD_SECONDS = 300.0
+GROWTH_STEP_SECONDS = 30.0
+RATE_LOOKS = 20
 
 
 class ColdWatch:
@@ -35,30 +38,50 @@ class ColdWatch:
     def __init__(self, zones: int, step_seconds: float, limit_kelvin: float) -> None:
         self._step = step_seconds
         self._limit = limit_kelvin
-        self._looks: Array = np.zeros(zones)
-        self._fast: Array = np.full(zones, np.nan)
+        self._seconds: Array = np.zeros(zones)
         self._slow: Array = np.full(zones, np.nan)
-        self._usual: Array = np.full(zones, np.nan)
+        self._standing: Array = np.full(zones, np.nan)
+        self._grown: Array = np.full(zones, np.nan)
+        self._past: deque[Array] = deque(maxlen=RATE_LOOKS)
 
-    def look(self, zones: list[int], deficit_kelvin: Array) -> None:
-        """Take the deficits of some zones at one look, while all is steady and the lid shut; NaN changes nothing."""
+    def look(self, deficit_kelvin: Array, standing_kelvin: Array) -> None:
+        """Take all zones at one look, while all is steady and the lid shut; NaN changes nothing.
+
+        Args:
+            deficit_kelvin: as the probes have it, shape (zones,).
+            standing_kelvin: what it would be if all were as usual, shape (zones,).
+        """
         known = np.isfinite(deficit_kelvin)
-        which, deficit = np.array(zones, dtype=np.intp)[known], deficit_kelvin[known]
-        self._looks[which] += 1
-        for mean, seconds in ((self._fast, FAST_SECONDS), (self._slow, SLOW_SECONDS), (self._usual, USUAL_SECONDS)):
-            weight = np.maximum(1.0 / self._looks[which], self._step / seconds)
-            old = mean[which]
-            mean[which] = np.where(np.isfinite(old), old + weight * (deficit - old), deficit)
+        self._seconds += known * self._step
+        keep = np.maximum(self._step / np.maximum(self._seconds, self._step), self._step / SLOW_SECONDS)
+        slow = np.where(np.isfinite(self._slow), self._slow + keep * (deficit_kelvin - self._slow), deficit_kelvin)
+        self._slow = np.where(known, slow, self._slow)
+        self._standing = standing_kelvin
+
+    def look_at_growth(self, grown_kelvin: Array) -> None:
+        """Take by how much more than usual each zone lies below its level, shape (zones,), once every half minute."""
+        self._grown = grown_kelvin
+        self._past.append(grown_kelvin)
+
+    def _rate(self) -> Array:
+        """Give how fast each deficit grows, kelvin a second: median of the second half less that of the first."""
+        if len(self._past) < RATE_LOOKS // 2:
+            return np.zeros_like(self._grown)
+        past = np.array(self._past).T
+        half = past.shape[1] // 2
+        rise = median(past[:, -half:]) - median(past[:, :half])
+        return np.asarray(np.nan_to_num(rise) / ((past.shape[1] - half) * GROWTH_STEP_SECONDS))
 
     def judged(self, sd_kelvin: Array) -> Array:
         """Give the deficit to hold against the limit, shape (zones,), kelvin; NaN until there is one.
 
         Args:
-            sd_kelvin: standard deviation of each zone's mean, shape (zones,).
+            sd_kelvin: standard deviation of each zone's deficit, shape (zones,).
         """
-        seconds = self._looks * self._step
-        now = self._fast - UNSURE_SIGMAS * np.maximum(sd_kelvin - SURE_BELOW_SD_KELVIN, 0.0)
-        grown = self._limit + (now - self._usual) - GROWN_KELVIN
-        fast = np.where(seconds >= USUAL_NEEDS_SECONDS, np.fmin(now, grown), np.nan)
-        slow = np.where(seconds >= SLOW_SECONDS, self._slow - SURE_SIGMAS * sd_kelvin, np.nan)
+        standing = self._standing
+        believed = standing * STANDING_SD_KELVIN**2 / (STANDING_SD_KELVIN**2 + sd_kelvin**2)
+        ahead = LEAD_SECONDS * np.maximum(self._rate(), 0.0)
+        fast = believed + self._grown + ahead
+        fast = np.where(self._grown >= GROWN_KELVIN, fast, np.nan)
+        slow = np.where(self._seconds >= SLOW_SECONDS, self._slow - SURE_SIGMAS * sd_kelvin, np.nan)
         return np.fmax(fast, slow)

@@ -1,46 +1,39 @@
-"""The fire as the chamber shows it: lid openings, refuels, and a level that leaves its saw-tooth.
+"""The fire as the chamber shows it: phase, refuels, and a level that leaves its saw-tooth.
 
-Fed with the median of the grate and of the air under the lid at each look. A lid opening is a fall no fire can make;
-a refuel is a turn from falling to rising that lasts; a drift is a level outside the envelope of its own saw-tooth.
+Fed with the mean of the grate and how fast it falls at each look. A drift is a level outside the envelope of its own
+saw-tooth; what a lid opening took and has not given back is not counted.
 """
 
 import math
-from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
 
 from collector.model.field import Array
+from collector.model.lid import NOT_RISING_SECONDS, LidWatch
 from collector.model.record import Ring
+from collector.model.rhythm import Rhythm
 from collector.model.robust import median, quantiles
 from collector.model.slope import bin_medians, slope_of_bins
 from collector.snapshot import Mark, Phase
 
 __all__ = ["FireWatch", "Steady"]
 
-LID_WINDOW_SECONDS = 60.0
-LID_DROP_GRATE_KELVIN = 5.0
-LID_DROP_TOP_KELVIN = 12.0
-LOST_KELVIN = 15.0
-NOT_RISING_SECONDS = 300.0
-NOT_RISING_KELVIN = 1.0
 GONE_OUT_CELSIUS = 45.0
 GONE_OUT_SECONDS = 3600.0
-SHUT_RISE_KELVIN = 1.0
-SHUT_SECONDS = 420.0
-"""Probes lag and the air mixes: for so long after the lid is shut, no zone is judged."""
-RECOVERY_SECONDS = 2700.0
-RECOVERED_WITHIN_KELVIN = 3.0
-FALLS_AGAIN_KELVIN = 5.0
-FALLS_AGAIN_SWINGS = 0.7
-REFUEL_RISE_KELVIN = 2.0
-REFUEL_QUIET_SECONDS = 900.0
+CALM_MISSING_KELVIN = 2.5
+"""While a lid opening still costs more than this, the level is no record of the fire."""
+TELLS_MISSING_KELVIN = 6.0
+"""While it costs more than this, a rise may be the chamber's own."""
 REACHED_AFTER_SECONDS = 300.0
 STEADY_AFTER_SECONDS = 2100.0
 ENVELOPE_SECONDS = 4 * 3600.0
-ENVELOPE_LAG_SECONDS = 600.0
-ENVELOPE_NEEDS_SECONDS = 2700.0
+ENVELOPE_LAG_SECONDS = 2700.0
+"""What is usual is read from before this: a fire that fades must not make itself the usual."""
+ENVELOPE_NEEDS_SECONDS = 1800.0
+TROUGH_SHARE, CREST_SHARE = 0.05, 0.95
 SLOPE_SECONDS = 5400.0
+LONG_SECONDS = 1800.0
 HOT_CELSIUS = 60.0
 REFUEL_CYCLE_SECONDS = 2700.0
 """A split every 30 to 60 minutes (common practice, no source): assumed until the rhythm is known."""
@@ -56,7 +49,7 @@ class Steady:
 
 
 class FireWatch:
-    """Follows phase, lid, refuels and level of one pit.
+    """Follows phase, refuels and level of one pit.
 
     Args:
         low_celsius: lower edge of the band; the warm-up ends when the grate reaches it, or settles below it.
@@ -69,33 +62,23 @@ class FireWatch:
         self._grate = Ring(1, int(5 * 3600 / step_seconds))
         self._calm = Ring(1, int(5 * 3600 / step_seconds))
         """The grate with lid openings and the warm-up left out (NaN)."""
+        self.lid = LidWatch()
+        self.rhythm = Rhythm()
         self.phase = Phase.UNKNOWN
         self.reached_unix: float | None = None
         """When the grate had reached the band: from here on a fire that fades is told."""
         self.steady_since_unix: float | None = None
         """When the chamber had evened out too: from here on zones are judged."""
-        self.lid_open_unix: float | None = None
-        self.lid_shut_unix: float | None = None
-        self.lid_since_unix = 0.0
-        """When the opening began from which the level has not come back yet."""
         self._cold_since: float | None = None
         self.gone_out = False
         """The chamber has been cold for long: this cook's fire is over."""
-        self.lid_openings = 0
-        self.refuels: deque[float] = deque(maxlen=64)
-        self.refuel_count = 0
         self.level_celsius = float("nan")
         self.slope_kelvin_per_hour = float("nan")
         self.slope_low = float("nan")
         self.slope_high = float("nan")
         self.steady: Steady | None = None
-        self._before_lid = float("nan")
-        self._lid_low = float("nan")
-        self._regained = float("nan")
-        self.after_lid = False
-        """The level still bears the mark of a lid opening: it says nothing about the fire."""
-        self._low_since_refuel = (float("inf"), 0.0)
         self._warm_since: float | None = None
+        self._missing = 0.0
 
     def _steps(self, seconds: float) -> int:
         return max(1, round(seconds / self._step))
@@ -114,68 +97,28 @@ class FireWatch:
         """
         self._grate.push(np.array([grate_celsius]))
         self.level_celsius = _median(self._grate.last(self._steps(60.0))[0])
-        marks = self._look_at_lid(now_unix, grate_celsius, grate_fall, top_fall)
+        marks: list[Mark] = []
+        minute = self._grate.last(self._steps(60.0))[0]
+        if self.phase is not Phase.COLD and self.lid.look(now_unix, self._step, minute, grate_fall, top_fall):
+            marks.append(Mark(now_unix - self._step, "seen-lid", "the lid was opened"))
+        self._missing = self.lid.missing_kelvin(now_unix)
         self._look_at_phase(now_unix)
-        calm = self.phase is Phase.STEADY and not self.after_lid
+        marks += self._look_for_refuel(now_unix)
+        calm = self.phase is Phase.STEADY and self._missing < CALM_MISSING_KELVIN
         self._calm.push(np.array([grate_celsius if calm else np.nan]))
-        if calm:
-            marks += self._look_for_refuel(now_unix)
         return marks
 
-    def _look_at_lid(self, now_unix: float, grate: float, grate_fall: float, top_fall: float) -> list[Mark]:
-        """Open on a fall no fire can make; shut on the first lasting rise; recovered when the level is back."""
-        window = self._steps(LID_WINDOW_SECONDS)
-        if self.lid_open_unix is None:
-            grate_past = self._grate.last(window)[0]
-            fell = grate_fall > LID_DROP_GRATE_KELVIN or top_fall > LID_DROP_TOP_KELVIN
-            if not fell or self.phase is Phase.COLD:
-                return []
-            if self.lid_shut_unix is None:
-                self._before_lid = _greatest(grate_past)
-                self.lid_since_unix = now_unix - self._step
-            self.lid_open_unix = now_unix - self._step
-            self.lid_shut_unix = None
-            self._lid_low = grate
-            self.lid_openings += 1
-            return [Mark(self.lid_open_unix, "seen-lid", "the lid was opened")]
-        self._lid_low = min(self._lid_low, grate)
-        if grate > self._lid_low + SHUT_RISE_KELVIN:
-            self.lid_open_unix = None
-            self.lid_shut_unix = now_unix
-            self._regained = grate
-        return []
-
-    def _after_lid(self, now_unix: float) -> bool:
-        """Tell whether the level still bears the mark of a lid opening.
-
-        A chamber that lost its heat comes back only as fast as the fire allows, often not before the next split. It
-        is over when the level is back, when it falls again from what it had regained (then the lid is not to blame),
-        or after a whole refuel cycle.
-        """
-        if self.lid_open_unix is not None:
-            return True
-        if self.lid_shut_unix is None:
-            return False
-        level = self.level_celsius
-        self._regained = max(self._regained, level)
-        usual = self.steady.trough + 2.0 if self.steady is not None else math.inf
-        back = level > min(self._before_lid - RECOVERED_WITHIN_KELVIN, usual)
-        waited = now_unix - self.lid_shut_unix
-        over = (back and waited > SHUT_SECONDS) or level < self._regained - self._falls_again()
-        if over or waited > RECOVERY_SECONDS:
-            self.lid_shut_unix = None
-            self.lid_since_unix = 0.0
-            return False
-        return True
-
-    def _falls_again(self) -> float:
-        """Give the fall that is more than the saw-tooth's own, kelvin."""
-        swing = self.steady.crest - self.steady.trough if self.steady is not None else 0.0
-        return max(FALLS_AGAIN_KELVIN, FALLS_AGAIN_SWINGS * swing)
+    def _look_for_refuel(self, now_unix: float) -> list[Mark]:
+        if self.phase is not Phase.STEADY or self._missing > TELLS_MISSING_KELVIN:
+            self.rhythm.pause()
+            return []
+        smooth = _median(self._grate.last(self._steps(120.0))[0])
+        swing = self.steady.crest - self.steady.trough if self.steady is not None else math.nan
+        refuelled = self.rhythm.look(now_unix, smooth + self._missing, swing)
+        return [] if refuelled is None else [Mark(refuelled, "seen-refuel", "the fire picked up")]
 
     def _look_at_phase(self, now_unix: float) -> None:
         level = self.level_celsius
-        self.after_lid = self._after_lid(now_unix)
         self._look_for_the_end(now_unix, level)
         if math.isnan(level):
             self.phase = Phase.UNKNOWN
@@ -185,10 +128,7 @@ class FireWatch:
             if self.reached_unix is None or now_unix - self.reached_unix < STEADY_AFTER_SECONDS:
                 return
             self.steady_since_unix = now_unix
-        shut = self.lid_open_unix is None and (
-            self.lid_shut_unix is None or now_unix - self.lid_shut_unix > SHUT_SECONDS
-        )
-        self.phase = Phase.STEADY if shut else Phase.LID_OPEN
+        self.phase = Phase.STEADY if self.lid.settled(now_unix) else Phase.LID_OPEN
 
     def _look_for_the_end(self, now_unix: float, level: float) -> None:
         """See that the fire, once lit, has been out for an hour."""
@@ -211,34 +151,6 @@ class FireWatch:
         past = self._grate.last(self._steps(2400.0))[0]
         return past.size >= self._steps(2400.0) and float(_median(past[-12:]) - _median(past[:12])) < 3.0
 
-    def _look_for_refuel(self, now_unix: float) -> list[Mark]:
-        """See a refuel where the minute's median has risen clear of its lowest since the last one."""
-        level = self.level_celsius
-        if math.isnan(level):
-            return []
-        lowest, when = self._low_since_refuel
-        if level < lowest:
-            self._low_since_refuel = (level, now_unix)
-            return []
-        last = self.refuels[-1] if self.refuels else float("-inf")
-        if level < lowest + REFUEL_RISE_KELVIN:
-            return []
-        self._low_since_refuel = (level, now_unix)
-        past = self._calm.last(self._steps(600.0))[0]
-        fell_before = _greatest(past) - lowest > 1.0 if past.size else False
-        if when - last < REFUEL_QUIET_SECONDS or not fell_before:
-            return []
-        self.refuels.append(when)
-        self.refuel_count += 1
-        return [Mark(when, "seen-refuel", "the fire picked up")]
-
-    @property
-    def refuel_period_seconds(self) -> float:
-        """Median time between refuels seen; NaN until two intervals are known."""
-        if len(self.refuels) < 3:
-            return float("nan")
-        return float(median(np.diff(np.array(self.refuels))))
-
     def look_at_slope(self) -> None:
         """Work out slope and envelope from the calm record; called every half minute, they move slowly."""
         per_bin = self._steps(30.0)
@@ -247,10 +159,11 @@ class FireWatch:
         if known.size * 30.0 >= 900.0:
             self._set_slope(bins, known)
         past = self._calm.last(self._steps(ENVELOPE_SECONDS + ENVELOPE_LAG_SECONDS))[0]
-        past = past[: max(0, past.size - self._steps(ENVELOPE_LAG_SECONDS))]
         past = past[np.isfinite(past)]
+        lag = min(self._steps(ENVELOPE_LAG_SECONDS), past.size // 2)
+        past = past[: past.size - lag]
         if past.size * self._step >= ENVELOPE_NEEDS_SECONDS:
-            trough, middle, crest = quantiles(past, (0.04, 0.50, 0.96))
+            trough, middle, crest = quantiles(past, (TROUGH_SHARE, 0.50, CREST_SHARE))
             self.steady = Steady(middle, trough, crest)
 
     def _set_slope(self, bins: Array, known: Array) -> None:
@@ -266,7 +179,7 @@ class FireWatch:
         residual = bins - slope * seconds
         residual = residual[np.isfinite(residual)]
         scale = 1.4826 * float(median(np.abs(residual - median(residual))))
-        period = self.refuel_period_seconds
+        period = self.rhythm.period_seconds
         half_cycle = 0.5 * (period if period == period else REFUEL_CYCLE_SECONDS)
         independent = max(3.0, known.size * 30.0 / half_cycle)
         error = scale * math.sqrt(12.0 / independent) / (known.size * 30.0)
@@ -275,41 +188,32 @@ class FireWatch:
         self.slope_high = (slope + 1.96 * error) * 3600.0
 
     def outside_kelvin(self) -> tuple[float, str]:
-        """Say how far the level stands outside its own saw-tooth or the band, and on which side.
+        """Say how far the level stands outside its own saw-tooth or the band.
 
         Returns:
             Kelvin outside (negative inside; NaN when it cannot be told), and `fading` or `running hot`.
         """
-        if self.reached_unix is None or self.after_lid or self.phase is Phase.LID_OPEN:
+        if self.reached_unix is None or self.phase is Phase.LID_OPEN:
             return float("nan"), "fading"
         if self.phase is not Phase.STEADY:
             return self._low - _median(self._grate.last(self._steps(900.0))[0]), "fading"
-        now = _median(self._calm.last(self._steps(240.0))[0])
-        long = self._calm.last(self._steps(1800.0))[0]
+        now = _median(self._grate.last(self._steps(240.0))[0])
+        long = self._calm.last(self._steps(LONG_SECONDS))[0]
         below, above = float("nan"), float("nan")
         if self.steady is not None:
-            below, above = self.steady.trough - now, now - self.steady.crest
-        if long.size * self._step >= 1500.0:
+            below, above = self.steady.trough - now - self._missing, now - self.steady.crest
+        if np.count_nonzero(np.isfinite(long)) * self._step >= 1500.0:
             level = _median(long)
             below = np.fmax(below, self._low - level)
             above = np.fmax(above, level - self._high)
         if not (below == below or above == above):
             return float("nan"), "fading"
-        return (float(below), "fading") if below >= above else (float(above), "running hot")
+        return (float(below), "fading") if not below < above else (float(above), "running hot")
 
     def lost_since_lid_kelvin(self) -> float:
-        """Say how far the level stands below where a lid opening found it, while it does not rise; else 0.
-
-        After an opening the level climbs, or at least stops falling not far below. Where it does neither, the lid is
-        still open, or did not close.
-        """
-        if not self.after_lid or self.lid_since_unix == 0.0:
-            return 0.0
+        """Say how far the level stands below where a lid opening found it, while it does not rise; else 0."""
         past = self._grate.last(self._steps(NOT_RISING_SECONDS))[0]
-        third = max(1, past.size // 3)
-        rising = _median(past[-third:]) - _median(past[:third]) > NOT_RISING_KELVIN
-        found = min(self._before_lid, 0.5 * (self._low + self._high))
-        return 0.0 if rising else found - self.level_celsius
+        return self.lid.lost_kelvin(self.level_celsius, past, 0.5 * (self._low + self._high))
 
     def minutes_to_limit(self) -> float:
         """Minutes until the level leaves the band at the present slope; NaN when it does not within 12 h."""
@@ -324,8 +228,3 @@ class FireWatch:
 
 def _median(values: Array) -> float:
     return float(median(values))
-
-
-def _greatest(values: Array) -> float:
-    known = values[np.isfinite(values)]
-    return float(known.max()) if known.size else float("nan")

@@ -1,99 +1,149 @@
-"""Which probes lie: stuck while the others move, or away from what their neighbours say.
+"""Which probes lie: stuck while the others move, or away from their usual in a way no place of a chamber goes.
 
-A probe is compared with its own usual disagreement, learned while the chamber was steady, so that a place that is
-always a little hot is not accused for it. A cold spot is felt by its neighbours too and moves each of them by a
-part; a lying probe stands alone with the whole of it.
+The probes of a level are judged together (`collector.model.suspects`), the most suspect first: without it the others
+are looked at anew. A probe that lies is left out until it stands for some minutes where its usual and its neighbours
+say it should.
 """
+
+from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from adapters.reading import Reason
 from collector.model.field import Array
+from collector.model.patches import Patches
 from collector.model.robust import median
+from collector.model.suspects import Suspects
 
 __all__ = ["LyingWatch"]
 
 STUCK_SECONDS = 1200.0
 OTHERS_MOVED_KELVIN = 3.0
-LEARN_SECONDS = 10 * 3600.0
-"""The usual disagreement is the mean over this long: slower than a fault, and it still follows the fire."""
-LEARN_AT_LEAST_SECONDS = 1800.0
-SMOOTH_SECONDS = 120.0
-GOES_WITH_SHARE = 0.35
+ODDS_LOG = 1.5
+"""A lie is called at four and a half to one."""
+SUSPECT_SECONDS = 90.0
+CLEARED_SECONDS = 300.0
+CLEARED_SHARE = 0.5
+FEWEST = 4
+"""Fewer probes than these cannot outvote one."""
+WET_BELOW_CELSIUS = 90.0
+WET_FALL_KELVIN = 12.0
+AWAY_SHARE = 0.3
+DRIFT_SECONDS = 900.0
+
+
+@dataclass(slots=True)
+class _Case:
+    """What is held against one probe."""
+
+    suspect_seconds: float = 0.0
+    away_seconds: float = 0.0
+    """Since when it has been on its way."""
+    sound_seconds: float = 0.0
+    reason: Reason = Reason.NONE
 
 
 class LyingWatch:
-    """Keeps, for each probe, how far it stands from its neighbours beyond its usual.
+    """Follows the chamber probes of a plan.
 
     Args:
-        probes: how many probes the plan has.
-        chamber: which of them are chamber probes, shape (probes,).
-        step_seconds: time between two looks.
-        limit_kelvin: how far a probe may stand from what its neighbours say.
-        neighbours: which probes are near enough to feel the same cold spot, shape (probes, probes).
+        chamber: which of its probes hang in the chamber, shape (probes,).
+        step_seconds: time between two looks at the pit.
+        limit_kelvin: how far a probe must stand from what the others say to be called a liar.
+        patches_of: makes the patches as some probes of one level feel them.
     """
 
     def __init__(
         self,
-        probes: int,
         chamber: NDArray[np.bool_],
         step_seconds: float,
         limit_kelvin: float,
-        neighbours: NDArray[np.bool_],
+        patches_of: Callable[[tuple[int, ...]], Patches],
     ) -> None:
-        self._chamber = chamber
-        self._neighbours = neighbours
+        self._patches_of = patches_of
         self._step = step_seconds
         self._limit = limit_kelvin
-        self._learned: Array = np.zeros(probes)
-        self._usual: Array = np.full((2, probes), np.nan)
-        """Usual residual, and usual distance from the level's mean."""
-        self._smooth: Array = np.full((2, probes), np.nan)
-        self.stuck: NDArray[np.bool_] = np.zeros(probes, dtype=bool)
-        self.accused: NDArray[np.bool_] = np.zeros(probes, dtype=bool)
+        self._chamber = chamber
+        self._cases = [_Case() for _ in chamber]
+        self._suspects: dict[tuple[int, ...], Suspects] = {}
+        self.stuck: NDArray[np.bool_] = np.zeros(len(chamber), dtype=bool)
 
-    def look(self, probes: NDArray[np.intp], residual: Array, own: Array) -> None:
-        """Take one level's probes at one look, while the fire is steady.
+    def accused(self, probe: int) -> bool:
+        """Tell whether a probe is held to lie."""
+        return self._cases[probe].reason is not Reason.NONE
+
+    def look(
+        self,
+        members: tuple[int, ...],
+        celsius: Array,
+        change: Array,
+        expected: Array,
+        usual: Array,
+        wander_kelvin: float,
+        seconds: float,
+    ) -> None:
+        """Take the probes of one level, while the fire is steady.
 
         Args:
-            probes: which they are, shape (k,).
-            residual: value less what the neighbours say, shape (k,); NaN where there is no telling.
-            own: value less the level's mean, shape (k,).
+            members: which they are.
+            celsius: what they say, shape (k,).
+            change: how far each stands from its usual, shape (k,), kelvin; NaN where that is not known.
+            expected: what its neighbours say of that, shape (k,).
+            usual: what each usually differs from the level by, shape (k,), kelvin.
+            wander_kelvin: how far a sound probe strays.
+            seconds: since the last look.
         """
-        known = np.isfinite(residual) & np.isfinite(own)
-        which = probes[known]
-        if which.size == 0:
+        known = np.isfinite(change) & np.isfinite(usual)
+        for k in np.flatnonzero(known).tolist():
+            self._clear(self._cases[members[k]], float(change[k] - expected[k]), seconds)
+        sound = [k for k in np.flatnonzero(known).tolist() if not self.accused(members[k])]
+        suspects: dict[int, Reason] = {}
+        left = sound
+        while len(left) >= FEWEST:
+            verdict = self._suspects_of(tuple(members[k] for k in left)).weigh(change[left], wander_kelvin, usual[left])
+            enough = (verdict.lie > ODDS_LOG) & (np.abs(verdict.off_kelvin) > self._limit)
+            if not enough.any():
+                break
+            worst = int(np.argmax(np.where(enough, verdict.lie, -np.inf)))
+            swapped = verdict.swapped is not None and worst in verdict.swapped
+            guilty = verdict.swapped if verdict.swapped is not None and swapped else (worst,)
+            for j in guilty:
+                off = float(verdict.off_kelvin[j])
+                wet = off < -WET_FALL_KELVIN and celsius[left[j]] < WET_BELOW_CELSIUS
+                suspects[left[j]] = Reason.SWAPPED if swapped else Reason.WET if wet else Reason.DISAGREES
+            left = [k for j, k in enumerate(left) if j not in guilty]
+        for k in sound:
+            self._hold(self._cases[members[k]], suspects.get(k), float(change[k]), seconds)
+
+    def _clear(self, case: _Case, off_kelvin: float, seconds: float) -> None:
+        if case.reason is Reason.NONE:
             return
-        both = np.stack([residual[known], own[known]])
-        old = self._smooth[:, which]
-        share = self._step / SMOOTH_SECONDS
-        smooth = self._smooth[:, which] = np.where(np.isfinite(old), old + share * (both - old), both)
-        free = ~self.accused[which]
-        self._learned[which] += free
-        weight = np.where(free, np.maximum(1.0 / np.maximum(self._learned[which], 1.0), self._step / LEARN_SECONDS), 0)
-        old = self._usual[:, which]
-        usual = self._usual[:, which] = np.where(np.isfinite(old), old + weight * (both - old), both)
-        self._accuse(which, smooth - usual)
+        case.sound_seconds = case.sound_seconds + seconds if abs(off_kelvin) < CLEARED_SHARE * self._limit else 0.0
+        if case.sound_seconds >= CLEARED_SECONDS:
+            case.reason = Reason.NONE
+            case.suspect_seconds = case.away_seconds = 0.0
 
-    def _accuse(self, which: NDArray[np.intp], shift: Array) -> None:
-        """Accuse at most one more probe a look, the one furthest off: it pulls its neighbours' residuals with it.
+    def _hold(self, case: _Case, suspicion: Reason | None, change_kelvin: float, seconds: float) -> None:
+        """Hold a suspicion against a probe, or drop it; after a while it is called."""
+        away = abs(change_kelvin) > AWAY_SHARE * self._limit
+        case.away_seconds = case.away_seconds + seconds if away else 0.0
+        if suspicion is None:
+            case.suspect_seconds = 0.0
+            return
+        case.suspect_seconds += seconds
+        if case.suspect_seconds < SUSPECT_SECONDS:
+            return
+        slowly = suspicion is Reason.DISAGREES and case.away_seconds > DRIFT_SECONDS
+        case.reason = Reason.DRIFTS if slowly else suspicion
+        case.sound_seconds = 0.0
 
-        It must have moved by itself, not only seen its neighbours move away, and no neighbour may have gone some of
-        the way with it: to take a cold spot for two liars would hide it.
-        """
-        ready = self._learned[which] * self._step >= LEARN_AT_LEAST_SECONDS
-        off, own = np.abs(shift[0]), shift[1]
-        suspect = ready & (off > self._limit) & (np.abs(own) > 0.7 * self._limit)
-        if suspect.any():
-            share = own[None, :] / np.where(own == 0.0, np.inf, own)[:, None]
-            with_it = self._neighbours[np.ix_(which, which)] & ~self.accused[which] & (share > GOES_WITH_SHARE)
-            suspect &= ~with_it.any(axis=1)
-        cleared = self.accused[which] & (off < 0.6 * self._limit)
-        self.accused[which[cleared]] = False
-        fresh = suspect & ~self.accused[which]
-        if fresh.any():
-            self.accused[which[int(np.argmax(np.where(fresh, off, -1.0)))]] = True
+    def _suspects_of(self, probes: tuple[int, ...]) -> Suspects:
+        made = self._suspects.get(probes)
+        if made is None:
+            made = self._suspects[probes] = Suspects(self._patches_of(probes))
+        return made
 
     def look_for_stuck(self, window: Array) -> None:
         """Find chamber probes that never moved while the others did, from the last 20 min, shape (probes, looks)."""
@@ -113,4 +163,4 @@ class LyingWatch:
         """Say what is wrong with a probe now, if anything."""
         if self.stuck[probe]:
             return Reason.STUCK
-        return Reason.DISAGREES if self.accused[probe] else Reason.NONE
+        return self._cases[probe].reason

@@ -20,6 +20,10 @@ def median(values: Array) -> Array:
     """
     if values.shape[-1] == 0:
         return np.full(values.shape[:-1], np.nan)
+    if values.ndim == 1:
+        known = np.sort(values[values == values])
+        n = known.size
+        return np.asarray(0.5 * (known[(n - 1) // 2] + known[n // 2]) if n else np.nan)
     ordered = np.sort(values, axis=-1)  # NaN comes last
     count = np.count_nonzero(values == values, axis=-1)
     low = np.maximum(np.asarray(count) - 1, 0) // 2

@@ -15,9 +15,6 @@ from collector.snapshot import AlarmState, AlarmView, Phase
 
 __all__ = ["Look", "RuleBook"]
 
-ZONE_TELLS_BELOW_SD_KELVIN = 4.0
-"""A zone whose mean is less sure than this raises no cold spot: nothing there measures it."""
-
 _LYING_WORDS = {
     Reason.STUCK: "has not moved while the others did: look at its plug and cable",
     Reason.DISAGREES: "stands away from what its neighbours say: look whether it moved or touches meat or metal",
@@ -97,10 +94,9 @@ class RuleBook:
         now, quiet = look.now_unix, look.phase is not Phase.STEADY
         steps: list[Transition] = []
         for zone, alarm in self._zones:
-            tells = look.zone_sd_kelvin[zone] < ZONE_TELLS_BELOW_SD_KELVIN
             steps += alarm.update(
                 now,
-                float(look.zone_deficit_kelvin[zone]) if tells else float("nan"),
+                float(look.zone_deficit_kelvin[zone]),
                 limit=alarm.rule.limit,
                 message=f"the {alarm.subject} runs cold",
                 suppress=quiet,

@@ -3,7 +3,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from collector.model.field import FieldModel, Grid
+from collector.model.chamber import model_of
+from collector.model.field import Grid
 from collector.snapshot import ChamberView, FieldView
 
 __all__ = ["Raster"]
@@ -25,17 +26,15 @@ class Raster:
         Column 0 lies at the left as the cook sees the pit, row 0 at the back.
         """
         built_for = (
-            field.x_m, field.y_m, field.noise_kelvin, field.sigma_kelvin, field.length_x_m, field.length_y_m,
-            chamber.length_m, chamber.width_m, chamber.fire_side, columns, rows,
+            field.x_m, field.y_m, field.levels, field.noise_kelvin, field.sigma_kelvin, field.length_x_m,
+            field.length_y_m, field.level_correlation, field.rough_kelvin, field.drawn, chamber.length_m,
+            chamber.width_m, chamber.fire_side, columns, rows,
         )  # fmt: skip
         if self._grid is None or built_for != self._built_for:
-            model = FieldModel(
-                np.array(field.x_m), np.array(field.y_m), np.array(field.noise_kelvin),
-                sigma_kelvin=field.sigma_kelvin, length_x_m=field.length_x_m, length_y_m=field.length_y_m,
-            )  # fmt: skip
+            model = model_of(field, chamber)
             x_m = (np.arange(columns) + 0.5) / columns * chamber.length_m
             y_m = (np.arange(rows) + 0.5) / rows * chamber.width_m
-            self._grid = Grid(model, x_m if chamber.fire_side == "left" else x_m[::-1], y_m)
+            self._grid = Grid(model, x_m if chamber.fire_side == "left" else x_m[::-1], y_m, field.drawn)
             self._sd = self._grid.sd()
             self._built_for = built_for
         return self._grid.mean(np.array(field.celsius)), self._sd

@@ -1,0 +1,128 @@
+"""What a change of the chamber's pattern looks like: a patch around some middle, felt the less the further off.
+
+Given how far each probe of a level stands from its usual (`collector.model.pattern`), a patch of unknown size is
+fitted at every place and reach of a coarse grid, beside what all probes share; nothing but the shared part is weighed
+with them. Size and shared part come from weighted least squares; residuals are judged by Student's t, which forgives a
+probe that strays; the evidence is the likelihood at the fit times Occam's factor (MacKay, *Information Theory,
+Inference, and Learning Algorithms*, ch. 28). No patch has just the shape it is given here, so where one says much is
+changed it may be off by a share of that.
+"""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from collector.model.field import Array
+
+__all__ = ["Patches"]
+
+SIZES = ((0.12, 0.35), (0.18, 0.60), (0.30, 1.00))
+"""Reach of a patch along and across, as shares of length and width, one standard deviation: a leak, a blocked baffle
+or a gust takes a hand's breadth and more (common practice, no source)."""
+COLUMNS, ROWS = 12, 4
+MISFIT_SHARE = 0.35
+SIZE_SD_KELVIN = 12.0
+FREEDOM = 5.0
+"""Degrees of freedom of Student's t."""
+LOG_PRIOR_NOTHING, LOG_PRIOR_PATCH = np.log([0.85, 0.15]).tolist()
+
+Box = tuple[float, float, float, float]
+"""x0, x1, y0, y1 as shares of length and width."""
+
+
+class Patches:
+    """All patches as they are felt by one set of probes and by the zones of their level.
+
+    Args:
+        x_share: places along the pit as shares of its length, shape (n,).
+        y_share: places across it as shares of its width, shape (n,).
+        zones: the zones of the level.
+    """
+
+    def __init__(self, x_share: Array, y_share: Array, zones: Sequence[Box] = ()) -> None:
+        middles = [
+            (x, y, along, across)
+            for along, across in SIZES
+            for x in (np.arange(COLUMNS) + 0.5) / COLUMNS
+            for y in (np.arange(ROWS) + 0.5) / ROWS
+        ]
+        self.probes = x_share.size
+        nothing = np.zeros((1, self.probes))
+        self._shapes: Array = np.vstack([nothing, [_felt(x_share, y_share, m) for m in middles]])
+        self._log_prior: Array = np.full(len(self._shapes), LOG_PRIOR_PATCH - math.log(len(middles)))
+        self._log_prior[0] = LOG_PRIOR_NOTHING
+        boxes = [_points(box) for box in (*zones, (0.0, 1.0, 0.0, 1.0))]
+        felt = np.array([[_felt(x, y, m).mean() for x, y in boxes] for m in middles])
+        self._zones: Array = np.vstack([np.zeros((1, len(zones))), felt[:, -1:] - felt[:, :-1]])
+        """By how much a patch of size 1 raises the deficit of each zone, shape (shapes, zones)."""
+
+    def explain(self, change_kelvin: Array, told: Array, wander_kelvin: float) -> tuple[Array, Array]:
+        """Explain the changes, shape (n,), of the probes that are told: 1 or 0, shape (cases, n).
+
+        Returns:
+            Log evidence of nothing or a patch, shape (cases,), and what the best of these expects of every probe, told
+            or not, shape (cases, n), kelvin.
+        """
+        cases, n = told.shape
+        shapes = np.broadcast_to(self._shapes, (cases, *self._shapes.shape)).reshape(-1, n)
+        log, size, shared = _fitted(shapes, change_kelvin, np.repeat(told, len(self._shapes), axis=0), wander_kelvin)
+        log = log.reshape(cases, -1) + self._log_prior
+        best = np.argmax(log, axis=1) + np.arange(cases) * len(self._shapes)
+        top = log.max(axis=1)
+        said = shared[best][:, None] + size[best][:, None] * shapes[best]
+        return top + np.log(np.exp(log - top[:, None]).sum(axis=1)), said
+
+    def grown(self, change_kelvin: Array, wander_kelvin: float) -> tuple[Array, Array]:
+        """Give by how much patches raise the deficit of each zone, shape (zones,), and what they leave, shape (n,).
+
+        Both are means over all explanations, each by its evidence.
+        """
+        log, size, shared = _fitted(self._shapes, change_kelvin, np.ones_like(self._shapes), wander_kelvin)
+        log = log + self._log_prior
+        share = np.exp(log - log.max())
+        share /= share.sum()
+        said = share @ (shared[:, None] + size[:, None] * self._shapes)
+        return (share * size) @ self._zones, change_kelvin - said
+
+
+def _felt(x: Array, y: Array, middle: tuple[float, float, float, float]) -> Array:
+    at_x, at_y, along, across = middle
+    return np.asarray(np.exp(-0.5 * (((x - at_x) / along) ** 2 + ((y - at_y) / across) ** 2)))
+
+
+def _points(box: Box) -> tuple[Array, Array]:
+    x = box[0] + (np.arange(6) + 0.5) / 6 * (box[1] - box[0])
+    y = box[2] + (np.arange(6) + 0.5) / 6 * (box[3] - box[2])
+    xx, yy = np.meshgrid(x, y)
+    return xx.ravel(), yy.ravel()
+
+
+def _fitted(shapes: Array, change: Array, told: Array, wander: float) -> tuple[Array, Array, Array]:
+    """Give log evidence, size and shared part of each shape, each of shape (shapes,).
+
+    Args:
+        shapes: shape (shapes, n); a shape of zeros is the shared part alone.
+        change: shape (n,).
+        told: 1 where a probe counts, 0 where it is left out, shape (shapes, n).
+        wander: of a sound probe, kelvin.
+    """
+    size, _, _ = _sizes(shapes, change, told)
+    scale2 = wander**2 + (MISFIT_SHARE * size[:, None] * shapes) ** 2
+    size, shared, information = _sizes(shapes, change, told / scale2)
+    said = shared[:, None] + size[:, None] * shapes
+    log = 0.5 * (FREEDOM + 1.0) * np.log1p((change - said) ** 2 / (FREEDOM * scale2)) + 0.5 * np.log(scale2)
+    occam = 0.5 * np.log1p(SIZE_SD_KELVIN**2 * information) + 0.5 * (size / SIZE_SD_KELVIN) ** 2
+    return np.asarray(-(told * log).sum(axis=1) - occam), size, shared
+
+
+def _sizes(shapes: Array, change: Array, weight: Array) -> tuple[Array, Array, Array]:
+    """Fit size and shared part of each shape by weighted least squares; give these and the size's information."""
+    total = weight.sum(axis=1)
+    mean_shape = (weight * shapes).sum(axis=1) / total
+    mean_change = (weight * change).sum(axis=1) / total
+    centred = shapes - mean_shape[:, None]
+    information = (weight * centred * centred).sum(axis=1)
+    size = (weight * centred * (change - mean_change[:, None])).sum(axis=1) / np.maximum(information, 1e-9)
+    size = np.where(information > 1e-9, size, 0.0)
+    return size, mean_change - size * mean_shape, information

@@ -1,0 +1,64 @@
+"""How far and how much the temperature varies in this very chamber, learned from its probes.
+
+Nine probes say little about length scales, so what is usual in such pits weighs with them: each set of scales on a
+coarse grid is weighed by its prior and by how well it explains what the probes differ by (the restricted likelihood of
+`FieldModel.evidence`), and the means over the grid are taken. So the map keeps still, and its uncertainty is that of
+a pit like this one.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from collector.model.field import Array, FieldModel
+
+__all__ = ["PRIOR", "Scales", "estimate"]
+
+
+@dataclass(frozen=True, slots=True)
+class Scales:
+    """The scales of a field, lengths as shares of the chamber's length and width."""
+
+    sigma_kelvin: float
+    """Standard deviation of the grate's field about its trend; under the lid it is `LID_SHARE` times that."""
+    length_x_share: float
+    length_y_share: float
+    rough_kelvin: float
+    """Standard deviation of what no neighbour tells of."""
+    level_correlation: float
+
+
+PRIOR = Scales(3.0, 0.28, 0.55, 0.7, 0.3)
+"""The middle of what is expected (common practice, no source; tuned on rehearsed nights of drawn chambers)."""
+LID_SHARE = 2.0
+"""The air under the lid differs twice as much from place to place as that at the grate (common practice, no source)."""
+
+_SIGMA_STEPS = PRIOR.sigma_kelvin * np.array([0.45, 0.67, 1.0, 1.5, 2.25, 3.4])
+_X_STEPS = PRIOR.length_x_share * np.array([0.6, 1.0, 1.7])
+_Y_STEPS = PRIOR.length_y_share * np.array([0.6, 1.0, 1.7])
+_LOG_SD = 0.55
+"""Of the prior of each scale, on the log."""
+
+
+def estimate(model_with: Callable[[Scales], FieldModel], away_kelvin: Array) -> Scales:
+    """Weigh prior and probes.
+
+    Args:
+        model_with: makes the field model of these probes with given scales.
+        away_kelvin: what each probe differs from its level by, shape (n,), over as long a time as may be.
+    """
+    sets = [
+        Scales(float(s), float(x), float(y), PRIOR.rough_kelvin, PRIOR.level_correlation)
+        for s, x, y in product(_SIGMA_STEPS, _X_STEPS, _Y_STEPS)
+    ]
+    log = np.array(
+        [(np.log(s.sigma_kelvin), np.log(s.length_x_share), np.log(s.length_y_share)) for s in sets], dtype=np.float64
+    )
+    middle = np.log([PRIOR.sigma_kelvin, PRIOR.length_x_share, PRIOR.length_y_share])
+    weight = np.array([model_with(s).evidence(away_kelvin) for s in sets])
+    weight -= 0.5 * (((log - middle) / _LOG_SD) ** 2).sum(axis=1)
+    share = np.exp(weight - weight.max())
+    sigma, x, y = np.exp(share @ log / share.sum())
+    return Scales(float(sigma), float(x), float(y), PRIOR.rough_kelvin, PRIOR.level_correlation)
