@@ -34,7 +34,8 @@ _WARM_BELOW_KELVIN = 9.0
 _SETTLED_SECONDS = 45 * _MINUTE
 _TROUBLE_AFTER_WARM = 1.6 * _HOUR
 _TRIAL_SECONDS = 5.5 * _HOUR
-_WARM_WITHIN_MINUTES = 110
+_LEVEL_MINUTES = 150
+_WARM_WITHIN_SECONDS = 110 * _MINUTE
 _TUNED_KELVIN = 4.3
 _SWING_KELVIN = (3.0, 12.0)
 _DEEPEST_KELVIN = (11.6, 17.4)
@@ -148,7 +149,7 @@ def _bare_night(kind: NightKind, seed: int, random: Generator) -> Night:
         bed_megajoules=35.5 * heat * (period / (41 * _MINUTE)) ** 0.4,
         moisture=u(0.12, 0.22),
         embers_kilograms=0.5 * size,
-        warm_up_bed_megajoules=52.0 * heat,
+        warm_up_bed_megajoules=42.0 * heat,
         gain_per_kelvin=u(0.008, 0.02),
         intake_per_kelvin=u(0.006, 0.018),
         largest_split_kilograms=2.2 * max(1.0, size) * max(1.0, period / (41 * _MINUTE)),
@@ -227,6 +228,7 @@ class _Trial:
 
     level_celsius: float
     swing_kelvin: float
+    """Of the saw-tooth: greatest less least between two splits, as a median."""
     fire_kelvin: float
     deficit_kelvin: Array
     """Mean of each zone below the grate's mean, shape (zones,)."""
@@ -237,6 +239,8 @@ def _trial(night: Night) -> _Trial | None:
     run = Rehearsal(night)
     grate, fire, zones = [], [], []
     while run.now < _TRIAL_SECONDS:
+        if run.now == _WARM_WITHIN_SECONDS and run.tending.warming:
+            return None
         if run.now % 60.0 == 0.0:
             grate.append(run.grate_celsius)
             fire.append(run.fire.celsius - run.ambient_celsius)
@@ -244,13 +248,14 @@ def _trial(night: Night) -> _Trial | None:
         run.step()
     level = np.array(grate)
     warm = np.flatnonzero(level >= night.habit.target_celsius - _WARM_BELOW_KELVIN)
-    steady = int(warm[0]) + int(_SETTLED_SECONDS / 60.0) if len(warm) else len(level)
-    if steady - _SETTLED_SECONDS / 60.0 > _WARM_WITHIN_MINUTES:
+    if not len(warm) or 60.0 * float(warm[0]) > _WARM_WITHIN_SECONDS:
         return None
-    kept = level[steady:]
-    low, high = np.quantile(kept, (0.05, 0.95))
+    steady = int(warm[0]) + int(_SETTLED_SECONDS / 60.0)
+    kept, period = level[steady:], round(night.habit.period_seconds / 60.0)
+    swings = [float(np.ptp(kept[at : at + period])) for at in range(0, len(kept) - period, period // 2)]
     deficit = (kept[:, None] - np.array(zones)[steady:]).mean(axis=0)
-    return _Trial(float(np.median(kept)), float(high - low), float(np.mean(fire[steady:])), deficit)
+    settled = kept[-_LEVEL_MINUTES:]
+    return _Trial(float(np.median(settled)), float(np.median(swings)), float(np.mean(fire[steady:])), deficit)
 
 
 def _tuned(night: Night, random: Generator) -> Night | None:
@@ -259,15 +264,24 @@ def _tuned(night: Night, random: Generator) -> Night | None:
     swing = random.uniform(*_SWING_KELVIN)
     drawn = _pattern(night.pit, random)
     amount, strength = random.uniform(0.3, 0.9), random.uniform(0.5, 1.2)
-    for _ in range(6):
+    for _ in range(8):
         trial = _trial(night)
         if trial is None:
-            return None
+            night = replace(night, habit=_hotter_start(night.habit))
+            continue
         if abs(trial.level_celsius - goal) < 1.0 and _SWING_KELVIN[0] < trial.swing_kelvin < _SWING_KELVIN[1]:
             pattern = replace(drawn, usual_fire_kelvin=trial.fire_kelvin)
             return _with_plates(night, pattern, trial.deficit_kelvin, amount, strength)
         night = _nearer(night, trial, goal, swing)
     return None
+
+
+def _hotter_start(habit: FireHabit) -> FireHabit:
+    return replace(
+        habit,
+        warm_up_bed_megajoules=1.2 * habit.warm_up_bed_megajoules,
+        largest_split_kilograms=1.15 * habit.largest_split_kilograms,
+    )
 
 
 def _nearer(night: Night, trial: _Trial, goal_celsius: float, swing_kelvin: float) -> Night:

@@ -5,13 +5,13 @@ from collections import deque
 
 import numpy as np
 
-from collector.model.robust import median
+from collector.model.robust import median, quantiles
 
 __all__ = ["Rhythm"]
 
-USUAL_RISE_KELVIN = 2.0
-LEAST_RISE_KELVIN, MOST_RISE_KELVIN = 1.2, 3.0
-RISE_SHARE = 0.35
+USUAL_RISE_KELVIN = 1.5
+LEAST_RISE_KELVIN, MOST_RISE_KELVIN = 0.9, 2.5
+RISE_SHARE = 0.25
 """Of the usual swing: a rise by that much is a turn, not an eddy."""
 FALL_SHARE = 0.7
 QUIET_SECONDS = 600.0
@@ -80,10 +80,16 @@ class Rhythm:
 
     @property
     def period_seconds(self) -> float:
-        """Median time between refuels; NaN until `NEEDS_INTERVALS` intervals are known."""
+        """Time between refuels by habit; NaN until there is one.
+
+        Not every split shows, so a gap may be two or three of the cook's: each is divided by how often the shortest
+        usual one goes into it.
+        """
         if len(self.refuels) <= NEEDS_INTERVALS:
             return math.nan
-        return float(median(np.diff(np.array(self.refuels))[-REMEMBERED:]))
+        gaps = np.diff(np.array(self.refuels))[-REMEMBERED:]
+        base = quantiles(gaps, (0.25,))[0]
+        return float(median(gaps / np.maximum(np.round(gaps / base), 1.0)))
 
     @property
     def due_unix(self) -> float:
