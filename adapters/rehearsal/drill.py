@@ -22,7 +22,7 @@ _PIT_DRILLS = {
     "wind": "a gusty wind of `speed` m/s (7)",
     "ice-bath": "all tips are in crushed ice and water",
     "boiling-bath": "all tips are in boiling water, `metres` above the sea (0)",
-    "bundle": "all tips are tied together at the place of the probe `key`",
+    "bundle": "all tips are tied together at the place of one, the first or `key`",
     "clear": "all drills are over",
 }
 _PROBE_DRILLS = {f"probe-{kind.value}": kind for kind in FaultKind}
@@ -60,7 +60,7 @@ def check_drill(run: Rehearsal, name: str, arguments: Arguments) -> None:
     if name in _PROBE_DRILLS:
         _probe_fault(run, _PROBE_DRILLS[name], arguments)
     elif name == "bundle":
-        _key(run, arguments, "key")
+        _bundled_at(run, arguments)
     elif name == "boiling-bath":
         boiling_celsius(_number(arguments, "metres", 0.0))
 
@@ -107,7 +107,7 @@ def _pit_drill(run: Rehearsal, name: str, arguments: Arguments) -> None:
         case "boiling-bath":
             run.bath_celsius = boiling_celsius(_number(arguments, "metres", 0.0))
         case "bundle":
-            run.bath_celsius, run.bundle_key = None, _key(run, arguments, "key")
+            run.bath_celsius, run.bundle_key = None, _bundled_at(run, arguments)
         case _:
             clear(run)
 
@@ -146,6 +146,10 @@ def _key(run: Rehearsal, arguments: Arguments, argument: str) -> str:
     if key not in known:
         raise SourceConfigError(f"{argument} {key!r} is no probe of this pit; there are {', '.join(known)}")
     return key
+
+
+def _bundled_at(run: Rehearsal, arguments: Arguments) -> str:
+    return _key(run, arguments, "key") if "key" in arguments else run.night.probes[0].key
 
 
 def _number(arguments: Arguments, argument: str, usual: float) -> float:

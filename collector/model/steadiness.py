@@ -18,6 +18,12 @@ LONGEST_SECONDS = 600.0
 """A probe that sends seldom is watched for longer, up to this."""
 LEAST_READINGS = 8
 STEADY_KELVIN_PER_MINUTE = 0.1
+UNDER_WAY_KELVIN_PER_MINUTE = 1.0
+"""A probe that was put into the bath and is still far from it moves faster than this."""
+REFERENCE_KELVIN_PER_MINUTE = 1.0
+"""A place that warms or cools faster cannot be compared in: probes lag, and do not send at the same moment."""
+APART_MINUTES = 0.1
+"""How far apart in time a reading and its reference may be."""
 SILENT_SECONDS = 60.0
 COVERED = 0.8
 """Share of the window its readings must span."""
@@ -37,7 +43,8 @@ class State(enum.StrEnum):
     SILENT = "not heard"
     FEW = "too few readings yet"
     MOVING = "not steady yet"
-    ELSEWHERE = "steady, but not in this bath"
+    BATH_MOVING = "the place itself warms or cools too fast"
+    ELSEWHERE = "far from the bath, and not on its way there"
     STEADY = "steady"
 
 
@@ -52,8 +59,11 @@ class Rest:
     """Standard deviation of one reading about the straight line through all."""
     drift_kelvin_per_minute: float
     """Of raw less reference."""
+    reference_drift: float
+    """Of the reference itself, kelvin a minute."""
     sd_kelvin: float
-    """Of the mean difference: noise, resolution, and what it still moves in a minute. Not the reference's own."""
+    """Of the mean difference: noise, resolution, what it still moves in a minute, and what the bath moves between a
+    reading and its reference. Not the reference's own."""
     readings: int
 
 
@@ -72,14 +82,14 @@ def rest(seconds: Array, raw_celsius: Array, reference_celsius: Array, resolutio
     n = seconds.size
     minutes = (seconds - seconds.mean()) / 60.0
     off = raw_celsius - reference_celsius
-    drift = float(minutes @ off / (minutes @ minutes))
+    drift, bath = (float(minutes @ values / (minutes @ minutes)) for values in (off, reference_celsius))
     left = off - off.mean() - drift * minutes
     power = float(left @ left)
     noise = math.sqrt(power / (n - 2))
     with_next = min(max(float(left[:-1] @ left[1:]) / power, 0.0), MOST_AUTOCORRELATION) if power > 0.0 else 0.0
     worth = n * (1.0 - with_next) / (1.0 + with_next)
-    sd = math.hypot(noise / math.sqrt(worth), resolution / math.sqrt(12.0), drift)
-    return Rest(float(raw_celsius.mean()), float(reference_celsius.mean()), noise, drift, sd, n)
+    sd = math.hypot(noise / math.sqrt(worth), resolution / math.sqrt(12.0), drift, APART_MINUTES * bath)
+    return Rest(float(raw_celsius.mean()), float(reference_celsius.mean()), noise, drift, bath, sd, n)
 
 
 def resolution_kelvin(values: Array) -> float:
@@ -153,7 +163,9 @@ class BathWatch:
             return State.FEW
         seconds, raw, reference = np.array(recent).T
         self.latest = rest(seconds, raw, reference, resolution_kelvin(np.array(list(self._seen))))
-        if abs(self.latest.drift_kelvin_per_minute) > STEADY_KELVIN_PER_MINUTE:
-            return State.MOVING
-        away = abs(self.latest.raw_celsius - self.latest.reference_celsius) > MAX_OFFSET_KELVIN
-        return State.ELSEWHERE if away else State.STEADY
+        if abs(self.latest.reference_drift) > REFERENCE_KELVIN_PER_MINUTE:
+            return State.BATH_MOVING
+        drift = abs(self.latest.drift_kelvin_per_minute)
+        if abs(self.latest.raw_celsius - self.latest.reference_celsius) > MAX_OFFSET_KELVIN:
+            return State.ELSEWHERE if drift <= UNDER_WAY_KELVIN_PER_MINUTE else State.MOVING
+        return State.STEADY if drift <= STEADY_KELVIN_PER_MINUTE else State.MOVING

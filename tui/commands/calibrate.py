@@ -173,7 +173,7 @@ async def _bathe(options: argparse.Namespace, socket: Path, view: "View") -> int
     first = await _newest(socket)
     bath = _bath(options, first, view)
     # Guidance goes to standard error, so that standard output holds the result alone.
-    print("\n".join((*GUIDES[bath.kind], bath.told, "")), file=sys.stderr, flush=True)
+    print("\n".join((*GUIDES[bath.kind], *([bath.told] if bath.told else []), "")), file=sys.stderr, flush=True)
     session = Session(bath.names, bath.reference, first)
     await _watch(session, socket, view, options.wait * 60.0)
     outcomes = await _keep(options, socket, bath, session, view)
@@ -383,6 +383,8 @@ def _why_not(session: "Session", name: str, view: "View") -> str:
         return "it was not heard; look at its battery and its source (`coldside status`)"
     if state is State.ELSEWHERE:
         return f"it stands at {tenths(raw, view)}, more than 10 K (18 °F) off: was its tip in the bath?"
+    if state is State.BATH_MOVING:
+        return "the place warmed or cooled by more than 1 K (2 °F) a minute; wait until it has settled"
     if state is State.FEW:
         return "it sent too few readings: eight over two minutes are needed; wait longer"
     return "it was not steady yet: it moves by more than 0.1 K (0.2 °F) a minute; wait longer, stir"

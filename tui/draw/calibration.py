@@ -75,9 +75,11 @@ def progress_line(name: str, watch: BathWatch, probe: ProbeView, view: View) -> 
     raw = tenths(probe.raw_celsius, view)
     words, now = str(watch.state), watch.latest
     if watch.state is State.FEW:
-        words = f"{words}: {watch.readings}, {LEAST_READINGS} over two minutes are needed"
+        words = f"{words}: {watch.readings}; {LEAST_READINGS} are needed, over two minutes"
     elif watch.state is State.MOVING and now is not None:
         words = f"{words}: {_off(now.drift_kelvin_per_minute, view)} a minute"
+    elif watch.state is State.BATH_MOVING and now is not None:
+        words = f"{words}: {_off(now.reference_drift, view)} a minute"
     elif watch.state is State.STEADY and watch.found is not None:
         words = f"steady, {_off(watch.found.raw_celsius - watch.found.reference_celsius, view)} off"
     role: Role = "good" if watch.state is State.STEADY else "plain"
