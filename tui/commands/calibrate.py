@@ -208,9 +208,9 @@ def _bath(options: argparse.Namespace, snapshot: "Snapshot", view: "View") -> _B
         celsius, sd, by = saturation_celsius(options.pressure), model.BOILING_BY_PRESSURE_SD_KELVIN, "this pressure"
     else:
         celsius, sd, by = boiling_celsius(options.altitude), model.BOILING_BY_ALTITUDE_SD_KELVIN, "this height"
-    told = f"At {by} water boils at {tenths(celsius, view)}, {_plus_minus(sd, view)}; weather moves it."
+    told = f"At {by} water boils at {tenths(celsius, view)}, {_plus_minus(sd, view)}: weather moves it."
     if options.pressure is None:
-        told += " A barometer (--pressure) would tell it better."
+        told += "\nA barometer (--pressure) would tell it better."
     return _Bath(model.Kind.BOIL, names, constant(celsius), lambda _: sd, told)
 
 
@@ -378,16 +378,16 @@ def _why_not(session: "Session", name: str, view: "View") -> str:
 
     state, raw = session.watches[name].state, session.newest[name].raw_celsius
     if state is State.SILENT and session.reference_celsius != session.reference_celsius:
-        return "what it is held against was not heard: the reference, or three probes for a median"
+        return "its reference was not heard, or no three probes for a median"
     if state is State.SILENT:
-        return "it was not heard; look at its battery and its source (`coldside status`)"
+        return "not heard; `coldside status` tells of its source"
     if state is State.ELSEWHERE:
-        return f"it stands at {tenths(raw, view)}, more than 10 K (18 °F) off: was its tip in the bath?"
+        return f"at {tenths(raw, view)}, over 10 K (18 °F) off: was its tip in the bath?"
     if state is State.BATH_MOVING:
-        return "the place warmed or cooled by more than 1 K (2 °F) a minute; wait until it has settled"
+        return "the place moved by over 1 K (2 °F) a minute; let it settle"
     if state is State.FEW:
-        return "it sent too few readings: eight over two minutes are needed; wait longer"
-    return "it was not steady yet: it moves by more than 0.1 K (0.2 °F) a minute; wait longer, stir"
+        return "too few readings: eight over two minutes are needed"
+    return "not steady: over 0.1 K (0.2 °F) a minute; wait longer, stir"
 
 
 def _outcome_document(one: "Outcome", at_celsius: float) -> dict[str, Any]:

@@ -17,18 +17,20 @@ __all__ = ["GUIDES", "Outcome", "class_words", "outcome_lines", "progress_line",
 
 GUIDES: dict[Kind, tuple[str, ...]] = {
     Kind.ICE: (
-        "Ice water. Fill a deep cup or a bucket with crushed ice, then with water up to the ice; stir now and then.",
-        "The tips hang in the middle, touching neither a piece of ice nor the wall. Ice that floats on clear water is",
-        "too little: the water below is warmer.",
+        "Ice water. Fill a deep cup or a bucket with crushed ice, then with water up to",
+        "the ice; stir now and then. The tips hang in the middle and touch neither a",
+        "piece of ice nor the wall. Ice floating on clear water is too little: below it",
+        "the water is warmer.",
     ),
     Kind.BOIL: (
-        "Boiling water. A pot at a rolling boil, the tips well under water, off its bottom and wall; no salt.",
+        "Boiling water. A pot at a rolling boil, without salt, the tips well under water,",
+        "off its bottom and wall. A probe whose maker forbids it does not belong there.",
         "Boiling water and its steam scald: mind hands and face, and keep children away.",
-        "A probe whose maker forbids it does not belong in there.",
     ),
     Kind.TOGETHER: (
-        "All tips in one place: tied together in the middle of the chamber, in an oven, or in a stirred bucket, as",
-        "near to the temperature they will work at as you can. Leave the lid or door shut.",
+        "All tips in one place: tied together in the middle of the chamber, in an oven,",
+        "or in a stirred bucket, as near to the temperature they will work at as you can.",
+        "Leave the lid or door shut.",
     ),
 }
 """Common practice, no source."""
