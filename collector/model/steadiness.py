@@ -101,14 +101,15 @@ def resolution_kelvin(values: Array) -> float:
     return LEAST_RESOLUTION_KELVIN
 
 
-def median_sd_kelvin(values: Array) -> float:
+def median_sd_kelvin(values: Array, stated_kelvin: Array) -> float:
     """Give the standard deviation of the median of probes that should agree, shape (n,), at least three.
 
-    Their own spread by the median absolute deviation; the median of a normal sample is 1.2533 times less sure than
-    its mean.
+    Their spread by the median absolute deviation, yet never less than the standard deviations stated of them, shape
+    (n,): a few may lie together by chance. The median of a normal sample is 1.2533 times less sure than its mean.
     """
     spread = 1.4826 * float(median(np.abs(values - median(values))))
-    return 1.2533 * max(spread, 0.1) / math.sqrt(values.size)
+    stated = math.sqrt(float(stated_kelvin @ stated_kelvin) / stated_kelvin.size)
+    return 1.2533 * max(spread, stated) / math.sqrt(values.size)
 
 
 class BathWatch:

@@ -259,12 +259,12 @@ def _together(options: argparse.Namespace, snapshot: "Snapshot", names: tuple[st
         return _Bath(Kind.TOGETHER, others, one_probe(right.name), lambda _: right.sd_kelvin, told)
     if len(names) < LEAST_FOR_MEDIAN:
         raise TuiError("a median needs three probes; with fewer, say which is right: --reference or --at")
-    told = "Held against the median of all; how far off that is nobody can tell from probes alone."
+    told = "Held against the median of all, which may itself be off: --reference or --at would be surer."
     return _Bath(Kind.TOGETHER, names, median_of(names), _sd_of_median, told)
 
 
 def _sd_of_median(session: "Session") -> float:
-    """Give how sure the median is, from how far the probes that came to rest lie apart; NaN with fewer than three."""
+    """Give how sure the median is of the probes that came to rest; NaN with fewer than three."""
     import numpy as np
 
     from collector.model.steadiness import median_sd_kelvin
@@ -274,8 +274,9 @@ def _sd_of_median(session: "Session") -> float:
     for name, watch in session.watches.items():
         if watch.found is not None:
             probe = session.newest[name]
-            found.append(watch.found.raw_celsius - watch.found.reference_celsius + probe.celsius - probe.raw_celsius)
-    return median_sd_kelvin(np.array(found)) if len(found) >= LEAST_FOR_MEDIAN else float("nan")
+            off = watch.found.raw_celsius - watch.found.reference_celsius + probe.celsius - probe.raw_celsius
+            found.append((off, probe.sd_kelvin))
+    return median_sd_kelvin(*np.array(found).T) if len(found) >= LEAST_FOR_MEDIAN else float("nan")
 
 
 async def _watch(session: "Session", socket: Path, view: "View", longest_seconds: float) -> None:

@@ -117,5 +117,9 @@ def test_the_median_is_as_sure_as_probes_lie_together():
     for _ in range(600):
         values = random.normal(0.0, 0.8, 9)
         off.append(float(np.median(values)))
-        told.append(median_sd_kelvin(values))
+        told.append(median_sd_kelvin(values, np.full(9, 0.1)))
     assert np.std(off) == pytest.approx(np.mean(told), rel=0.15)
+
+
+def test_a_few_that_lie_together_by_chance_are_no_surer_than_what_is_stated_of_them():
+    assert median_sd_kelvin(np.array([0.7, 0.7, 0.7, 0.8]), np.full(4, 1.0)) == pytest.approx(1.2533 / 2.0)
