@@ -207,11 +207,8 @@ class Engine:
         self._values[probe] = ratio * (self._values[probe] - offset) + changed.added_kelvin
         self._ring.change(probe, ratio, changed.added_kelvin - ratio * offset)
         self._levels = [Level(self.plan, level.name) for level in self._levels]
-        zones = self._zone_celsius.copy()
-        self._estimate()
-        for zone, kelvin in enumerate((self._zone_celsius - zones).tolist()):
-            if math.isfinite(kelvin):
-                self._ring.change(len(self.plan.probes) + zone, 1.0, kelvin)
+        for zone in range(len(self.plan.zones)):
+            self._ring.change(len(self.plan.probes) + zone, math.nan, 0.0)  # what its past would have been is not known
         self._forget_usual()
 
     def _wake_up(self, at_unix: float, away_seconds: float) -> list[Event]:
