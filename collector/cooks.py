@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import msgspec
 
+from collector.calibrations import lines_of
 from collector.engine import Engine, Event
 from collector.model.plan import Plan
 from collector.replay import rebuild
@@ -44,7 +45,7 @@ def open_cook(database: Database, plan: Plan, now_unix: float, *, name: str = ""
 
     Args:
         database: the store, already held.
-        plan: the set-up from the config.
+        plan: the set-up from the config; calibrations on record are put into it, those from before the cook began.
         now_unix: the time.
         name: a new cook of this name; empty: go on if there is one to go on with.
         coldside: version, for the record.
@@ -52,22 +53,24 @@ def open_cook(database: Database, plan: Plan, now_unix: float, *, name: str = ""
     Raises:
         StoreError: the name is taken, or the store cannot be used.
     """
-    plan_json = msgspec.json.encode(plan).decode()
     with Archive(database.path) as archive:
         last_ordinal = archive.last_ordinal()
         cooks = archive.cooks()
         current = cooks[-1] if cooks else None
         if current is not None and current.ended_unix is None:
             if not name and -60.0 <= now_unix - current.last_unix <= RESUME_WITHIN_SECONDS:
-                return _resume(database, archive, current, plan, plan_json, last_ordinal)
+                return _resume(database, archive, current, plan, last_ordinal)
             database.end_cook(current.number, round(current.last_unix * 1000))
         name = name or _free_name(now_unix, {cook.name for cook in cooks})
+        plan = plan.calibrated(lines_of(archive.calibrations()))
     started_ms = max(int(now_unix * 1000), (last_ordinal >> 12) + 1)
-    number = database.begin_cook(name, started_ms, plan_json, coldside)
+    number = database.begin_cook(name, started_ms, msgspec.json.encode(plan).decode(), coldside)
     return Opened(number, Engine(plan, name, started_ms / 1000), last_ordinal, False, True, started_ms / 1000, ())
 
 
-def _resume(database: Database, archive: Archive, cook: Cook, plan: Plan, plan_json: str, last_ordinal: int) -> Opened:
+def _resume(database: Database, archive: Archive, cook: Cook, plan: Plan, last_ordinal: int) -> Opened:
+    plan = plan.calibrated(lines_of(archive.calibrations(before=cook)))  # those since are actions of the cook
+    plan_json = msgspec.json.encode(plan).decode()
     stored = msgspec.json.encode(archive.plans(cook)[-1][1]).decode()
     if stored != plan_json:
         database.change_plan(cook.number, last_ordinal + 1, plan_json)

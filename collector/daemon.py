@@ -12,12 +12,14 @@ from random import Random
 from adapters.reading import Reading
 from adapters.source import Link, LinkState, Source
 from collector import wire
+from collector.calibrations import CalibrationBook
 from collector.clock import Clock
 from collector.cooks import Opened, open_cook
 from collector.engine import Event
 from collector.feed import Feed
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
+from collector.model.calibration import Point
 from collector.model.plan import Plan
 from collector.model.vitals import DeviceVitals
 from collector.pipeline import Pipeline
@@ -100,6 +102,8 @@ class Collector:
         if opened.resumed:
             self._go_on(opened)
         self._restore(database.path)
+        with Archive(database.path) as archive:
+            self._book = CalibrationBook(archive.calibrations())
         self._recorder = Recorder(
             database,
             opened.number,
@@ -312,7 +316,10 @@ class Collector:
     def _carry_out(self, command: wire.Command) -> str:
         """Do what a dashboard asks; say why not."""
         try:
-            self._pipeline.act(_action_of(command), self.now())
+            if isinstance(command, wire.Calibrate | wire.UndoCalibration):
+                self._calibrate(command)
+            else:
+                self._pipeline.act(_action_of(command), self.now())
         except KeyError:
             return "there is no such alarm"
         except ValueError as error:
@@ -321,6 +328,26 @@ class Collector:
         if self._feed.watched:
             self._feed.publish(self.snapshot())
         return ""
+
+    def _calibrate(self, command: wire.Calibrate | wire.UndoCalibration) -> None:
+        """Calibrate a probe, or undo that.
+
+        Raises:
+            ValueError: there is no such probe, or what was found is no calibration.
+        """
+        probe = next((p for p in self._pipeline.engine.plan.probes if p.name == command.probe), None)
+        if probe is None:
+            raise ValueError(f"there is no probe {command.probe!r}")
+        if isinstance(command, wire.Calibrate):
+            found = command.reference_celsius, command.raw_celsius, command.sd_kelvin
+            point = Point(command.kind, *found, self.now())
+            action = self._book.found(probe, point)
+        else:
+            action = self._book.undone(probe, everything=command.everything)
+        self._pipeline.act(action, self.now())
+        if action.calibration is not None:
+            self._book.enter(action.calibration)
+        log.info("calibration: %s", action.text)
 
 
 def _why(link: Link) -> str:
@@ -342,7 +369,7 @@ MAX_MARK_CHARACTERS = 500
 MAX_SHELVE_SECONDS = 12 * 3600.0
 
 
-def _action_of(command: wire.Command) -> Action:
+def _action_of(command: wire.Acknowledge | wire.Shelve | wire.Unshelve | wire.AddMark) -> Action:
     """Turn a dashboard's command into an action.
 
     Raises:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from adapters.reading import Quality, Reading, Reason
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
+from collector.model.calibration import Calibration
 from collector.model.chamber import Chamber, Estimate
 from collector.model.cold import ColdWatch
 from collector.model.evenness import along, fluctuation, gradient, spread, top_to_grate
@@ -89,11 +90,13 @@ class Engine:
         self._next_look = math.floor(started_unix / LOOK_SECONDS + 1.0) * LOOK_SECONDS
         self._index = {(p.source, p.key): i for i, p in enumerate(plan.probes)}
         self._screens = [ProbeScreen(p.lowest_celsius, p.highest_celsius) for p in plan.probes]
-        self._offset = [p.offset_kelvin for p in plan.probes]
+        self._gain = [p.gain for p in plan.probes]
+        self._offset = [p.added_kelvin for p in plan.probes]
         self._hold = [p.stale_seconds for p in plan.probes]
         """How long a value stands between two readings: until its probe counts as silent."""
         self._sum, self._count = [0.0] * n, [0] * n
         self._newest = [math.nan] * n
+        """Raw, as the sums are: calibration is applied when they are read."""
         self._good_at = [-math.inf] * n
         self._heard_at: list[float | None] = [None] * n
         self._doubted_since: list[float | None] = [None] * n
@@ -139,16 +142,15 @@ class Engine:
         self._offline[probe] = False
         self._spikes[probe] += 0.02 * ((reason is Reason.SPIKE) - self._spikes[probe])
         if quality is Quality.GOOD:
-            celsius = reading.celsius + self._offset[probe]
-            self._sum[probe] += celsius
+            self._sum[probe] += reading.celsius
             self._count[probe] += 1
-            self._newest[probe] = celsius
+            self._newest[probe] = reading.celsius
             self._good_at[probe] = at_unix
             reason = self._accusation[probe]
             if reason is not Reason.NONE:
                 quality = Quality.UNCERTAIN
         elif not self._good_at[probe] > at_unix - self._hold[probe]:
-            self._newest[probe] = reading.celsius + self._offset[probe]
+            self._newest[probe] = reading.celsius
         self._quality[probe], self._reason[probe] = quality, reason
         return Taken(probe, quality, reason), events
 
@@ -183,17 +185,38 @@ class Engine:
         Raises:
             KeyError: there is no alarm of that key.
         """
-        if action.kind is not ActionKind.MARK and action.subject and action.subject not in self._rules.alarms:
+        of_alarm = action.kind not in (ActionKind.MARK, ActionKind.CALIBRATE)
+        if of_alarm and action.subject and action.subject not in self._rules.alarms:
             raise KeyError(action.subject)
         resumed = action.kind is ActionKind.RESUME
         events = self._wake_up(at_unix, action.seconds) if resumed else self.advance(at_unix)
-        if action.kind in (ActionKind.MARK, ActionKind.RESUME):
-            mark = Mark(at_unix, action.subject or action.kind, action.text)
+        if action.calibration is not None:
+            self._calibrate(action.calibration)
+        if action.kind in (ActionKind.MARK, ActionKind.RESUME, ActionKind.CALIBRATE):
+            named = action.kind is not ActionKind.CALIBRATE and action.subject
+            mark = Mark(at_unix, named or action.kind, action.text)
             self._marks.append(mark)
             events.append(mark)
         else:
             events += self._rules.act(action, at_unix)
         return events
+
+    def _calibrate(self, told: Calibration) -> None:
+        """Read a probe by another line from now on, its last hours too, so that no step is taken for a fall."""
+        probe = self._index.get((told.source, told.key))
+        if probe is None:  # an edited config no longer has it
+            return
+        gain, offset = self._gain[probe], self._offset[probe]
+        self.plan = self.plan.calibrated({(told.source, told.key): told.line})
+        changed = self.plan.probes[probe]
+        self._gain[probe], self._offset[probe] = changed.gain, changed.added_kelvin
+        ratio = changed.gain / gain
+        self._values[probe] = ratio * (self._values[probe] - offset) + changed.added_kelvin
+        self._ring.change(probe, ratio, changed.added_kelvin - ratio * offset)
+        self._room = Chamber(self.plan, self._room.scales)
+        for zone in range(len(self.plan.zones)):
+            self._ring.change(len(self.plan.probes) + zone, math.nan, 0.0)  # what its past would have been is not known
+        self._forget_usual()
 
     def _wake_up(self, at_unix: float, away_seconds: float) -> list[Event]:
         """Go on after the collector was away: the time in which nobody listened is no probe's silence."""
@@ -239,6 +262,11 @@ class Engine:
         """Know nothing of what is usual: at the start, and when the fire has long been out."""
         plan = self.plan
         self._fire = FireWatch(plan.low_celsius, plan.high_celsius, LOOK_SECONDS)
+        self._forget_usual()
+
+    def _forget_usual(self) -> None:
+        """Learn anew how cold each zone usually runs, and how far each probe usually stands from its neighbours."""
+        plan = self.plan
         self._cold = ColdWatch(len(plan.zones), LOOK_SECONDS, plan.rule("cold-spot").limit)
         self._lying = LyingWatch(self._chamber, LOOK_SECONDS, plan.rule("probe-lying").limit, self._room.patches)
         self._patterns = [Pattern(members.size, LOOK_SECONDS) for members in self._members]
@@ -248,7 +276,7 @@ class Engine:
         """Reduce the readings since the last look to one value a probe."""
         for i, count in enumerate(self._count):
             if count:
-                self._values[i] = self._sum[i] / count
+                self._values[i] = self._gain[i] * (self._sum[i] / count) + self._offset[i]
                 self._sum[i], self._count[i] = 0.0, 0
             elif self._offline[i] or now - self._good_at[i] > self._hold[i]:
                 self._values[i] = np.nan
@@ -420,12 +448,14 @@ class Engine:
         )
 
     def _probe_view(self, i: int) -> ProbeView:
-        probe, heard = self.plan.probes[i], self._heard_at[i]
+        probe, heard, raw = self.plan.probes[i], self._heard_at[i], self._newest[i]
+        celsius = self._gain[i] * raw + self._offset[i]
         silent = bool(self._offline[i]) or self.now_unix - (heard or self.started_unix) > probe.stale_seconds
         return ProbeView(
-            probe.name, probe.duty, probe.level, probe.x_m, probe.y_m, self._newest[i], self._quality[i],
+            probe.name, probe.duty, probe.level, probe.x_m, probe.y_m, celsius, self._quality[i],
             self._reason[i], heard, float(self._trend[i]), silent, bool(self._usable[i]) and not silent,
-            probe.target_celsius,
+            probe.target_celsius, raw, probe.tolerance_kelvin, None if probe.line is None else probe.line.time_unix,
+            probe.line, probe.tolerance_class,
         )  # fmt: skip
 
     def _zone_view(self, i: int) -> ZoneView:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 from adapters.reading import Quality, Reason
 from adapters.source import LinkState
+from collector.model.calibration import Line
 
 __all__ = [
     "AlarmState",
@@ -104,6 +105,16 @@ class ProbeView:
     """Takes part in zones and map now."""
     target_celsius: float = float("nan")
     """Where a meat probe is meant to arrive."""
+    raw_celsius: float = float("nan")
+    """Newest value as it came in."""
+    sd_kelvin: float = float("nan")
+    """Standard deviation of what it may be off by: from its calibration, else as the config states."""
+    calibrated_unix: float | None = None
+    """When it was last calibrated; None where it never was."""
+    line: Line | None = None
+    """Its calibration."""
+    tolerance_class: str = ""
+    """Class its maker states."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,12 +9,14 @@ from typing import Any
 
 import msgspec
 
+from collector.model.calibration import Kind
 from collector.snapshot import Snapshot, TrendPoint
 
 __all__ = [
     "VERSION",
     "Acknowledge",
     "AddMark",
+    "Calibrate",
     "Command",
     "FromCollector",
     "Hello",
@@ -23,6 +25,7 @@ __all__ = [
     "Reply",
     "Shelve",
     "Trend",
+    "UndoCalibration",
     "Unshelve",
     "decode_command",
     "decode_news",
@@ -95,8 +98,27 @@ class AddMark(msgspec.Struct, frozen=True, tag="mark"):
     text: str = ""
 
 
+class Calibrate(msgspec.Struct, frozen=True, tag="calibrate"):
+    """What a probe showed in a bath of known temperature, just now."""
+
+    number: int
+    probe: str
+    kind: Kind
+    reference_celsius: float
+    raw_celsius: float
+    sd_kelvin: float
+
+
+class UndoCalibration(msgspec.Struct, frozen=True, tag="undo-calibration"):
+    """Go back to the calibration before, or to none."""
+
+    number: int
+    probe: str
+    everything: bool = False
+
+
 FromCollector = Hello | History | Trend | News | Reply
-Command = Acknowledge | Shelve | Unshelve | AddMark
+Command = Acknowledge | Shelve | Unshelve | AddMark | Calibrate | UndoCalibration
 
 _encoder = msgspec.msgpack.Encoder()
 _news_decoder: msgspec.msgpack.Decoder[FromCollector] = msgspec.msgpack.Decoder(FromCollector)

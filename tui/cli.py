@@ -33,6 +33,7 @@ COMMANDS: dict[str, str] = {
     "collect": "collect from the probes, record, judge and raise alarms",
     "watch": "open the dashboard of the running collector",
     "status": "say in plain lines how the cook stands",
+    "calibrate": "calibrate probes in ice water, boiling water or side by side",
     "mark": "put something you did or saw on the record",
     "cooks": "list the recorded cooks",
     "export": "write a cook to a file in an open format",

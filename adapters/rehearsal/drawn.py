@@ -106,7 +106,10 @@ def _without_probes(kind: NightKind, seed: int) -> Night:
     for _ in range(_TRIES):
         tuned = _tuned(_bare_night(kind, seed, pit_random), pit_random)
         if tuned is not None:
-            night = _with_trouble(kind, _with_lids(kind, tuned, trouble_random), trouble_random)
+            opened = _with_lids(kind, tuned, trouble_random)
+            if kind in _LID_KINDS:
+                opened = _levelled(opened)
+            night = _with_trouble(kind, opened, trouble_random)
             if night is not None:
                 return night
     raise RuntimeError(f"no pit of {kind} {seed} could be tuned")
@@ -276,6 +279,20 @@ def _tuned(night: Night, random: Generator) -> Night | None:
     return None
 
 
+def _levelled(night: Night) -> Night:
+    """Build the bed higher for what the open door costs."""
+    for _ in range(2):
+        trial = _trial(night)
+        if trial is not None:
+            night = replace(night, habit=_with_bed(night.habit, night.habit.target_celsius - trial.level_celsius))
+    return night
+
+
+def _with_bed(habit: FireHabit, wanting_kelvin: float) -> FireHabit:
+    higher = min(1.3, max(0.75, 1.0 + 0.025 * wanting_kelvin))
+    return replace(habit, bed_megajoules=higher * habit.bed_megajoules)
+
+
 def _hotter_start(habit: FireHabit) -> FireHabit:
     return replace(
         habit,
@@ -286,8 +303,7 @@ def _hotter_start(habit: FireHabit) -> FireHabit:
 
 def _nearer(night: Night, trial: _Trial, goal_celsius: float, swing_kelvin: float) -> Night:
     """Build the bed higher or lower, and make the firebox of more or less steel, after a trial."""
-    higher = min(1.3, max(0.75, 1.0 + 0.025 * (goal_celsius - trial.level_celsius)))
-    habit = replace(night.habit, bed_megajoules=night.habit.bed_megajoules * higher)
+    habit = _with_bed(night.habit, goal_celsius - trial.level_celsius)
     if _SWING_KELVIN[0] < trial.swing_kelvin < _SWING_KELVIN[1]:
         return replace(night, habit=habit)
     heavier = min(2.0, max(0.5, trial.swing_kelvin / swing_kelvin))
@@ -355,7 +371,7 @@ def _with_lids(kind: NightKind, night: Night, random: Generator) -> Night:
     first, last = on + 25.0 * _MINUTE, night.duration_seconds - 15.0 * _MINUTE
     slots = (np.arange(count - 1) + random.uniform(0.1, 0.9, count - 1)) / max(1, count - 1)
     openings += [
-        LidOpening(start, round(random.uniform(30.0, 180.0)), "a look")
+        LidOpening(start, round(30.0 + 150.0 * random.uniform() ** 2.5), "a look")
         for start in np.round(first + slots * (last - first)).tolist()
     ]
     length = night.pit.length_m

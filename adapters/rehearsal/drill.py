@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
+from adapters.decode.boiling import boiling_celsius
 from adapters.errors import SourceConfigError
 from adapters.rehearsal.night import AirLeak, FaultKind, LidOpening, ProbeFault
 from adapters.rehearsal.rehearsal import Rehearsal
@@ -19,6 +20,9 @@ _PIT_DRILLS = {
     "cold-flat": "cold air leaks in at the flat side, growing over `minutes` (30)",
     "wet-wood": "the wood at hand is wet",
     "wind": "a gusty wind of `speed` m/s (7)",
+    "ice-bath": "all tips are in crushed ice and water",
+    "boiling-bath": "all tips are in boiling water, `metres` above the sea (0)",
+    "bundle": "all tips are tied together at the place of one, the first or `key`",
     "clear": "all drills are over",
 }
 _PROBE_DRILLS = {f"probe-{kind.value}": kind for kind in FaultKind}
@@ -55,6 +59,10 @@ def check_drill(run: Rehearsal, name: str, arguments: Arguments) -> None:
             _number(arguments, argument, 0.0)
     if name in _PROBE_DRILLS:
         _probe_fault(run, _PROBE_DRILLS[name], arguments)
+    elif name == "bundle":
+        _bundled_at(run, arguments)
+    elif name == "boiling-bath":
+        boiling_celsius(_number(arguments, "metres", 0.0))
 
 
 def call_drill(run: Rehearsal, name: str, arguments: Arguments) -> None:
@@ -94,6 +102,12 @@ def _pit_drill(run: Rehearsal, name: str, arguments: Arguments) -> None:
         case "wind":
             speed = _number(arguments, "speed", 7.0)
             run.weather = replace(run.weather, wind_metres_per_second=speed, gust_metres_per_second=0.4 * abs(speed))
+        case "ice-bath":
+            run.bath_celsius = 0.0
+        case "boiling-bath":
+            run.bath_celsius = boiling_celsius(_number(arguments, "metres", 0.0))
+        case "bundle":
+            run.bath_celsius, run.bundle_key = None, _bundled_at(run, arguments)
         case _:
             clear(run)
 
@@ -108,6 +122,7 @@ def clear(run: Rehearsal) -> None:
     run.wet_fuel[:] = night.wet_fuel
     run.intake_left[:] = night.intake_left
     run.weather = night.weather
+    run.bath_celsius, run.bundle_key = None, None
 
 
 def _probe_fault(run: Rehearsal, kind: FaultKind, arguments: Arguments) -> ProbeFault:
@@ -132,6 +147,10 @@ def _key(run: Rehearsal, arguments: Arguments, argument: str) -> str:
     if key not in known:
         raise SourceConfigError(f"{argument} {key!r} is no probe of this pit; there are {', '.join(known)}")
     return key
+
+
+def _bundled_at(run: Rehearsal, arguments: Arguments) -> str:
+    return _key(run, arguments, "key") if "key" in arguments else run.night.probes[0].key
 
 
 def _number(arguments: Arguments, argument: str, usual: float) -> float:

@@ -57,8 +57,8 @@ class Simulation:
 class Rehearsal:
     """A night under way.
 
-    `lids`, `leaks`, `faults`, `unattended`, `wet_fuel`, `intake_left` and `weather` may be changed while it runs; so a
-    drill works.
+    `lids`, `leaks`, `faults`, `unattended`, `wet_fuel`, `intake_left`, `weather`, `bath_celsius` and `bundle_key` may
+    be changed while it runs; so a drill works.
     """
 
     def __init__(self, night: Night) -> None:
@@ -70,6 +70,10 @@ class Rehearsal:
         self.wet_fuel: list[tuple[float, float]] = list(night.wet_fuel)
         self.intake_left: list[tuple[float, float, float]] = list(night.intake_left)
         self.weather = night.weather
+        self.bath_celsius: float | None = None
+        """All tips are in water of this temperature."""
+        self.bundle_key: str | None = None
+        """All tips are tied together at the place of this probe."""
         self.now = 0.0
         """Seconds from the start."""
         fire_random, wind_random, probe_random = (
@@ -123,6 +127,10 @@ class Rehearsal:
             elif probe.duty == "meat" and meat is not None:
                 near_flat = abs(probe.x_m - meat.flat_x_m) < abs(probe.x_m - meat.point_x_m)
                 values[row] = self._parts[int(near_flat)].celsius[2]
+        if self.bath_celsius is not None:
+            values[:] = self.bath_celsius
+        elif self.bundle_key is not None:
+            values[:] = values[[probe.key for probe in self.night.probes].index(self.bundle_key)]
         return values
 
     def step(self) -> list[Sent]:
@@ -154,6 +162,7 @@ class Rehearsal:
         if self._parts and self.night.meat is not None and now >= self.night.meat.on_seconds:
             self._cook(seconds, now)
         self.now = now + seconds
+        self.sensing.still = self.bath_celsius is not None or self.bundle_key is not None
         sent = self.sensing.sample(self.now, seconds, self.tips(), self.faults)
         return [Sent(*values) for values in sent]
 

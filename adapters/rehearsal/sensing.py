@@ -48,6 +48,8 @@ class Sensing:
         )
         """What each probe is off by all night, kelvin."""
         self._steps_per_kelvin = round(1.0 / resolution_kelvin)
+        self.still = False
+        """No eddies of its own at any tip: they are in water, or tied together."""
         self._eddy = np.zeros(count)
         self._tip = first.copy()
         self._slot = self._interval * random.uniform(0.0, 1.0, count)
@@ -69,7 +71,7 @@ class Sensing:
         fade = math.exp(-seconds / _EDDY_SECONDS)
         self._eddy = self._eddy * fade + self._eddy_scale * math.sqrt(1.0 - fade * fade) * turn[0]
         # Eddies are of hot air: a cold pit has none to speak of.
-        restless = np.clip((truth - 20.0) / 80.0, 0.0, 1.4)
+        restless = np.clip((truth - 20.0) / 80.0, 0.0, 0.0 if self.still else 1.4)
         self._tip += (truth + self._eddy * restless - self._tip) * (1.0 - np.exp(-seconds / self._lag))
         due = np.flatnonzero(self._due <= now)
         if not len(due):

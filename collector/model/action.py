@@ -3,6 +3,8 @@
 import enum
 from dataclasses import dataclass
 
+from collector.model.calibration import Calibration
+
 __all__ = ["Action", "ActionKind"]
 
 
@@ -15,6 +17,8 @@ class ActionKind(enum.StrEnum):
     MARK = "mark"
     RESUME = "resume"
     """The collector itself: it was away and goes on."""
+    CALIBRATE = "calibrate"
+    """A probe was calibrated, or that was undone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,8 +27,10 @@ class Action:
 
     kind: ActionKind
     subject: str = ""
-    """Key of the alarm (empty: all), or kind of the mark."""
+    """Key of the alarm (empty: all), kind of the mark, or name of the probe."""
     seconds: float = 0.0
     """For how long to shelve."""
     text: str = ""
     """Words of the mark."""
+    calibration: Calibration | None = None
+    """Of `CALIBRATE`: what was found, and the line that holds from here on."""

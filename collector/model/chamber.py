@@ -60,9 +60,10 @@ class Chamber:
 
     Args:
         plan: the cook's set-up.
+        scales: what is known of the field's scales.
     """
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, scales: Scales = PRIOR) -> None:
         self._plan = plan
         self.levels = plan.chamber.levels
         self._level_of = np.array([self._level_index(i) for i in range(len(plan.probes))], dtype=np.intp)
@@ -70,7 +71,7 @@ class Chamber:
             tuple(i for i, at in enumerate(self._level_of.tolist()) if at == k) for k in range(len(self.levels))
         )
         self.zones = tuple(tuple(i for i, z in enumerate(plan.zones) if z.level == name) for name in self.levels)
-        self.scales = PRIOR
+        self.scales = scales
         self._cache: dict[tuple[tuple[int, ...], tuple[int, ...]], _Solved] = {}
         self._patches: dict[tuple[int, ...], Patches] = {}
         self._left_over: dict[tuple[int, ...], Array] = {}

@@ -4,8 +4,11 @@ Metres, degrees Celsius, kelvin, seconds. It is made by `collector.settings` and
 stored cook is replayed under the plan it ran under.
 """
 
-from dataclasses import dataclass, field
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
+from collector.model.calibration import DRIFT_SD_KELVIN, Line
 from collector.snapshot import ChamberView, Priority
 
 __all__ = ["DEFAULT_RULES", "GRATE", "Plan", "Probe", "Rule", "Zone"]
@@ -29,7 +32,7 @@ class Probe:
     tolerance_kelvin: float = 1.0
     """Standard deviation of what it may be off by, after calibration."""
     offset_kelvin: float = 0.0
-    """Added to the raw value: found at the ice and boiling points."""
+    """Added to the raw value where it was never calibrated."""
     stale_seconds: float = 120.0
     """Silent for longer than this counts as gone."""
     lowest_celsius: float = -40.0
@@ -37,6 +40,35 @@ class Probe:
     """What it can measure."""
     target_celsius: float = float("nan")
     """Where the meat is meant to arrive."""
+    tolerance_class: str = ""
+    """Class its maker states, a key of `collector.model.tolerance.CLASSES`."""
+    line: Line | None = None
+    """Its calibration."""
+    stated_tolerance_kelvin: float | None = None
+    """The config's tolerance, where the calibration's stands in its place."""
+
+    @property
+    def gain(self) -> float:
+        """What the raw value is multiplied by."""
+        return 1.0 if self.line is None else self.line.gain
+
+    @property
+    def added_kelvin(self) -> float:
+        """What is added after that."""
+        return self.offset_kelvin if self.line is None else self.line.offset_kelvin
+
+    def calibrated(self, line: Line | None, used_at_celsius: float) -> "Probe":
+        """Read it by this line from now on, or, with None, by what the config states.
+
+        Args:
+            line: its calibration.
+            used_at_celsius: the temperature at which its tolerance matters.
+        """
+        stated = self.tolerance_kelvin if self.stated_tolerance_kelvin is None else self.stated_tolerance_kelvin
+        if line is None:
+            return replace(self, line=None, tolerance_kelvin=stated, stated_tolerance_kelvin=None)
+        tolerance = math.hypot(line.sd_kelvin(used_at_celsius), DRIFT_SD_KELVIN)
+        return replace(self, line=line, tolerance_kelvin=tolerance, stated_tolerance_kelvin=stated)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,3 +146,11 @@ class Plan:
             if rule.name == name:
                 return rule
         raise KeyError(name)
+
+    def calibrated(self, lines: Mapping[tuple[str, str], Line | None]) -> "Plan":
+        """Read some probes, by source and key, by other lines from now on."""
+        at = self.target_celsius
+        probes = tuple(
+            p.calibrated(lines[p.source, p.key], at) if (p.source, p.key) in lines else p for p in self.probes
+        )
+        return replace(self, probes=probes)

@@ -26,6 +26,10 @@ class Ring:
         self._at = (self._at + 1) % self.columns
         self.filled = min(self.filled + 1, self.columns)
 
+    def change(self, row: int, gain: float, offset: float) -> None:
+        """Read a row's past otherwise: value times gain plus offset."""
+        self._values[row] = gain * self._values[row] + offset
+
     def last(self, columns: int) -> Array:
         """View the newest looks, shape (rows, at most columns), newest last."""
         columns = min(columns, self.filled)

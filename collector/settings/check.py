@@ -158,6 +158,7 @@ def _words(kind: Any) -> list[str]:
     """List the words a value may be; empty where it is not one of a few."""
     if typing.get_origin(kind) is typing.Annotated:
         kind = kind.__origin__
+    kind = next((one for one in _members(kind) if one is not types.NoneType), kind)
     words = typing.get_args(kind) if typing.get_origin(kind) is typing.Literal else ()
     return [word for word in words if isinstance(word, str)]
 

@@ -8,6 +8,7 @@ import msgspec
 
 from collector.errors import Problem, SettingsError
 from collector.model.plan import DEFAULT_RULES, GRATE, Plan, Probe, Rule, Zone
+from collector.model.tolerance import CLASSES
 from collector.settings.bluetooth import check_bluetooth
 from collector.settings.check import Mistake, Where, mistakes
 from collector.settings.places import key_lines
@@ -20,6 +21,7 @@ __all__ = ["Settings", "load", "parse"]
 
 METRES = {"cm": 0.01, "in": 0.0254}
 MAX_PROBES = 4096
+USUAL_TOLERANCE_KELVIN = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,13 +151,22 @@ class _Builder:
             level or None,
             None if table.x is None else table.x * self._scale,
             None if table.y is None else table.y * self._scale,
-            max(parse_difference(table.tolerance), 0.05),
+            self._tolerance(table),
             parse_difference(table.offset),
             table.stale_after,
             parse_temperature(table.range[0]),
             parse_temperature(table.range[1]),
             parse_temperature(table.target) if table.target is not None else float("nan"),
+            table.tolerance_class or "",
         )
+
+    def _tolerance(self, table: ProbeTable) -> float:
+        """Give the standard deviation a probe is taken to be off by: as it stands there, else by its class."""
+        if table.tolerance is not None:
+            return max(parse_difference(table.tolerance), 0.05)
+        if table.tolerance_class is not None:
+            return CLASSES[table.tolerance_class].sd_kelvin(parse_temperature(self._config.cook.target))
+        return USUAL_TOLERANCE_KELVIN
 
     def _check_place(self, where: Where, table: ProbeTable) -> None:
         chamber = self._config.chamber

@@ -45,6 +45,10 @@ Pointer = Annotated[str, Meta(extra={"means": "JSON Pointer"})]
 Address = Annotated[str, Meta(extra={"means": "device address"})]
 Uuid = Annotated[str, Meta(extra={"means": "UUID"})]
 TemperatureUnit = Literal["C", "F", "K"]
+ToleranceClass = Literal[
+    "IEC 60751 AA", "IEC 60751 A", "IEC 60751 B", "IEC 60751 C", "IEC 60584-1 K class 1", "IEC 60584-1 K class 2"
+]
+"""Keys of `collector.model.tolerance.CLASSES`."""
 
 
 class Chamber(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -206,8 +210,13 @@ class ProbeTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     """From the fire end, in the chamber's unit."""
     y: float | None = None
     """From the back to the door."""
-    tolerance: PositiveDifference = "1 K"
+    tolerance: PositiveDifference | None = None
+    """How far off it may be, as a standard deviation; None: what its class says, else 1 K. A calibration's own comes
+    before both."""
+    tolerance_class: ToleranceClass | None = None
+    """Class its maker states."""
     offset: Difference = "0 K"
+    """Added to what it says, where it was never calibrated."""
     stale_after: Positive = 120.0
     """Seconds."""
     range: tuple[Temperature, Temperature] = ("-40 C", "400 C")

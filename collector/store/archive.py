@@ -14,9 +14,11 @@ from adapters.reading import Reading
 from collector.errors import StoreError, StoreVersionError
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import AlarmEvent, Transition
+from collector.model.calibration import Calibration
 from collector.model.plan import Plan
 from collector.model.vitals import DeviceVitals
 from collector.snapshot import AlarmState, Mark, Priority, TrendPoint
+from collector.store.calibration_row import COLUMNS, calibration_of
 from collector.store.row import Row, reading_of, unix_of
 from collector.store.schema import SEQUENCE_BITS, VERSION
 from collector.store.trend import unpack
@@ -164,7 +166,25 @@ class Archive:
             "SELECT id, kind, subject, seconds, text FROM action WHERE id >= ? AND id < ? ORDER BY id",
             self._range(cook),
         )
-        return [(ordinal, Action(ActionKind(kind), *rest)) for ordinal, kind, *rest in found]
+        low, high = self._range(cook)
+        calibrations = dict(self._calibrations(low, high))
+        return [
+            (ordinal, Action(ActionKind(kind), subject, seconds, text, calibrations.get(ordinal)))
+            for ordinal, kind, subject, seconds, text in found
+        ]
+
+    def calibrations(self, before: Cook | None = None) -> list[Calibration]:
+        """Give every step of every probe's calibration, oldest first; or those from before a cook began."""
+        return [told for _, told in self._calibrations(0, self._range(before)[0] if before else 1 << 62)]
+
+    def _calibrations(self, low: int, high: int) -> list[tuple[int, Calibration]]:
+        if self._version < 3:
+            return []
+        found = self._connection.execute(
+            f"SELECT id, {COLUMNS} FROM calibration WHERE id >= ? AND id < ? ORDER BY id",  # noqa: S608 - our own names
+            (low, high),
+        )
+        return [(ordinal, calibration_of(*rest)) for ordinal, *rest in found]
 
     def vitals(self, cook: Cook) -> list[tuple[int, DeviceVitals]]:
         """Give how the devices fared, oldest first, each with its ordinal; nothing in a store of version 1."""

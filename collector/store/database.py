@@ -15,6 +15,7 @@ from collector.model.action import Action
 from collector.model.alarm import Transition
 from collector.model.vitals import DeviceVitals
 from collector.snapshot import Mark, TrendPoint
+from collector.store.calibration_row import calibration_row
 from collector.store.row import Row
 from collector.store.schema import MIGRATIONS, VERSION
 from collector.store.trend import pack
@@ -169,6 +170,10 @@ class Database:
             many(
                 "INSERT OR IGNORE INTO action VALUES (?, ?, ?, ?, ?)",
                 [(ordinal, a.kind, a.subject, a.seconds, a.text) for ordinal, a in batch.actions],
+            )
+            many(
+                "INSERT OR IGNORE INTO calibration VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                [calibration_row(ordinal, a.calibration) for ordinal, a in batch.actions if a.calibration],
             )
         if batch.vitals:
             many(

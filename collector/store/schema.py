@@ -81,7 +81,21 @@ CREATE TABLE vitals (              -- how a device is heard and how long it will
 );
 """
 
-MIGRATIONS: tuple[str, ...] = (_VERSION_1, _VERSION_2)
+_VERSION_3 = """
+CREATE TABLE calibration (         -- what each probe showed in a known bath; the action of the same id says when
+    id INTEGER PRIMARY KEY,        -- ordinal
+    source TEXT NOT NULL,
+    key TEXT NOT NULL,
+    kind TEXT NOT NULL,            -- ice, boil, together; undo, undo-all: the last is, all are, no longer valid
+    reference REAL,                -- degrees Celsius; NULL for undo
+    raw REAL,
+    sd REAL,                       -- kelvin
+    time REAL,                     -- Unix seconds
+    line TEXT                      -- JSON of collector.model.calibration.Line that holds from here; NULL: the config's
+);
+"""
+
+MIGRATIONS: tuple[str, ...] = (_VERSION_1, _VERSION_2, _VERSION_3)
 """Script number k takes a store from version k to k + 1."""
 
 VERSION = len(MIGRATIONS)

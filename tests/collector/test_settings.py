@@ -32,6 +32,21 @@ def test_the_template_is_a_good_config():
     assert plan.probes[0].key == "1"
 
 
+def test_a_tolerance_is_as_stated_else_of_its_class_else_1_kelvin():
+    def flat(*lines):
+        text = GOOD.replace('# tolerance = "1 F"       # how far off it may be', "\n".join(lines))
+        return next(p for p in parse(text, Path("pit.toml")).plan.probes if p.name == "flat")
+
+    of_class = 'tolerance_class = "IEC 60751 B"'
+    assert flat().tolerance_kelvin == 1.0
+    assert flat('tolerance = "1.8 F"', of_class).tolerance_kelvin == pytest.approx(1.0)
+    limit = 0.3 + 0.005 * parse_temperature("235 F")
+    assert flat(of_class).tolerance_kelvin == pytest.approx(limit / 3**0.5), "the limit taken as evenly spread"
+    assert flat(of_class).tolerance_class == "IEC 60751 B"
+    text = GOOD.replace('key = "2"', 'key = "2"\ntolerance_class = "IEC 60751 D"')
+    assert 'did you mean "IEC 60751' in problems(text)["probe.2.tolerance_class"].what
+
+
 def test_every_mistake_is_told_at_once_with_its_line():
     text = GOOD.replace("length = 48", "lenght = 48").replace('kind = "mqtt"', 'kind = "mqqt"')
     text = text.replace('name = "middle"', 'name = "middle"\nsorce = 3', 1)

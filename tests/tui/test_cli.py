@@ -26,7 +26,10 @@ def coldside(*words, **more):
     return subprocess.run([sys.executable, "-m", "tui.cli", *words], capture_output=True, text=True, timeout=60, **more)
 
 
-@pytest.mark.parametrize("words", [["--help"], ["--version"], ["demo", "--help"], ["status", "--help"], ["paths"]])
+@pytest.mark.parametrize(
+    "words",
+    [["--help"], ["--version"], ["demo", "--help"], ["status", "--help"], ["calibrate", "ice", "--help"], ["paths"]],
+)
 def test_help_imports_nothing_heavy(words):
     code = (
         "import sys\nfrom tui.cli import main\n"

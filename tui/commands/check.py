@@ -25,6 +25,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Check the config and the adapters it names; print what it holds, or what is wrong."""
     from collector.errors import SettingsError
+    from collector.settings.quantity import parse_difference
     from collector.sources import playback_speed
 
     try:
@@ -57,6 +58,9 @@ def run(options: argparse.Namespace) -> int:
     for zone in plan.zones:
         held = [p.name for p in plan.probes if zone.holds(p)]
         print(f"  zone {zone.name} ({zone.level}): {', '.join(held) or 'no probe: read from the map alone'}")
+    for probe in settings.config.probe:
+        if parse_difference(probe.offset):
+            print(f"  probe {probe.name}: offset {probe.offset}, until a calibration on record takes its place")
     for warning in settings.warnings:
         print(f"  warning: {warning}")
     for radio in radios:

@@ -88,7 +88,8 @@ key = "3"
 x = 34
 y = 10
 # tolerance = "1 F"       # how far off it may be
-# offset = "-2 F"         # added to what it says
+# tolerance_class = "IEC 60751 B"     # what its maker states, in place of that
+# offset = "-2 F"         # added to what it says, until it is calibrated: `coldside calibrate`
 # stale_after = 120       # seconds of silence before it counts as gone
 
 [[probe]]

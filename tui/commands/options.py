@@ -1,6 +1,7 @@
 """Options that several commands share, and the config they name."""
 
 import argparse
+import math
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -14,6 +15,8 @@ __all__ = [
     "add_store",
     "dashboard_look",
     "load_settings",
+    "metres",
+    "pascal",
     "speed",
     "text",
 ]
@@ -57,6 +60,38 @@ def speed(text: str) -> float:
     if not 0.1 <= times <= 5000:
         raise argparse.ArgumentTypeError(f"{text!r} is no speed; a number from 0.1 to 5000")
     return times
+
+
+def metres(text: str) -> float:
+    """Read a height above the sea, as an option's type."""
+    number, feet = (text[:-2], True) if text.endswith("ft") else (text.removesuffix("m"), False)
+    try:
+        height = float(number) * (0.3048 if feet else 1.0)
+    except ValueError:
+        height = math.nan
+    if not -500.0 <= height <= 9000.0:
+        raise argparse.ArgumentTypeError(f"{text!r} is no height to cook at; -500 to 9000 metres, or '5280 ft'")
+    return height
+
+
+PRESSURE_UNITS = {"hPa": 100.0, "mbar": 100.0, "kPa": 1000.0, "inHg": 3386.389}
+"""Pascals; inches of mercury are the conventional ones, of mercury at 0 °C."""
+
+
+def pascal(text: str) -> float:
+    """Read an air pressure, as an option's type."""
+    number, scale = next(
+        ((text.removesuffix(unit), scale) for unit, scale in PRESSURE_UNITS.items() if text.endswith(unit)), ("", 0.0)
+    )
+    try:
+        pressure = float(number) * scale
+    except ValueError:
+        pressure = math.nan
+    if not 30_000.0 <= pressure <= 110_000.0:
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is no pressure where people cook; '1013 hPa' or '29.92 inHg' is one"
+        )
+    return pressure
 
 
 def text(words: str) -> str:

@@ -4,14 +4,13 @@ import argparse
 import asyncio
 import contextlib
 import json
-import math
 import sys
 import time
 from collections.abc import AsyncIterator, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from tui.commands.options import add_config, add_json, load_settings
+from tui.commands.options import add_config, add_json, load_settings, metres
 from tui.commands.signals import exit_on_signals
 from tui.exit_codes import Exit
 
@@ -58,7 +57,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     height = baths.add_mutually_exclusive_group()
     height.add_argument(
         "--altitude",
-        type=_metres,
+        type=metres,
         default=0.0,
         metavar="M",
         help="height above the sea, metres or '5280 ft'",
@@ -81,17 +80,6 @@ def _seconds(text: str) -> float:
     if not 0.1 <= seconds <= LONGEST_SECONDS:
         raise argparse.ArgumentTypeError(f"{text!r} is no time to wait; 0.1 to {LONGEST_SECONDS:.0f} seconds")
     return seconds
-
-
-def _metres(text: str) -> float:
-    number, feet = (text[:-2], True) if text.endswith("ft") else (text.removesuffix("m"), False)
-    try:
-        metres = float(number) * (0.3048 if feet else 1.0)
-    except ValueError:
-        metres = math.nan
-    if not -500.0 <= metres <= 9000.0:
-        raise argparse.ArgumentTypeError(f"{text!r} is no height to cook at; -500 to 9000 metres, or '5280 ft'")
-    return metres
 
 
 def _address(text: str) -> str:

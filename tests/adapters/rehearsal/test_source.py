@@ -99,6 +99,32 @@ def test_every_pit_drill_can_be_called_and_cleared(name):
     run = source.run
     assert not (run.lids or run.leaks or run.faults or run.unattended or run.wet_fuel)
     assert run.weather == run.night.weather
+    assert (run.bath_celsius, run.bundle_key) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("name", "arguments", "celsius"),
+    [("ice-bath", {}, 0.0), ("boiling-bath", {}, 99.97), ("boiling-bath", {"metres": "1000"}, 96.65)],
+)
+async def test_in_a_bath_every_probe_shows_it_but_for_what_it_is_off_by(name, arguments, celsius):
+    source = pit(skip_seconds=HOT)
+    source.drill(name, **arguments)
+    await play(source, 600.0)
+    shown = await play(source, 300.0)
+    for row, probe in enumerate(source.run.night.probes):
+        values = [r.celsius for r in shown if r.key == probe.key]
+        off = float(source.run.sensing.offset[row])
+        assert sum(values) / len(values) == pytest.approx(celsius + off, abs=0.2), probe.key
+
+
+async def test_a_bundle_is_at_one_place_and_clear_unties_it():
+    source = pit(skip_seconds=HOT)
+    source.drill("bundle", key="grate-mid-back")
+    tips = source.run.tips()
+    assert len(set(tips.tolist())) == 1
+    source.drill("clear")
+    assert tips[0] in source.run.tips()
+    assert len(set(source.run.tips().tolist())) > 3
 
 
 @pytest.mark.parametrize(
@@ -110,6 +136,8 @@ def test_every_pit_drill_can_be_called_and_cleared(name):
         ("lid-open", {"seconds": "long"}, "a number is needed"),
         ("lid-open", {"seconds": "inf"}, "finite"),
         ("fire-out", {"seconds": 3}, "takes no seconds"),
+        ("bundle", {"key": "nobody"}, "'nobody' is no probe"),
+        ("boiling-bath", {"metres": 20_000}, "no height to cook at"),
     ],
 )
 def test_a_drill_that_cannot_be_says_why(name, arguments, says):

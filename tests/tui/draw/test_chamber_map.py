@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from collector.model.field import FieldModel
+from collector.model.chamber import model_of
 from tui.draw.chamber_map import UNKNOWN_KELVIN, Subject, draw_chamber, range_celsius
 from tui.draw.colour_scale import difference_scale, temperature_scale
 from tui.draw.labels import place
@@ -58,7 +58,7 @@ def test_differences_are_told_from_the_median_with_their_sign(night):
 
 def test_where_the_field_does_not_know_there_is_no_colour(night):
     snapshot = night()
-    few = replace(snapshot.fields[0], x_m=(0.1,), y_m=(0.25,), celsius=(120.0,), noise_kelvin=(0.5,))
+    few = replace(snapshot.fields[0], x_m=(0.1,), y_m=(0.25,), levels=(0,), celsius=(120.0,), noise_kelvin=(0.5,))
     drawing = drawn(replace(snapshot, fields=(few,)))
     assert 0.3 < drawing.unknown_share < 1.0
     picture = drawing.picture
@@ -73,10 +73,7 @@ def test_where_the_field_does_not_know_there_is_no_colour(night):
 def test_the_hatching_is_where_the_models_own_deviation_is_large(night):
     snapshot = night()
     field = snapshot.fields[0]
-    model = FieldModel(
-        np.array(field.x_m), np.array(field.y_m), np.array(field.noise_kelvin), sigma_kelvin=field.sigma_kelvin,
-        length_x_m=field.length_x_m, length_y_m=field.length_y_m,
-    )  # fmt: skip
+    model = model_of(field, snapshot.chamber)
     _, sd = Raster().draw(field, snapshot.chamber, 60, 20)
     x = (np.arange(60) + 0.5) / 60 * snapshot.chamber.length_m
     y = (np.arange(20) + 0.5) / 20 * snapshot.chamber.width_m
