@@ -60,7 +60,7 @@ class NightKind(enum.StrEnum):
     COLD_FAULTY = "cold-faulty"
     COLD_LIDS = "cold-lids"
     FADING = "fading"
-    """The fire dies for want of splits or of dry ones, or runs away with the intake left open."""
+    """The fire dies for want of splits or of dry ones, or runs away, heaped up and with the intake left open."""
 
 
 _COLD_KINDS = (NightKind.COLD, NightKind.COLD_FAULTY, NightKind.COLD_LIDS)
@@ -404,7 +404,8 @@ def _with_failing_fire(night: Night, earliest: float, random: Generator) -> Nigh
         return replace(night, unattended=((start, until),))
     if what < 0.8:
         return replace(night, wet_fuel=((start, until),))
-    return replace(night, intake_left=((start, until, random.uniform(1.6, 2.2)),))
+    heaped, intake = random.uniform(1.7, 2.4), random.uniform(1.3, 1.8)
+    return replace(night, heaped=((start, until, heaped),), intake_left=((start, until, intake),))
 
 
 def _with_leak(night: Night, earliest: float, deepest: tuple[float, float], random: Generator) -> Night | None:

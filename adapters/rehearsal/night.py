@@ -116,6 +116,8 @@ class Night:
     """Spans in which the wood is wet (35 % water)."""
     intake_left: tuple[tuple[float, float, float], ...] = ()
     """Spans in which the intake stands where it was left, and how wide against its usual setting."""
+    heaped: tuple[tuple[float, float, float], ...] = ()
+    """Spans in which the bed is built up too high, and to how much of the usual."""
     offset_kelvin: float = 0.5
     """What the probes are off by all night, as a standard deviation; none by more than 2.4 of it."""
     resolution_kelvin: float = 0.1

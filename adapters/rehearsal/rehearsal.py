@@ -146,6 +146,7 @@ class Rehearsal:
             grate,
             away=any(start <= now < end for start, end in self.unattended),
             damp=any(start <= now < end for start, end in self.wet_fuel),
+            heaped=next((share for start, end, share in self.night.heaped if start <= now < end), 1.0),
         )
         opening = self._intake(now, grate) * (1.0 + 0.025 * self.wind)
         flow = self.chamber.flow_capacity(ambient, opening)

@@ -36,7 +36,7 @@ class Tending:
         believed = grate_celsius if self._believed is None else self._believed
         return min(1.35, max(0.65, 1.0 + habit.intake_per_kelvin * (habit.target_celsius - believed)))
 
-    def step(self, now: float, seconds: float, fire: Firebox, grate_celsius: float, *, away: bool, damp: bool) -> None:
+    def step(self, now: float, seconds: float, fire: Firebox, grate_celsius: float, *, away: bool, damp: bool, heaped: float = 1.0) -> None:
         """Feed the fire if it is time; nothing is done, and the intake stays, while he is away.
 
         Args:
@@ -46,6 +46,7 @@ class Tending:
             grate_celsius: mean of the grate.
             away: nobody is there.
             damp: the wood at hand is wet.
+            heaped: how high he builds the bed against his habit.
         """
         habit = self._habit
         if self._believed is None:
@@ -63,9 +64,10 @@ class Tending:
         if not self.warming:
             bed = habit.bed_megajoules * (1.0 + habit.gain_per_kelvin * (habit.target_celsius - self._believed))
             period = habit.period_seconds * self._random.uniform(1.0 - habit.period_share, 1.0 + habit.period_share)
+        bed *= heaped
         moisture = _DAMP_MOISTURE if damp else habit.moisture
         lacking = (bed * 1e6 - fire.bed_joules) / (WOOD_JOULES * (1.0 - moisture))
-        split = min(habit.largest_split_kilograms, max(0.3, lacking)) * self._random.uniform(0.93, 1.07)
+        split = min(heaped * habit.largest_split_kilograms, max(0.3, lacking)) * self._random.uniform(0.93, 1.07)
         self._next = now + period
         fire.add_wood(split, moisture)
         self.refuels.append((now, split))

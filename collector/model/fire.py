@@ -32,6 +32,12 @@ ENVELOPE_LAG_SECONDS = 2700.0
 """What is usual is read from before this: a fire that fades must not make itself the usual."""
 ENVELOPE_NEEDS_SECONDS = 1800.0
 TROUGH_SHARE, CREST_SHARE = 0.05, 0.95
+SWING_SHARE = 0.2
+NEW_KELVIN = 2.0
+WELL_KNOWN_SECONDS = 5400.0
+HOT_KELVIN = 1.5
+"""A hot fire burns down by itself: it has to show more."""
+LID_BLAMED_SECONDS = 1200.0
 SLOPE_SECONDS = 5400.0
 LONG_SECONDS = 1800.0
 HOT_CELSIUS = 60.0
@@ -79,6 +85,8 @@ class FireWatch:
         self.steady: Steady | None = None
         self._warm_since: float | None = None
         self._missing = 0.0
+        self._known_share = 0.0
+        self._now = 0.0
 
     def _steps(self, seconds: float) -> int:
         return max(1, round(seconds / self._step))
@@ -95,6 +103,7 @@ class FireWatch:
         Returns:
             What was seen: lid openings and refuels.
         """
+        self._now = now_unix
         self._grate.push(np.array([grate_celsius]))
         self.level_celsius = _median(self._grate.last(self._steps(60.0))[0])
         marks: list[Mark] = []
@@ -162,6 +171,7 @@ class FireWatch:
         past = past[np.isfinite(past)]
         lag = min(self._steps(ENVELOPE_LAG_SECONDS), past.size // 2)
         past = past[: past.size - lag]
+        self._known_share = min(1.0, past.size * self._step / WELL_KNOWN_SECONDS)
         if past.size * self._step >= ENVELOPE_NEEDS_SECONDS:
             trough, middle, crest = quantiles(past, (TROUGH_SHARE, 0.50, CREST_SHARE))
             self.steady = Steady(middle, trough, crest)
@@ -193,7 +203,7 @@ class FireWatch:
         Returns:
             Kelvin outside (negative inside; NaN when it cannot be told), and `fading` or `running hot`.
         """
-        if self.reached_unix is None or self.phase is Phase.LID_OPEN:
+        if self.reached_unix is None or self.phase is Phase.LID_OPEN or not self._told_from_lid():
             return float("nan"), "fading"
         if self.phase is not Phase.STEADY:
             return self._low - _median(self._grate.last(self._steps(900.0))[0]), "fading"
@@ -201,7 +211,9 @@ class FireWatch:
         long = self._calm.last(self._steps(LONG_SECONDS))[0]
         below, above = float("nan"), float("nan")
         if self.steady is not None:
-            below, above = self.steady.trough - now - self._missing, now - self.steady.crest
+            margin = self._margin_kelvin()
+            below = self.steady.trough - now - self._missing - margin
+            above = now - self.steady.crest - margin - HOT_KELVIN
         if np.count_nonzero(np.isfinite(long)) * self._step >= 1500.0:
             level = _median(long)
             below = np.fmax(below, self._low - level)
@@ -209,6 +221,20 @@ class FireWatch:
         if not (below == below or above == above):
             return float("nan"), "fading"
         return (float(below), "fading") if not below < above else (float(above), "running hot")
+
+    def _told_from_lid(self) -> bool:
+        """Tell whether a low level may be the fire's doing: for a while after an opening the lid is the likelier."""
+        since = self.lid.since_unix
+        return self.lid.regained or not since or self._now - since > LID_BLAMED_SECONDS
+
+    def _margin_kelvin(self) -> float:
+        """Say how far troughs and crests of a sound fire stray past the usual: by swing, and by how well it is known.
+
+        Cooks are late now and then, and the later the larger their saw-tooth is (common practice, no source).
+        """
+        if self.steady is None:
+            return math.nan
+        return SWING_SHARE * (self.steady.crest - self.steady.trough) + NEW_KELVIN * (1.0 - self._known_share)
 
     def lost_since_lid_kelvin(self) -> float:
         """Say how far the level stands below where a lid opening found it, while it does not rise; else 0."""

@@ -26,6 +26,8 @@ come back faster)."""
 NOT_RISING_SECONDS = 300.0
 NOT_RISING_KELVIN = 1.0
 GONE_KELVIN = 0.5
+REGAINED_SHARE = 0.4
+"""With so much of the fall regained the lid is surely shut: what is lost later is lost to the fire."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +49,8 @@ class LidWatch:
         self.since_unix = 0.0
         """When the opening began from which the level has not come back yet; 0 when it has."""
         self.openings = 0
+        self.regained = True
+        """The level has come back far enough from the last opening to tell that the lid did shut."""
         self._before = math.nan
         self._low = math.nan
         self._losses: list[_Loss] = []
@@ -62,6 +66,8 @@ class LidWatch:
             top_fall: the same under the lid.
         """
         grate = float(past[-1])
+        if self.open_unix is None and grate > self._low + REGAINED_SHARE * (self._before - self._low):
+            self.regained = True
         if self.open_unix is None:
             if not (grate_fall > DROP_GRATE_KELVIN or top_fall > DROP_TOP_KELVIN):
                 return False
@@ -71,6 +77,7 @@ class LidWatch:
             if self.since_unix == 0.0:
                 self.since_unix = self.open_unix
             self._low = grate
+            self.regained = False
             self.openings += 1
             return True
         self._low = min(self._low, grate)
@@ -111,7 +118,7 @@ class LidWatch:
             past: the grate over the last `NOT_RISING_SECONDS`, newest last.
             usual_celsius: what the pit is meant to run at: what an opening found above it is no loss.
         """
-        if self.since_unix == 0.0:
+        if self.since_unix == 0.0 or self.regained:
             return 0.0
         third = max(1, past.size // 3)
         rising = float(median(past[-third:]) - median(past[:third])) > NOT_RISING_KELVIN

@@ -24,7 +24,7 @@ BY_THEMSELVES = (FaultKind.SPIKE, FaultKind.OPEN, FaultKind.SHORT, FaultKind.SIL
 
 @dataclass(frozen=True, slots=True)
 class FireTrouble:
-    """A fire that fails: from when (the first split not laid, the first wet one, the intake left) and how."""
+    """A fire that fails: from when (the first split not laid, the first wet one, the first heap) and how."""
 
     what: str
     start: float
@@ -91,9 +91,10 @@ def _fire_trouble(
         first = next((at for at, _ in refuels if begins <= at < ends), math.inf)
         if first < start:
             start, what = first, "wet splits"
-    for begins, _, _ in night.intake_left:
-        if begins < start:
-            start, what = begins, "intake left open"
+    for begins, ends, _ in night.heaped:
+        first = next((at for at, _ in refuels if begins <= at < ends), math.inf)
+        if first < start:
+            start, what = first, "heaped up"
     if not start < night.duration_seconds:
         return None
     before = float(np.interp(start - night.habit.period_seconds, seconds, level))
