@@ -404,7 +404,7 @@ def _with_failing_fire(night: Night, earliest: float, random: Generator) -> Nigh
         return replace(night, unattended=((start, until),))
     if what < 0.8:
         return replace(night, wet_fuel=((start, until),))
-    heaped, intake = random.uniform(1.7, 2.4), random.uniform(1.3, 1.8)
+    heaped, intake = random.uniform(1.4, 1.9), random.uniform(1.2, 1.5)
     return replace(night, heaped=((start, until, heaped),), intake_left=((start, until, intake),))
 
 

@@ -36,7 +36,17 @@ class Tending:
         believed = grate_celsius if self._believed is None else self._believed
         return min(1.35, max(0.65, 1.0 + habit.intake_per_kelvin * (habit.target_celsius - believed)))
 
-    def step(self, now: float, seconds: float, fire: Firebox, grate_celsius: float, *, away: bool, damp: bool, heaped: float = 1.0) -> None:
+    def step(
+        self,
+        now: float,
+        seconds: float,
+        fire: Firebox,
+        grate_celsius: float,
+        *,
+        away: bool,
+        damp: bool,
+        heaped: float = 1.0,
+    ) -> None:
         """Feed the fire if it is time; nothing is done, and the intake stays, while he is away.
 
         Args:
