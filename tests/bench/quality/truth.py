@@ -16,7 +16,7 @@ __all__ = ["FireTrouble", "Lie", "Truth", "truth_of"]
 Array = NDArray[np.float64]
 RECOVERY_SECONDS = 600.0
 DRIFTED_KELVIN = 8.3
-"""A fire has failed when its level, swing removed, came this far from where it was."""
+"""A fire has failed when its level, swing removed, came this far from its median until then."""
 LYING_KELVIN, LYING_MINUTES = 5.0, 20
 WET_BULB_CELSIUS, WET_SHARE = 68.0, 0.92
 BY_THEMSELVES = (FaultKind.SPIKE, FaultKind.OPEN, FaultKind.SHORT, FaultKind.SILENT)
@@ -71,14 +71,14 @@ def truth_of(recorded: Recorded) -> Truth:
     return Truth(
         seconds, steady, masked, deficit, level,
         tuple(cold_spells(seconds, deficit, steady)),
-        _fire_trouble(night, run.refuels, seconds, level),
+        _fire_trouble(night, run.refuels, steady, seconds, level),
         tuple(lie for fault in night.faults if (lie := _lie(recorded, fault, masked)) is not None),
         tuple(key for fault in night.faults for key in (fault.key, fault.other) if key),
     )  # fmt: skip
 
 
 def _fire_trouble(
-    night: Night, refuels: tuple[tuple[float, float], ...], seconds: Array, level: Array
+    night: Night, refuels: tuple[tuple[float, float], ...], steady: float, seconds: Array, level: Array
 ) -> FireTrouble | None:
     """Find from when the fire fails; None where it does not come to much."""
     start, what = math.inf, ""
@@ -97,7 +97,8 @@ def _fire_trouble(
             start, what = first, "heaped up"
     if not start < night.duration_seconds:
         return None
-    before = float(np.interp(start - night.habit.period_seconds, seconds, level))
+    usual = level[(seconds >= steady) & (seconds < start)]
+    before = float(np.median(usual)) if len(usual) else night.habit.target_celsius
     moved = np.abs(level[seconds >= start] - before).max(initial=0.0)
     return FireTrouble(what, start) if moved >= DRIFTED_KELVIN else None
 
