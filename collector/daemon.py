@@ -321,7 +321,8 @@ class Collector:
             else:
                 self._pipeline.act(_action_of(command), self.now())
         except KeyError:
-            return "there is no such alarm"
+            of_event = isinstance(command, wire.Confirm | wire.Delete)
+            return NO_SUCH_EVENT if of_event else "there is no such alarm"
         except ValueError as error:
             return str(error)
         self._recorder.hurry()
@@ -367,9 +368,12 @@ async def _for_ever(name: str, job: Callable[[], Awaitable[None]]) -> None:
 MARK_KINDS = ("note", "split", "lid", "spritz", "wrap", "turned", "moved")
 MAX_MARK_CHARACTERS = 500
 MAX_SHELVE_SECONDS = 12 * 3600.0
+NO_SUCH_EVENT = "there is no such event among the newest marks; `coldside mark --events` lists them"
 
 
-def _action_of(command: wire.Acknowledge | wire.Shelve | wire.Unshelve | wire.AddMark) -> Action:
+def _action_of(
+    command: wire.Acknowledge | wire.Shelve | wire.Unshelve | wire.AddMark | wire.Confirm | wire.Delete,
+) -> Action:
     """Turn a dashboard's command into an action.
 
     Raises:
@@ -379,6 +383,9 @@ def _action_of(command: wire.Acknowledge | wire.Shelve | wire.Unshelve | wire.Ad
         return Action(ActionKind.ACKNOWLEDGE, command.alarm)
     if isinstance(command, wire.Unshelve):
         return Action(ActionKind.UNSHELVE, command.alarm)
+    if isinstance(command, wire.Confirm | wire.Delete):
+        kind = ActionKind.CONFIRM if isinstance(command, wire.Confirm) else ActionKind.DELETE
+        return Action(kind, command.event)
     if isinstance(command, wire.Shelve):
         if not command.alarm or not 0 < command.seconds <= MAX_SHELVE_SECONDS:
             raise ValueError("an alarm is shelved by name, for at most twelve hours")

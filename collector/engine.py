@@ -10,7 +10,6 @@ from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from adapters.reading import Quality, Reading, Reason
 from collector.model.action import Action, ActionKind
@@ -34,6 +33,7 @@ from collector.snapshot import (
     EvennessView,
     FireView,
     Mark,
+    PatchView,
     Phase,
     ProbeView,
     Snapshot,
@@ -244,7 +244,7 @@ class Engine:
         if now % SLOW_SECONDS < LOOK_SECONDS:
             if steady:
                 self._compare_neighbours(now)
-                self._cold.look_at_growth(self._grown())
+                self._look_for_changes()
             self._look_slowly()
         events += self._rules.judge(self._rule_look(now))
         if now % TREND_SECONDS < LOOK_SECONDS:
@@ -271,6 +271,8 @@ class Engine:
         self._lying = LyingWatch(self._chamber, LOOK_SECONDS, plan.rule("probe-lying").limit, self._room.patches)
         self._patterns = [Pattern(members.size, LOOK_SECONDS) for members in self._members]
         self._scales_due_unix = -math.inf
+        self._shared: Array = np.zeros(len(self._members))
+        self._effect = self._room.bumps([()] * len(self._members))
 
     def _gather(self, now: float) -> None:
         """Reduce the readings since the last look to one value a probe."""
@@ -294,17 +296,21 @@ class Engine:
         self._filled = np.where(self._usable, self._values, np.nan)
         change = np.zeros_like(self._filled)
         self._remembered = np.zeros(len(self._filled), dtype=bool)
-        for pattern, members, ties in zip(self._patterns, self._members, self._room.ties, strict=True):
+        for k, (pattern, members) in enumerate(zip(self._patterns, self._members, strict=True)):
             used = self._usable[members]
             pattern.look(self._values[members], used)
             change[members] = np.where(used, np.nan_to_num(pattern.change), 0.0)
             missing = ~used & pattern.known
             if missing.any() and used.any():
-                expected = _expected(ties, change[members], used)
+                expected = self._expected(k)
                 change[members[missing]] = expected[missing]
                 self._filled[members[missing]] = (pattern.level_celsius + pattern.usual + expected)[missing]
                 self._remembered[members[missing]] = True
-        self._field = self._room.estimate(self._filled, change, self._usable, self._remembered)
+        self._field = self._room.estimate(self._filled, change, self._effect, self._usable, self._remembered)
+
+    def _expected(self, level: int) -> Array:
+        """Say how far each place of a level should stand from its usual by what has changed, kelvin, shape (k,)."""
+        return np.asarray(self._shared[level] + self._effect.probes_kelvin[self._members[level]])
 
     def _level_mean(self, name: str) -> float:
         for level, mean in zip(self._room.levels, self._field.level_celsius, strict=True):
@@ -333,21 +339,23 @@ class Engine:
         below = self.plan.low_celsius - self._field.zone_celsius
         self._dose += np.where(below > 0, below, 0.0) * LOOK_SECONDS / 60.0
 
-    def _grown(self) -> Array:
-        """Say by how much more than usual each zone lies below its level, kelvin, shape (zones,)."""
-        grown = np.full(len(self.plan.zones), np.nan)
+    def _look_for_changes(self) -> None:
+        """Say which places of the chamber have changed against what is usual."""
+        found: list[tuple[PatchView, ...]] = []
         for k, (pattern, members) in enumerate(zip(self._patterns, self._members, strict=True)):
             told = self._usable[members] & np.isfinite(pattern.change)
-            grown[list(self._room.zones[k])] = self._room.grown(k, pattern.change, told, pattern.wander_kelvin)
-        return grown
+            shared, patches = self._room.changed(k, pattern.change, told, pattern.wander_kelvin)
+            self._shared[k] = shared
+            found.append(patches)
+        self._effect = self._room.bumps(found)
 
     def _compare_neighbours(self, now: float) -> None:
         """Look who lies, and learn what is usual from the others."""
-        for pattern, members, ties in zip(self._patterns, self._members, self._room.ties, strict=True):
+        for k, (pattern, members) in enumerate(zip(self._patterns, self._members, strict=True)):
             heard = np.isfinite(self._values[members])
             change = np.where(heard, pattern.change, np.nan)
             used = self._usable[members]
-            expected = _expected(ties, np.nan_to_num(change), used)
+            expected = self._expected(k)
             self._lying.look(
                 tuple(members.tolist()),
                 self._values[members],
@@ -399,7 +407,7 @@ class Engine:
             return math.nan
         x = np.array([self.plan.probes[i].x_m for i in above], dtype=np.float64)
         y = np.array([self.plan.probes[i].y_m for i in above], dtype=np.float64)
-        below = self._room.mean_at(self._filled, self._usable, self._remembered, x, y)
+        below = self._room.mean_at(self._filled, self._effect, self._usable, self._remembered, x, y)
         return top_to_grate(self._values[above], below)
 
     def _rule_look(self, now: float) -> Look:
@@ -429,7 +437,10 @@ class Engine:
     def snapshot(self) -> Snapshot:
         """Show the cook as it stands."""
         plan = self.plan
-        fields = [self._room.view(name, self._filled, self._usable, self._remembered) for name in self._room.levels]
+        fields = [
+            self._room.view(name, self._filled, self._effect, self._usable, self._remembered)
+            for name in self._room.levels
+        ]
         return Snapshot(
             self.now_unix,
             self.cook,
@@ -475,9 +486,3 @@ class Engine:
             fire.minutes_to_limit(), fire.lid.open_unix, rhythm.refuels[-1] if rhythm.refuels else None,
             rhythm.period_seconds, fire.lid.openings, rhythm.count,
         )  # fmt: skip
-
-
-def _expected(ties: Array, change: Array, used: NDArray[np.bool_]) -> Array:
-    """Say how far each place should stand from its usual by what the believed probes near it do, kelvin, shape (n,)."""
-    weights = ties * used
-    return np.asarray(weights @ np.where(used, change, 0.0) / (weights.sum(axis=1) + 0.5))

@@ -92,7 +92,7 @@ class Pipeline:
         """Do what a person asks; return what followed.
 
         Raises:
-            KeyError: there is no alarm of that key.
+            KeyError: there is no alarm of that key, or no event of that identity.
         """
         ordinal = self._ordinals.next(max(now_unix, self.engine.now_unix))
         events = self.engine.act(action, unix_of(ordinal))

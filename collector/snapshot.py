@@ -19,6 +19,7 @@ __all__ = [
     "FieldView",
     "FireView",
     "Mark",
+    "PatchView",
     "Phase",
     "PlaceView",
     "Priority",
@@ -27,6 +28,7 @@ __all__ = [
     "SourceView",
     "StoreView",
     "TrendPoint",
+    "Verdict",
     "ZoneView",
 ]
 
@@ -151,6 +153,20 @@ class PlaceView:
 
 
 @dataclass(frozen=True, slots=True)
+class PatchView:
+    """A place of the chamber that has changed against what is usual: a bump of the field, with the odds of it."""
+
+    x_m: float
+    y_m: float
+    reach_x_m: float
+    reach_y_m: float
+    """One standard deviation of the bump."""
+    kelvin: float
+    share: float
+    """How likely it is, among all explanations, 0 to 1."""
+
+
+@dataclass(frozen=True, slots=True)
 class FieldView:
     """The solved map of one level; `collector.model.chamber.model_of` turns it into a grid of any size."""
 
@@ -163,7 +179,7 @@ class FieldView:
     levels: tuple[int, ...]
     """Level of each."""
     celsius: tuple[float, ...]
-    """Their values."""
+    """Their values, less what the patches put there."""
     noise_kelvin: tuple[float, ...]
     """Their tolerances, as standard deviations."""
     sigma_kelvin: tuple[float, ...]
@@ -174,6 +190,8 @@ class FieldView:
     rough_kelvin: float
     walls_kelvin: float
     slope_kelvin_per_m: float
+    patches: tuple[PatchView, ...]
+    """What is added to the field."""
     coldest: PlaceView
     hottest: PlaceView
     difference_sd_kelvin: float
@@ -214,6 +232,8 @@ class FireView:
     last_refuel_unix: float | None
     refuel_period_seconds: float
     """Median time between refuels; NaN until two intervals are known."""
+    refuel_due_unix: float | None
+    """When the next split is due by that rhythm, it may lie behind us; None until there is one."""
     lid_openings: int
     refuels: int
 
@@ -283,14 +303,28 @@ class StoreView:
     """A rehearsal's or demo's store, gone at the end."""
 
 
+class Verdict(enum.StrEnum):
+    """What the cook said of an event that the curves show."""
+
+    CONFIRMED = "confirmed"
+    DELETED = "deleted"
+
+
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """Something the cook did or saw, or that the curves show."""
+    """Something the cook did or saw, or an event that the curves show."""
 
     time_unix: float
     kind: str
-    """`note`, `split`, `lid`, `spritz`, `wrap`, `turned`, `moved`, or `seen-lid` and `seen-refuel`."""
+    """`note`, `split`, `lid`, `spritz`, `wrap`, `turned`, `moved`, or `seen-lid`, `seen-refuel` and `seen-stall`."""
     text: str = ""
+    event: str = ""
+    """Identity of an event that the curves show, `refuel/20231114T221320Z`: what confirm and delete name. Empty for
+    what the cook marked himself."""
+    verdict: Verdict | None = None
+    """What the cook said of the event; None while he said nothing."""
+    since_unix: float | None = None
+    """Of a stall: when the fire was last seen to pick up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -324,7 +358,7 @@ class Snapshot:
     alarms: tuple[AlarmView, ...]
     """Every alarm that is not normal, the most pressing first."""
     marks: tuple[Mark, ...] = ()
-    """The newest 200, oldest first."""
+    """The newest 200, oldest first; deleted ones too."""
     sources: tuple[SourceView, ...] = ()
     """Filled in by the daemon: the engine knows no sources."""
     store: StoreView = field(default_factory=lambda: StoreView("", 0, None, ""))

@@ -18,6 +18,8 @@ __all__ = [
     "AddMark",
     "Calibrate",
     "Command",
+    "Confirm",
+    "Delete",
     "FromCollector",
     "Hello",
     "History",
@@ -32,7 +34,7 @@ __all__ = [
     "encode",
 ]
 
-VERSION = 1
+VERSION = 2
 
 
 class Hello(msgspec.Struct, frozen=True, tag="hello"):
@@ -98,6 +100,20 @@ class AddMark(msgspec.Struct, frozen=True, tag="mark"):
     text: str = ""
 
 
+class Confirm(msgspec.Struct, frozen=True, tag="confirm"):
+    """An event that the curves show was one; takes a deletion back."""
+
+    number: int
+    event: str
+
+
+class Delete(msgspec.Struct, frozen=True, tag="delete"):
+    """An event that the curves show was none."""
+
+    number: int
+    event: str
+
+
 class Calibrate(msgspec.Struct, frozen=True, tag="calibrate"):
     """What a probe showed in a bath of known temperature, just now."""
 
@@ -118,7 +134,7 @@ class UndoCalibration(msgspec.Struct, frozen=True, tag="undo-calibration"):
 
 
 FromCollector = Hello | History | Trend | News | Reply
-Command = Acknowledge | Shelve | Unshelve | AddMark | Calibrate | UndoCalibration
+Command = Acknowledge | Shelve | Unshelve | AddMark | Confirm | Delete | Calibrate | UndoCalibration
 
 _encoder = msgspec.msgpack.Encoder()
 _news_decoder: msgspec.msgpack.Decoder[FromCollector] = msgspec.msgpack.Decoder(FromCollector)

@@ -15,6 +15,10 @@ class ActionKind(enum.StrEnum):
     SHELVE = "shelve"
     UNSHELVE = "unshelve"
     MARK = "mark"
+    CONFIRM = "confirm"
+    """An event that the curves show was one."""
+    DELETE = "delete"
+    """It was none."""
     RESUME = "resume"
     """The collector itself: it was away and goes on."""
     CALIBRATE = "calibrate"
@@ -27,7 +31,7 @@ class Action:
 
     kind: ActionKind
     subject: str = ""
-    """Key of the alarm (empty: all), kind of the mark, or name of the probe."""
+    """Key of the alarm (empty: all), kind of the mark, identity of the event, or name of the probe."""
     seconds: float = 0.0
     """For how long to shelve."""
     text: str = ""

@@ -1,27 +1,28 @@
 """The chamber as one field over all its levels: zones, level means and the map as linear functions of the probes."""
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from collector.model.field import Array, FieldModel, Walls, gaussian
+from collector.model.bumps import spread_of, summed
+from collector.model.field import Array, FieldModel, Walls
 from collector.model.patches import Patches
 from collector.model.plan import GRATE, Plan, Zone
 from collector.model.scales import LID_SHARE, PRIOR, Scales, estimate
-from collector.snapshot import ChamberView, FieldView, PlaceView
+from collector.snapshot import ChamberView, FieldView, PatchView, PlaceView
 
-__all__ = ["Chamber", "Estimate", "model_of"]
+__all__ = ["Chamber", "Effect", "Estimate", "model_of"]
 
 SLOPE_KELVIN = 25.0
 """How far fire end and stack end may differ by the trend alone, one standard deviation (common practice, no source)."""
 WALLS_KELVIN = 3.0
 REMEMBERED_KELVIN = 2.0
 """How far a place may have moved from its usual, against its neighbours, since its probe was last believed."""
-TIED_X_SHARE, TIED_Y_SHARE = 0.20, 0.50
-"""How far a change is felt along and across (see `collector.model.suspects`)."""
-LEFT_OVER_SIGMA_KELVIN = 3.0
-LEFT_OVER_NOISE_KELVIN = 1.0
+FEWEST = 4
+"""Fewer probes than these do not tell a patch from a fault."""
 COARSE = (24, 9)
 """Columns and rows on which the coldest and the hottest place are looked for."""
 
@@ -40,6 +41,24 @@ class Estimate:
     """What the deficit would be if all were as usual, shape (zones,)."""
     level_celsius: Array
     """Mean of each level, shape (levels,)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """What the patches of each level do to its probes and zones."""
+
+    patches: tuple[tuple[PatchView, ...], ...]
+    """Of each level."""
+    probes_kelvin: Array
+    """Added at each probe, shape (probes,)."""
+    zones_kelvin: Array
+    """Added to each zone's mean, shape (zones,)."""
+    zone_sd_kelvin: Array
+    deficit_kelvin: Array
+    """Added to each zone's deficit, shape (zones,)."""
+    deficit_sd_kelvin: Array
+    levels_kelvin: Array
+    """Added to each level's mean, shape (levels,)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,23 +93,11 @@ class Chamber:
         self.scales = scales
         self._cache: dict[tuple[tuple[int, ...], tuple[int, ...]], _Solved] = {}
         self._patches: dict[tuple[int, ...], Patches] = {}
-        self._left_over: dict[tuple[int, ...], Array] = {}
-        self.ties = tuple(self._ties(members) for members in self.members)
-        """How strongly the field ties the probes of each level to each other, shape (n, n), 0 to 1; none to itself."""
 
     def _level_index(self, probe: int) -> int:
         p = self._plan.probes[probe]
         in_air = p.duty == "chamber" and p.level in self.levels and p.x_m is not None
         return self.levels.index(str(p.level)) if in_air else -1
-
-    def _ties(self, probes: tuple[int, ...]) -> Array:
-        chamber = self._plan.chamber
-        x = np.array([self._plan.probes[i].x_m for i in probes], dtype=np.float64) / chamber.length_m
-        y = np.array([self._plan.probes[i].y_m for i in probes], dtype=np.float64) / chamber.width_m
-        dx, dy = x[:, None] - x[None, :], y[:, None] - y[None, :]
-        tied = gaussian(dx / TIED_X_SHARE, dy / TIED_Y_SHARE)
-        np.fill_diagonal(tied, 0.0)
-        return tied
 
     def patches(self, probes: tuple[int, ...]) -> Patches:
         """Give the patches as some probes of one level feel them."""
@@ -105,9 +112,31 @@ class Chamber:
         length, width = self._plan.chamber.length_m, self._plan.chamber.width_m
         x = np.array([self._plan.probes[i].x_m for i in probes], dtype=np.float64)
         y = np.array([self._plan.probes[i].y_m for i in probes], dtype=np.float64)
-        zones = [self._plan.zones[i] for i in self.zones[self._level_of[probes[0]]]]
-        boxes = [(z.x0_m / length, z.x1_m / length, z.y0_m / width, z.y1_m / width) for z in zones]
-        return Patches(x / length, y / width, boxes)
+        return Patches(x / length, y / width)
+
+    def changed(
+        self, level: int, change_kelvin: Array, told: NDArray[np.bool_], wander_kelvin: float
+    ) -> tuple[float, tuple[PatchView, ...]]:
+        """Say what has changed on a level.
+
+        Args:
+            level: number of the level.
+            change_kelvin: how far each of its probes stands from its usual, shape (k,).
+            told: which of them count, shape (k,).
+            wander_kelvin: how far a sound one strays.
+
+        Returns:
+            How far a probe stands from its usual outside all patches, kelvin, and the patches.
+        """
+        which = np.flatnonzero(told)
+        if which.size < FEWEST:
+            return 0.0, ()
+        length, width = self._plan.chamber.length_m, self._plan.chamber.width_m
+        found = self.patches(tuple(self.members[level][i] for i in which)).likely(change_kelvin[which], wander_kelvin)
+        return found.shared_kelvin, tuple(
+            PatchView(p.x * length, p.y * width, p.along * length, p.across * width, p.kelvin, p.share)
+            for p in found.patches
+        )
 
     def learn_scales(self, away_kelvin: Array) -> None:
         """Set the scales from what each probe usually differs from its level by, shape (probes,); NaN unknown."""
@@ -135,44 +164,6 @@ class Chamber:
             walls=Walls(chamber.width_m, WALLS_KELVIN),
             slope_sd_kelvin_per_m=SLOPE_KELVIN / chamber.length_m,
         )
-
-    def grown(self, level: int, change_kelvin: Array, told: NDArray[np.bool_], wander_kelvin: float) -> Array:
-        """Say by how much more than usual the zones of a level lie below its mean, kelvin, shape (zones of it,).
-
-        Args:
-            level: number of the level.
-            change_kelvin: how far each of its probes stands from its usual, shape (k,).
-            told: which of them count, shape (k,).
-            wander_kelvin: how far a sound one strays.
-        """
-        which = np.flatnonzero(told)
-        if which.size < 2:
-            return np.zeros(len(self.zones[level]))
-        probes = tuple(self.members[level][i] for i in which)
-        grown, left = self.patches(probes).grown(change_kelvin[which], wander_kelvin)
-        return grown + self._left_over_weights(probes) @ left
-
-    def _left_over_weights(self, probes: tuple[int, ...]) -> Array:
-        """Krige what no patch explains: local, without a trend; shape (zones of the level, n)."""
-        made = self._left_over.get(probes)
-        if made is None:
-            if len(self._left_over) >= 64:
-                self._left_over.clear()
-            chamber, level = self._plan.chamber, self._level_of[probes[0]]
-            model = FieldModel(
-                np.array([self._plan.probes[i].x_m for i in probes], dtype=np.float64),
-                np.array([self._plan.probes[i].y_m for i in probes], dtype=np.float64),
-                np.full(len(probes), LEFT_OVER_NOISE_KELVIN),
-                sigma_kelvin=LEFT_OVER_SIGMA_KELVIN,
-                length_x_m=TIED_X_SHARE * chamber.length_m,
-                length_y_m=TIED_Y_SHARE * chamber.width_m,
-                trend="constant",
-            )
-            whole = Zone("", "", 0.0, chamber.length_m, 0.0, chamber.width_m)
-            here = [self._plan.zones[i] for i in self.zones[level]]
-            weights, _ = model.blocks([_points(z) for z in (*here, whole)])
-            made = self._left_over[probes] = weights[-1] - weights[:-1]
-        return made
 
     def _solve(self, usable: NDArray[np.bool_], remembered: NDArray[np.bool_]) -> _Solved | None:
         in_air = self._level_of >= 0
@@ -212,8 +203,38 @@ class Chamber:
             deficit_sd[here] = np.sqrt(np.maximum(of_difference, 0.0))
         return _Solved(probes, model, zone_weights, zone_sd, deficit_weights, deficit_sd, level_weights)
 
+    def bumps(self, patches: Sequence[tuple[PatchView, ...]]) -> Effect:
+        """Work out what the patches of each level do to its probes and zones."""
+        plan = self._plan
+        probes, probe_sd = np.zeros(len(plan.probes)), np.zeros(len(plan.probes))
+        zones, deficit = np.zeros(len(plan.zones)), np.zeros(len(plan.zones))
+        zone_sd, deficit_sd = np.zeros(len(plan.zones)), np.zeros(len(plan.zones))
+        levels = np.zeros(len(self.levels))
+        for k, found in enumerate(patches):
+            members, here = list(self.members[k]), list(self.zones[k])
+            if not found or not members:
+                continue
+            x = np.array([plan.probes[i].x_m for i in members], dtype=np.float64)
+            y = np.array([plan.probes[i].y_m for i in members], dtype=np.float64)
+            at = summed(found, spread_of(found, x, y))
+            probes[members], probe_sd[members] = at.mean_kelvin, at.sd_kelvin
+            whole = Zone("", "", 0.0, plan.chamber.length_m, 0.0, plan.chamber.width_m)
+            each = np.array(
+                [spread_of(found, *_points(z)).mean(axis=1) for z in (*(plan.zones[i] for i in here), whole)]
+            ).T
+            over, of_difference = summed(found, each), summed(found, each[:, -1:] - each[:, :-1])
+            zones[here], zone_sd[here] = over.mean_kelvin[:-1], over.sd_kelvin[:-1]
+            deficit[here], deficit_sd[here] = of_difference.mean_kelvin, of_difference.sd_kelvin
+            levels[k] = over.mean_kelvin[-1]
+        return Effect(tuple(patches), probes, zones, zone_sd, deficit, deficit_sd, levels)
+
     def estimate(
-        self, celsius: Array, change_kelvin: Array, usable: NDArray[np.bool_], remembered: NDArray[np.bool_]
+        self,
+        celsius: Array,
+        change_kelvin: Array,
+        effect: Effect,
+        usable: NDArray[np.bool_],
+        remembered: NDArray[np.bool_],
     ) -> Estimate:
         """Estimate zones and levels.
 
@@ -221,6 +242,7 @@ class Chamber:
             celsius: newest values of all probes of the plan, shape (probes,); of a remembered one what its usual and
                 its neighbours say.
             change_kelvin: how far each stands from its usual, shape (probes,).
+            effect: what the patches do.
             usable: which of them are believed, shape (probes,).
             remembered: which of the others have a usual to go by, shape (probes,).
         """
@@ -228,34 +250,49 @@ class Chamber:
         if solved is None:
             nothing = np.full(len(self._plan.zones), np.nan)
             return Estimate(nothing, nothing, nothing, nothing, nothing, np.full(len(self.levels), np.nan))
-        values = celsius[list(solved.probes)]
+        which = list(solved.probes)
+        values = celsius[which] - effect.probes_kelvin[which]
         return Estimate(
-            solved.zone_weights @ values,
-            solved.zone_sd,
-            solved.deficit_weights @ values,
-            solved.deficit_sd,
-            solved.deficit_weights @ (values - change_kelvin[list(solved.probes)]),
-            solved.level_weights @ values,
+            solved.zone_weights @ values + effect.zones_kelvin,
+            np.hypot(solved.zone_sd, effect.zone_sd_kelvin),
+            solved.deficit_weights @ values + effect.deficit_kelvin,
+            np.hypot(solved.deficit_sd, effect.deficit_sd_kelvin),
+            solved.deficit_weights @ (celsius[which] - change_kelvin[which]),
+            solved.level_weights @ values + effect.levels_kelvin,
         )
 
     def mean_at(
-        self, celsius: Array, usable: NDArray[np.bool_], remembered: NDArray[np.bool_], x_m: Array, y_m: Array
+        self,
+        celsius: Array,
+        effect: Effect,
+        usable: NDArray[np.bool_],
+        remembered: NDArray[np.bool_],
+        x_m: Array,
+        y_m: Array,
     ) -> Array:
         """Estimate the grate's field at places, shape (m,), degrees Celsius; NaN without probes."""
         solved = self._solve(usable, remembered)
         if solved is None:
             return np.full(x_m.shape, np.nan)
-        return solved.model.mean_at(celsius[list(solved.probes)], x_m, y_m)
+        which = list(solved.probes)
+        values = celsius[which] - effect.probes_kelvin[which]
+        added = summed(effect.patches[0], spread_of(effect.patches[0], x_m, y_m)).mean_kelvin
+        return solved.model.mean_at(values, x_m, y_m) + added
 
     def view(
-        self, level: str, celsius: Array, usable: NDArray[np.bool_], remembered: NDArray[np.bool_]
+        self,
+        level: str,
+        celsius: Array,
+        effect: Effect,
+        usable: NDArray[np.bool_],
+        remembered: NDArray[np.bool_],
     ) -> FieldView | None:
         """Hand out the solved field of a level for drawing; None where the level has no probe."""
         solved, k = self._solve(usable, remembered), self.levels.index(level)
         if solved is None or not np.any(solved.model.level == k):
             return None
-        model = solved.model
-        values = celsius[list(solved.probes)]
+        model, which = solved.model, list(solved.probes)
+        values = celsius[which] - effect.probes_kelvin[which]
         return FieldView(
             level,
             k,
@@ -271,18 +308,26 @@ class Chamber:
             self.scales.rough_kelvin,
             WALLS_KELVIN,
             SLOPE_KELVIN / self._plan.chamber.length_m,
-            *self._extremes(model, values, k),
+            effect.patches[k],
+            *self._extremes(model, values, k, effect.patches[k]),
         )
 
-    def _extremes(self, model: FieldModel, values: Array, level: int) -> tuple[PlaceView, PlaceView, float]:
+    def _extremes(
+        self, model: FieldModel, values: Array, level: int, patches: tuple[PatchView, ...]
+    ) -> tuple[PlaceView, PlaceView, float]:
         """Find the coldest and the hottest place of a level, and how sure their difference is."""
         chamber = self._plan.chamber
         whole = Zone("", "", 0.0, chamber.length_m, 0.0, chamber.width_m)
         x, y = _points(whole, *COARSE)
-        mean, sd = model.mean_at(values, x, y, level), model.sd_at(x, y, level)
+        each = spread_of(patches, x, y)
+        added = summed(patches, each)
+        mean = model.mean_at(values, x, y, level) + added.mean_kelvin
+        sd = np.hypot(model.sd_at(x, y, level), added.sd_kelvin)
         cold, hot = int(np.argmin(mean)), int(np.argmax(mean))
         places = [PlaceView(float(x[i]), float(y[i]), float(mean[i]), float(sd[i])) for i in (cold, hot)]
-        return places[0], places[1], model.difference_sd((x[cold], y[cold]), (x[hot], y[hot]), level)
+        between = summed(patches, each[:, [hot]] - each[:, [cold]]).sd_kelvin[0]
+        apart = model.difference_sd((x[cold], y[cold]), (x[hot], y[hot]), level)
+        return places[0], places[1], math.hypot(apart, float(between))
 
 
 def model_of(field: FieldView, chamber: ChamberView) -> FieldModel:

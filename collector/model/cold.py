@@ -43,6 +43,7 @@ class ColdWatch:
         self._standing: Array = np.full(zones, np.nan)
         self._grown: Array = np.full(zones, np.nan)
         self._past: deque[Array] = deque(maxlen=RATE_LOOKS)
+        self._looks = 0
 
     def look(self, deficit_kelvin: Array, standing_kelvin: Array) -> None:
         """Take all zones at one look, while all is steady and the lid shut; NaN changes nothing.
@@ -56,12 +57,10 @@ class ColdWatch:
         keep = np.maximum(self._step / np.maximum(self._seconds, self._step), self._step / SLOW_SECONDS)
         slow = np.where(np.isfinite(self._slow), self._slow + keep * (deficit_kelvin - self._slow), deficit_kelvin)
         self._slow = np.where(known, slow, self._slow)
-        self._standing = standing_kelvin
-
-    def look_at_growth(self, grown_kelvin: Array) -> None:
-        """Take by how much more than usual each zone lies below its level, shape (zones,), once every half minute."""
-        self._grown = grown_kelvin
-        self._past.append(grown_kelvin)
+        self._standing, self._grown = standing_kelvin, deficit_kelvin - standing_kelvin
+        if self._looks % round(GROWTH_STEP_SECONDS / self._step) == 0:
+            self._past.append(self._grown)
+        self._looks += 1
 
     def _rate(self) -> Array:
         """Give how fast each deficit grows, kelvin a second: median of the second half less that of the first."""

@@ -9,13 +9,13 @@ changed it may be off by a share of that.
 """
 
 import math
-from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from collector.model.field import Array
 
-__all__ = ["Patches"]
+__all__ = ["Changed", "Patch", "Patches"]
 
 SIZES = ((0.12, 0.35), (0.18, 0.60), (0.30, 1.00))
 """Reach of a patch along and across, as shares of length and width, one standard deviation: a leak, a blocked baffle
@@ -27,35 +27,53 @@ FREEDOM = 5.0
 """Degrees of freedom of Student's t."""
 LOG_PRIOR_NOTHING, LOG_PRIOR_PATCH = np.log([0.85, 0.15]).tolist()
 
-Box = tuple[float, float, float, float]
-"""x0, x1, y0, y1 as shares of length and width."""
+KEPT = 12
+LEAST_SHARE = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class Patch:
+    """One place that may have changed, lengths as shares of length and width."""
+
+    x: float
+    y: float
+    along: float
+    across: float
+    kelvin: float
+    share: float
+    """How likely it is, 0 to 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class Changed:
+    """What has changed on a level."""
+
+    shared_kelvin: float
+    """How far a probe stands from its usual where no patch is: what their mean moved by, for the patch's sake."""
+    patches: tuple[Patch, ...]
 
 
 class Patches:
-    """All patches as they are felt by one set of probes and by the zones of their level.
+    """All patches as they are felt by one set of probes.
 
     Args:
         x_share: places along the pit as shares of its length, shape (n,).
         y_share: places across it as shares of its width, shape (n,).
-        zones: the zones of the level.
     """
 
-    def __init__(self, x_share: Array, y_share: Array, zones: Sequence[Box] = ()) -> None:
-        middles = [
-            (x, y, along, across)
+    def __init__(self, x_share: Array, y_share: Array) -> None:
+        middles: list[tuple[float, float, float, float]] = [
+            (float(x), float(y), along, across)
             for along, across in SIZES
             for x in (np.arange(COLUMNS) + 0.5) / COLUMNS
             for y in (np.arange(ROWS) + 0.5) / ROWS
         ]
+        self._middles = middles
         self.probes = x_share.size
         nothing = np.zeros((1, self.probes))
         self._shapes: Array = np.vstack([nothing, [_felt(x_share, y_share, m) for m in middles]])
         self._log_prior: Array = np.full(len(self._shapes), LOG_PRIOR_PATCH - math.log(len(middles)))
         self._log_prior[0] = LOG_PRIOR_NOTHING
-        boxes = [_points(box) for box in (*zones, (0.0, 1.0, 0.0, 1.0))]
-        felt = np.array([[_felt(x, y, m).mean() for x, y in boxes] for m in middles])
-        self._zones: Array = np.vstack([np.zeros((1, len(zones))), felt[:, -1:] - felt[:, :-1]])
-        """By how much a patch of size 1 raises the deficit of each zone, shape (shapes, zones)."""
 
     def explain(self, change_kelvin: Array, told: Array, wander_kelvin: float) -> tuple[Array, Array]:
         """Explain the changes, shape (n,), of the probes that are told: 1 or 0, shape (cases, n).
@@ -73,29 +91,24 @@ class Patches:
         said = shared[best][:, None] + size[best][:, None] * shapes[best]
         return top + np.log(np.exp(log - top[:, None]).sum(axis=1)), said
 
-    def grown(self, change_kelvin: Array, wander_kelvin: float) -> tuple[Array, Array]:
-        """Give by how much patches raise the deficit of each zone, shape (zones,), and what they leave, shape (n,).
-
-        Both are means over all explanations, each by its evidence.
-        """
+    def likely(self, change_kelvin: Array, wander_kelvin: float) -> "Changed":
+        """Give what most likely has changed, the few best explanations of the changes, shape (n,)."""
         log, size, shared = _fitted(self._shapes, change_kelvin, np.ones_like(self._shapes), wander_kelvin)
         log = log + self._log_prior
-        share = np.exp(log - log.max())
+        best = np.argsort(log)[::-1][:KEPT]
+        share = np.exp(log[best] - log[best[0]])
         share /= share.sum()
-        said = share @ (shared[:, None] + size[:, None] * self._shapes)
-        return (share * size) @ self._zones, change_kelvin - said
+        patches: list[Patch] = []
+        for k, w in zip(best.tolist(), share.tolist(), strict=True):
+            if k > 0 and w > LEAST_SHARE:
+                x, y, along, across = self._middles[k - 1]
+                patches.append(Patch(x, y, along, across, float(size[k]), float(w)))
+        return Changed(float(share @ shared[best]), tuple(patches))
 
 
 def _felt(x: Array, y: Array, middle: tuple[float, float, float, float]) -> Array:
     at_x, at_y, along, across = middle
     return np.asarray(np.exp(-0.5 * (((x - at_x) / along) ** 2 + ((y - at_y) / across) ** 2)))
-
-
-def _points(box: Box) -> tuple[Array, Array]:
-    x = box[0] + (np.arange(6) + 0.5) / 6 * (box[1] - box[0])
-    y = box[2] + (np.arange(6) + 0.5) / 6 * (box[3] - box[2])
-    xx, yy = np.meshgrid(x, y)
-    return xx.ravel(), yy.ravel()
 
 
 def _fitted(shapes: Array, change: Array, told: Array, wander: float) -> tuple[Array, Array, Array]:

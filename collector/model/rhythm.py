@@ -7,7 +7,7 @@ import numpy as np
 
 from collector.model.robust import median, quantiles
 
-__all__ = ["Rhythm"]
+__all__ = ["JOIN_SECONDS", "Rhythm"]
 
 USUAL_RISE_KELVIN = 1.5
 LEAST_RISE_KELVIN, MOST_RISE_KELVIN = 0.9, 2.5
@@ -15,6 +15,8 @@ RISE_SHARE = 0.25
 """Of the usual swing: a rise by that much is a turn, not an eddy."""
 FALL_SHARE = 0.7
 QUIET_SECONDS = 600.0
+JOIN_SECONDS = 1200.0
+"""What the cook marks so near what was seen is the same: hands are full at the pit, and a split shows once it burns."""
 NEEDS_INTERVALS = 2
 REMEMBERED = 8
 """Intervals the habit is read from: the newest."""
@@ -27,6 +29,8 @@ class Rhythm:
         self.refuels: deque[float] = deque(maxlen=64)
         """When each was seen to have begun, Unix seconds."""
         self.count = 0
+        self._told: float | None = None
+        """The newest the cook told of before it was seen."""
         self._rising = True
         self._extreme = (-math.inf, 0.0)
         """Of the way up or down that is under way: the level furthest along, and when."""
@@ -58,19 +62,27 @@ class Rhythm:
         if level_celsius < lowest + needed:
             return None
         self._rising, self._extreme = True, (level_celsius, now_unix)
-        if self.refuels and when - self.refuels[-1] < QUIET_SECONDS:
+        quiet = JOIN_SECONDS if self.refuels and self.refuels[-1] == self._told else QUIET_SECONDS
+        self._told = None
+        if self.refuels and when - self.refuels[-1] < quiet:
             return None
         self.refuels.append(when)
         self.count += 1
         return when
 
-    def confirm(self, time_unix: float) -> None:
-        """Take a split the cook says he laid: one that was seen near it is the same."""
-        near = [r for r in self.refuels if abs(r - time_unix) < QUIET_SECONDS]
-        for r in near:
-            self.refuels.remove(r)
+    def tell(self, time_unix: float) -> None:
+        """Take a split the cook says he laid: the nearest that was seen is the same, or the next that will be."""
+        if not self.confirm(time_unix):
+            self._told = time_unix
+
+    def confirm(self, time_unix: float) -> bool:
+        """Take a refuel for certain; tell whether it was known, by the nearest within `JOIN_SECONDS`."""
+        near = [r for r in self.refuels if abs(r - time_unix) <= JOIN_SECONDS]
+        if near:
+            self.refuels.remove(min(near, key=lambda r: abs(r - time_unix)))
         self.refuels = deque(sorted([*self.refuels, time_unix]), maxlen=64)
         self.count += not near
+        return bool(near)
 
     def delete(self, time_unix: float) -> None:
         """Forget a refuel that was none."""

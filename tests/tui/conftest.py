@@ -58,7 +58,7 @@ def field_of(probes: tuple[ProbeView, ...], level: str) -> FieldView:
     used = [p for p in probes if p.level == level and p.duty == "chamber" and p.used]
     return FieldView(
         level, 0, tuple(p.x_m or 0.0 for p in used), tuple(p.y_m or 0.0 for p in used), tuple(0 for _ in used),
-        tuple(p.celsius for p in used), tuple(0.5 for _ in used), (8.0,), 0.45, 0.35, 0.0, 0.5, 3.0, 20.0,
+        tuple(p.celsius for p in used), tuple(0.5 for _ in used), (8.0,), 0.45, 0.35, 0.0, 0.5, 3.0, 20.0, (),
         PlaceView(1.38, 0.25, 99.0, 1.2), PlaceView(0.1, 0.1, 131.0, 1.4), 1.8,
     )  # fmt: skip
 

@@ -3,9 +3,10 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from collector.model.bumps import Bumps, on_grid
 from collector.model.chamber import model_of
 from collector.model.field import Grid
-from collector.snapshot import ChamberView, FieldView
+from collector.snapshot import ChamberView, FieldView, PatchView
 
 __all__ = ["Raster"]
 
@@ -19,6 +20,8 @@ class Raster:
         self._built_for: tuple[object, ...] | None = None
         self._grid: Grid | None = None
         self._sd: Array = np.zeros((0, 0))
+        self._patches: tuple[PatchView, ...] = ()
+        self._bumps = Bumps(self._sd, self._sd)
 
     def draw(self, field: FieldView, chamber: ChamberView, columns: int, rows: int) -> tuple[Array, Array]:
         """Give mean (degrees Celsius) and standard deviation (kelvin), both of shape (rows, columns).
@@ -37,4 +40,9 @@ class Raster:
             self._grid = Grid(model, x_m if chamber.fire_side == "left" else x_m[::-1], y_m, field.drawn)
             self._sd = self._grid.sd()
             self._built_for = built_for
-        return self._grid.mean(np.array(field.celsius)), self._sd
+            self._patches, self._bumps = (), Bumps(np.zeros((rows, columns)), np.zeros((rows, columns)))
+        if field.patches != self._patches:
+            self._patches = field.patches
+            self._bumps = on_grid(field.patches, self._grid.x_m, self._grid.y_m)
+        mean = self._grid.mean(np.array(field.celsius)) + self._bumps.mean_kelvin
+        return mean, np.hypot(self._sd, self._bumps.sd_kelvin)
