@@ -6,7 +6,6 @@ same alarms to the digit.
 """
 
 import math
-from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +17,7 @@ from collector.model.calibration import Calibration
 from collector.model.chamber import Chamber, Estimate
 from collector.model.cold import ColdWatch
 from collector.model.evenness import along, fluctuation, gradient, spread, top_to_grate
+from collector.model.events import EventBook
 from collector.model.field import Array
 from collector.model.fire import FireWatch
 from collector.model.lying import LyingWatch
@@ -38,6 +38,7 @@ from collector.snapshot import (
     ProbeView,
     Snapshot,
     TrendPoint,
+    Verdict,
     ZoneView,
 )  # fmt: skip
 
@@ -56,6 +57,7 @@ RING_SECONDS = 3 * 3600
 LEAP_SECONDS = 48 * 3600.0
 """A clock that leaps further (a board that starts in 1970) is followed at once, not look by look."""
 
+_OF_EVENTS = (ActionKind.CONFIRM, ActionKind.DELETE)
 _SAYS_NOTHING = (Reason.DUPLICATE, Reason.OUT_OF_ORDER, Reason.LAST_KNOWN)
 """A value heard before, or kept by a broker, is on record; it says nothing of the probe as it is now."""
 
@@ -120,7 +122,7 @@ class Engine:
         self._dose: Array = np.zeros(zones)
         self._trend: Array = np.full(n + zones, np.nan)
         self._evenness = EvennessView(*[math.nan] * 5)
-        self._marks: deque[Mark] = deque(maxlen=200)
+        self._book = EventBook()
         self._away = False
         self._batteries: dict[str, float] = {}
 
@@ -183,9 +185,10 @@ class Engine:
         """Do what a person asks.
 
         Raises:
-            KeyError: there is no alarm of that key.
+            KeyError: there is no alarm of that key, or no event of that identity among the newest marks.
         """
-        of_alarm = action.kind not in (ActionKind.MARK, ActionKind.CALIBRATE)
+        event = self._book.find(action.subject) if action.kind in _OF_EVENTS else None
+        of_alarm = event is None and action.kind not in (ActionKind.MARK, ActionKind.CALIBRATE)
         if of_alarm and action.subject and action.subject not in self._rules.alarms:
             raise KeyError(action.subject)
         resumed = action.kind is ActionKind.RESUME
@@ -194,12 +197,19 @@ class Engine:
             self._calibrate(action.calibration)
         if action.kind in (ActionKind.MARK, ActionKind.RESUME, ActionKind.CALIBRATE):
             named = action.kind is not ActionKind.CALIBRATE and action.subject
-            mark = Mark(at_unix, named or action.kind, action.text)
-            self._marks.append(mark)
-            events.append(mark)
+            events.append(self._book.add(Mark(at_unix, named or action.kind, action.text)))
+            if action.kind is ActionKind.MARK:
+                self._fire.tell(action.subject, at_unix)
+        elif event is not None:
+            self._judge_event(event, confirmed=action.kind is ActionKind.CONFIRM)
         else:
             events += self._rules.act(action, at_unix)
         return events
+
+    def _judge_event(self, event: Mark, *, confirmed: bool) -> None:
+        """Count an event that the curves show, or count it no more, as the cook says."""
+        self._book.judge(event.event, Verdict.CONFIRMED if confirmed else Verdict.DELETED)
+        self._fire.judge(event.kind, event.time_unix, counts=confirmed)
 
     def _calibrate(self, told: Calibration) -> None:
         """Read a probe by another line from now on, its last hours too, so that no step is taken for a fall."""
@@ -233,9 +243,7 @@ class Engine:
         self._estimate()
         grate = self._level_mean(GRATE)
         self._ring.push(np.concatenate([self._values, self._field.zone_celsius]))
-        seen = self._fire.look(now, grate, *self._falls())
-        self._marks.extend(seen)
-        events += seen
+        events += [self._book.add(mark) for mark in self._fire.look(now, grate, *self._falls())]
         if self._fire.gone_out:
             self._begin_anew()
         steady = self._fire.phase is Phase.STEADY
@@ -455,7 +463,7 @@ class Engine:
             self._evenness,
             self._fire_view(),
             self._rules.views(),
-            tuple(self._marks),
+            self._book.marks(),
         )
 
     def _probe_view(self, i: int) -> ProbeView:
@@ -484,5 +492,6 @@ class Engine:
         return FireView(
             fire.phase, fire.level_celsius, fire.slope_kelvin_per_hour, fire.slope_low, fire.slope_high,
             fire.minutes_to_limit(), fire.lid.open_unix, rhythm.refuels[-1] if rhythm.refuels else None,
-            rhythm.period_seconds, fire.lid.openings, rhythm.count,
+            rhythm.period_seconds, None if math.isnan(rhythm.due_unix) else rhythm.due_unix, fire.lid.openings,
+            rhythm.count,
         )  # fmt: skip

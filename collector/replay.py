@@ -37,12 +37,20 @@ def _run(archive: Archive, cook: Cook, plan: Plan, from_id: int, until_id: int |
         if isinstance(told, Reading):
             happened = engine.take(told, unix_of(ordinal))[1]
         elif isinstance(told, Action):
-            happened = engine.act(told, unix_of(ordinal))
+            happened = _again(engine, told, unix_of(ordinal))
         else:
             happened = engine.note(told, unix_of(ordinal))
         if happened and ordinal >= from_id:
             events += happened
     return engine, events
+
+
+def _again(engine: Engine, action: Action, at_unix: float) -> list[Event]:
+    """Do again what a person did; under an edited plan what it names may not be there, and time passes all the same."""
+    try:
+        return engine.act(action, at_unix)
+    except KeyError:
+        return engine.advance(at_unix)
 
 
 def differences(archive: Archive, cook: Cook) -> list[str]:

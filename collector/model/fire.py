@@ -41,6 +41,8 @@ LID_BLAMED_SECONDS = 1200.0
 SLOPE_SECONDS = 5400.0
 LONG_SECONDS = 1800.0
 HOT_CELSIUS = 60.0
+STALL_PERIODS = 1.35
+"""The cook is late now and then (common practice, no source): by less than this share of his own rhythm is no stall."""
 REFUEL_CYCLE_SECONDS = 2700.0
 """A split every 30 to 60 minutes (common practice, no source): assumed until the rhythm is known."""
 
@@ -87,6 +89,8 @@ class FireWatch:
         self._missing = 0.0
         self._known_share = 0.0
         self._now = 0.0
+        self._stalled_since = -math.inf
+        """The refuel after which a stall was marked last."""
 
     def _steps(self, seconds: float) -> int:
         return max(1, round(seconds / self._step))
@@ -101,7 +105,7 @@ class FireWatch:
             top_fall: the same under the lid.
 
         Returns:
-            What was seen: lid openings and refuels.
+            What was seen: lid openings, refuels and stalls.
         """
         self._now = now_unix
         self._grate.push(np.array([grate_celsius]))
@@ -121,10 +125,38 @@ class FireWatch:
         if self.phase is not Phase.STEADY or self._missing > TELLS_MISSING_KELVIN:
             self.rhythm.pause()
             return []
-        smooth = _median(self._grate.last(self._steps(120.0))[0])
+        level = _median(self._grate.last(self._steps(120.0))[0]) + self._missing
         swing = self.steady.crest - self.steady.trough if self.steady is not None else math.nan
-        refuelled = self.rhythm.look(now_unix, smooth + self._missing, swing)
-        return [] if refuelled is None else [Mark(refuelled, "seen-refuel", "the fire picked up")]
+        refuelled = self.rhythm.look(now_unix, level, swing)
+        if refuelled is not None:
+            return [Mark(refuelled, "seen-refuel", "the fire picked up")]
+        return self._look_for_stall(now_unix, level)
+
+    def _look_for_stall(self, now_unix: float, level_celsius: float) -> list[Mark]:
+        """Mark once that no split took: late by the rhythm, and lower than the level usually falls between two."""
+        last = self.rhythm.refuels[-1] if self.rhythm.refuels else math.nan
+        late = now_unix - last > STALL_PERIODS * self.rhythm.period_seconds
+        if self.steady is None or not late or not level_celsius < self.steady.trough or last <= self._stalled_since:
+            return []
+        self._stalled_since = last
+        return [Mark(now_unix, "seen-stall", "the fire has not picked up", since_unix=last)]
+
+    def tell(self, kind: str, time_unix: float) -> None:
+        """Take a mark of the cook's; one that the curves show too is counted once.
+
+        While the pit warms up, splits follow no rhythm and are left out.
+        """
+        if kind == "lid":
+            self.lid.tell(time_unix)
+        elif kind == "split" and self.reached_unix is not None:
+            self.rhythm.tell(time_unix)
+
+    def judge(self, kind: str, time_unix: float, *, counts: bool) -> None:
+        """Count what was seen at a time, or count it no more, as the cook says; one of an older fire never counts."""
+        if kind == "seen-lid":
+            self.lid.confirm(time_unix) if counts else self.lid.delete(time_unix)
+        elif kind == "seen-refuel" and self.steady_since_unix is not None and time_unix >= self.steady_since_unix:
+            self.rhythm.confirm(time_unix) if counts else self.rhythm.delete(time_unix)
 
     def _look_at_phase(self, now_unix: float) -> None:
         level = self.level_celsius

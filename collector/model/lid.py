@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from collector.model.field import Array
+from collector.model.rhythm import JOIN_SECONDS
 from collector.model.robust import median
 
 __all__ = ["LidWatch"]
@@ -34,6 +35,7 @@ REGAINED_SHARE = 0.4
 class _Loss:
     """What one opening cost."""
 
+    opened_unix: float
     shut_unix: float
     kelvin: float
 
@@ -42,13 +44,15 @@ class LidWatch:
     """Follows the lid of one pit."""
 
     def __init__(self) -> None:
-        self.open_unix: float | None = None
-        """Since when it stands open; None while it is shut."""
         self.shut_unix: float | None = None
         """When it was shut last; None before the first time."""
-        self.since_unix = 0.0
-        """When the opening began from which the level has not come back yet; 0 when it has."""
-        self.openings = 0
+        self._opened: dict[float, bool] = {}
+        """When each opening was seen to begin, and whether it counts: the cook may say that it was none."""
+        self._open_unix: float | None = None
+        self._unseen = 0
+        """Openings the cook told of that the curves do not show."""
+        self._told: float | None = None
+        """When the newest of them was: it may show yet."""
         self.regained = True
         """The level has come back far enough from the last opening to tell that the lid did shut."""
         self._before = math.nan
@@ -66,40 +70,80 @@ class LidWatch:
             top_fall: the same under the lid.
         """
         grate = float(past[-1])
-        if self.open_unix is None and grate > self._low + REGAINED_SHARE * (self._before - self._low):
+        if self._open_unix is None and grate > self._low + REGAINED_SHARE * (self._before - self._low):
             self.regained = True
-        if self.open_unix is None:
+        if self._open_unix is None:
             if not (grate_fall > DROP_GRATE_KELVIN or top_fall > DROP_TOP_KELVIN):
                 return False
             known = past[np.isfinite(past)]
             self._before = float(known.max()) if known.size else math.nan
-            self.open_unix = now_unix - step_seconds
-            if self.since_unix == 0.0:
-                self.since_unix = self.open_unix
+            self._open_unix = now_unix - step_seconds
+            self._opened[self._open_unix] = True
+            if self._told is not None and self._open_unix - self._told <= JOIN_SECONDS:
+                self._unseen -= 1
+            self._told = None
             self._low = grate
             self.regained = False
-            self.openings += 1
             return True
         self._low = min(self._low, grate)
         if grate > self._low + SHUT_RISE_KELVIN:
-            self.open_unix = None
-            self.shut_unix = now_unix
+            if self._opened[self._open_unix]:
+                self.shut_unix = now_unix
             if self._before > self._low:
-                self._losses.append(_Loss(now_unix, self._before - self._low))
+                self._losses.append(_Loss(self._open_unix, now_unix, self._before - self._low))
+            self._open_unix = None
         return False
+
+    @property
+    def open_unix(self) -> float | None:
+        """Since when it stands open; None while it is shut."""
+        return self._open_unix if self._open_unix is not None and self._opened[self._open_unix] else None
+
+    @property
+    def since_unix(self) -> float:
+        """When the opening began from which the level has not come back yet; 0 when it has."""
+        began = [loss.opened_unix for loss in self._losses if self._opened[loss.opened_unix]]
+        if self.open_unix is not None:
+            began.append(self.open_unix)
+        return min(began, default=0.0)
+
+    @property
+    def openings(self) -> int:
+        """How often it was opened."""
+        return sum(self._opened.values()) + self._unseen
+
+    def tell(self, time_unix: float) -> None:
+        """Take an opening the cook says he made: one that was seen near it is the same, or the next that will be."""
+        if not any(counts and abs(t - time_unix) <= JOIN_SECONDS for t, counts in self._opened.items()):
+            self._unseen += 1
+            self._told = time_unix
+
+    def confirm(self, opened_unix: float) -> None:
+        """Count an opening that was seen to begin at this time, though it was deleted."""
+        if opened_unix in self._opened:
+            self._opened[opened_unix] = True
+
+    def delete(self, opened_unix: float) -> None:
+        """Count it no more, nor what it cost: the level fell for another reason."""
+        if opened_unix not in self._opened:
+            return
+        self._opened[opened_unix] = False
+        if opened_unix == max(self._opened):
+            self.shut_unix, self.regained = None, True
 
     def missing_kelvin(self, now_unix: float) -> float:
         """Say how much of what the openings cost may not have come back yet."""
         if not self._losses:
             return 0.0
-        missing = 0.0
+        missing, counted = 0.0, 0.0
         for loss in self._losses:
             waited = now_unix - loss.shut_unix
-            missing += loss.kelvin * sum(share * math.exp(-waited / seconds) for share, seconds in BACK)
+            still = loss.kelvin * sum(share * math.exp(-waited / seconds) for share, seconds in BACK)
+            missing += still
+            counted += still if self._opened[loss.opened_unix] else 0.0
         if missing < GONE_KELVIN:
             self._losses.clear()
-            self.since_unix = 0.0
-        return missing
+        return counted
 
     def settled(self, now_unix: float) -> bool:
         """Tell whether the air has mixed since the lid was shut."""

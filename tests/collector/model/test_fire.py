@@ -52,7 +52,7 @@ def test_refuels_are_seen_once_each_at_their_turn():
     true = [k for k in np.arange(2400, t[-1] - 900, 2400) if k > 6600]
     assert len(seen) in (len(true), len(true) + 1)
     assert all(min(abs(k - s) for s in seen) < 200 for k in true)
-    assert watch.refuel_period_seconds == pytest.approx(2400, rel=0.1)
+    assert watch.rhythm.period_seconds == pytest.approx(2400, rel=0.1)
 
 
 def test_a_lid_opening_is_seen_and_raises_nothing():
