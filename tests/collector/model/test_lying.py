@@ -48,7 +48,7 @@ def test_a_stuck_probe_is_told_and_left_out():
 @pytest.mark.parametrize("kelvin", [-12, 12])
 def test_a_probe_that_walks_away_alone_is_told(kelvin):
     engine = play(HOT + 7200, lambda n, t, v: v + kelvin * (n == "grate point") * min(max(t - HOT, 0) / 3600, 1))
-    assert accused(engine) == {"grate point": Reason.DISAGREES}
+    assert accused(engine) == {"grate point": Reason.DRIFTS}
 
 
 def test_it_is_believed_again_when_it_comes_back():
