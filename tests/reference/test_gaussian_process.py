@@ -180,7 +180,7 @@ def test_blocks_are_the_averages_of_point_kriging(case):
 
 
 def test_few_points_a_block_do_for_many():
-    """What the chamber uses for a zone, 9 by 6 points, against 60 by 40: hundredths of a kelvin (the walls' parabola)."""
+    """What the chamber uses for a zone, 9 by 6 points, against 60 by 40: hundredths of a kelvin, the walls'."""
     case = CASES["all of it"]
     shapes = [(0.0, 0.4, 0.0, 0.25), (0.4, 1.2, 0.0, 0.5), (0.0, LENGTH, 0.0, WIDTH)]
     few, few_covariance = case.model().blocks([block(*s, 9, 6) for s in shapes])
