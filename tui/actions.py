@@ -21,6 +21,8 @@ class Action:
     help: str
     footer: bool = False
     """Named in the bottom line."""
+    place: str = "board"
+    """Where the key is heard: everywhere on the board, or only while the list of that name is gone to."""
 
 
 ACTIONS: tuple[Action, ...] = (
@@ -48,9 +50,12 @@ ACTIONS: tuple[Action, ...] = (
     Action("zones", "z", "panel('zones')", "zones", "go to the zones; again: fill the screen"),
     Action("trend", "g", "panel('trend')", "trend", "go to the trend; again: fill the screen", footer=True),
     Action("alarms", "a", "panel('alarms')", "alarms", "go to the alarms; again: fill the screen", footer=True),
+    Action("marks", "j", "panel('marks')", "marks", "go to marks and events; again: fill the screen", footer=True),
     Action("meat", "e", "panel('meat')", "meat", "go to the meat probes; again: fill the screen", footer=True),
     Action("fire", "f", "panel('fire')", "fire", "go to the fire; again: fill the screen"),
     Action("sources", "o", "panel('sources')", "sources", "go to sources and store; again: fill the screen"),
+    Action("confirm", "y", "app.judge_event('confirm')", "confirm", "marks: the chosen event was one", True, "marks"),
+    Action("delete", "x", "app.judge_event('delete')", "delete", "marks: the chosen event was none", True, "marks"),
     Action("back", "escape", "back", "back", "all panels again"),
     Action("bed", "b", "app.bed", "bed", "a few numbers as large as the screen allows", footer=True),
     Action("unit", "F", "app.unit", "°F/°C", "change the unit"),
@@ -61,6 +66,8 @@ ACTIONS: tuple[Action, ...] = (
 )
 
 
-def bindings() -> list[Binding]:
-    """Make Textual bindings of the table."""
-    return [Binding(a.key, a.action, a.label, show=a.footer, id=a.id, tooltip=a.help) for a in ACTIONS]
+def bindings(place: str = "board") -> list[Binding]:
+    """Make Textual bindings of the table, of those keys that are heard in one place."""
+    return [
+        Binding(a.key, a.action, a.label, show=a.footer, id=a.id, tooltip=a.help) for a in ACTIONS if a.place == place
+    ]

@@ -4,7 +4,8 @@ from typing import TYPE_CHECKING, cast
 
 from collector import wire
 from collector.snapshot import AlarmState, AlarmView
-from tui.draw.words import age
+from tui.draw.marks import mark_words
+from tui.draw.words import age, clock
 from tui.errors import ClientError
 from tui.screens.note import NoteScreen
 
@@ -53,6 +54,19 @@ class Commander:
                 self._send(wire.AddMark(0, "note", text), f"noted: {text}")
 
         self._app.push_screen(NoteScreen(), keep)
+
+    def action_judge_event(self, verdict: str) -> None:
+        """Confirm or delete the chosen event."""
+        event = self._app.board.mark_list.chosen
+        if event is None:
+            self._app.notify("no event is chosen: go to the marks first")
+            return
+        view = self._app.view
+        told = f"{clock(event.time_unix, view)} {mark_words(event, view)}"
+        if verdict == "confirm":
+            self._send(wire.Confirm(0, event.event), f"confirmed: {told}")
+        else:
+            self._send(wire.Delete(0, event.event), f"deleted: {told}")
 
     def action_acknowledge(self) -> None:
         """Acknowledge the chosen alarm."""

@@ -13,9 +13,9 @@ from collector.model.field import Array
 from collector.model.plan import GRATE, Plan
 from collector.snapshot import AlarmState, AlarmView, Phase
 
-__all__ = ["Look", "RuleBook"]
+__all__ = ["LYING_WORDS", "Look", "RuleBook"]
 
-_LYING_WORDS = {
+LYING_WORDS = {
     Reason.STUCK: "has not moved while the others did: look at its plug and cable",
     Reason.DISAGREES: "stands away from what its neighbours say: look whether it moved or touches meat or metal",
     Reason.SPIKE: "jumps: look at its plug and cable",
@@ -28,7 +28,13 @@ _LYING_WORDS = {
     Reason.DUPLICATE: "repeats itself",
     Reason.OUT_OF_ORDER: "sends its values out of order",
     Reason.LAST_KNOWN: "has only a kept value of unknown age",
+    Reason.OFFLINE: "is gone, says its source",
+    Reason.TOO_FAST: "moves faster than air or meat can: look at its plug and cable",
+    Reason.SWAPPED: "seems to have changed places with another: look at the plugs",
+    Reason.WET: "stays near the wet bulb as if wetted: look whether it drips on or touches meat",
+    Reason.DRIFTS: "walks away slowly from what its neighbours say: look whether it slipped; try it in ice water",
 }
+"""Why a probe is not believed and what to look at; for every reason but none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +146,7 @@ class RuleBook:
         for i, alarm in enumerate(self._lying):
             doubted = float(look.doubted_seconds[i])
             if doubted > 0.0 or alarm.active or alarm.state is not AlarmState.NORMAL:
-                words = _LYING_WORDS.get(look.reasons[i], "is believed again")
+                words = LYING_WORDS.get(look.reasons[i], "is believed again")
                 steps += alarm.update(
                     now,
                     doubted if look.age_seconds[i] <= self._silent_after[i] else float("nan"),

@@ -27,6 +27,7 @@ from collector.snapshot import (
     SourceView,
     StoreView,
     TrendPoint,
+    Verdict,
     ZoneView,
 )
 from tui.client import ClientLink, ClientState
@@ -88,10 +89,17 @@ def night(now_unix: float = NIGHT, **changes: object) -> Snapshot:
         now_unix, "brisket with the new baffle", NIGHT - 6 * 3600.0,
         ChamberView("offset", "cylinder", 1.5, 0.5, ("grate", "top")), 120.0, 107.0, 135.0, probes, zones,
         (field_of(probes, "grate"), field_of(probes, "top")), EvennessView(31.0, 27.0, 31.0, 26.0, 9.0),
-        FireView(Phase.STEADY, 114.0, -7.0, -11.0, -3.0, 25.0, None, NIGHT - 2400.0, 2700.0, 3, 7),
+        FireView(Phase.STEADY, 114.0, -7.0, -11.0, -3.0, 25.0, None, NIGHT - 2400.0, 2700.0, NIGHT + 300.0, 3, 7),
         (alarm("cold-spot/stack end"), alarm("silent-probe/door", AlarmState.ACKNOWLEDGED, value=900.0, limit=120.0,
                                              unit="seconds", message="door is not heard; look at its battery")),
-        (Mark(NIGHT - 2400.0, "split"),),
+        (
+            Mark(NIGHT - 9000.0, "seen-refuel", "the fire picked up", "refuel/20231114T194320Z"),
+            Mark(NIGHT - 7200.0, "seen-lid", "the lid was opened", "lid/20231114T201320Z", Verdict.CONFIRMED),
+            Mark(NIGHT - 7100.0, "wrap"),
+            Mark(NIGHT - 5000.0, "seen-refuel", "the fire picked up", "refuel/20231114T205000Z", Verdict.DELETED),
+            Mark(NIGHT - 2400.0, "seen-refuel", "the fire picked up", "refuel/20231114T213320Z"),
+            Mark(NIGHT - 2400.0, "split"),
+        ),
         (SourceView("pit broker", "mqtt", LinkState.UP, "", 86400, 0, 3, NIGHT - 1.0, 1, ("garage/fridge",)),
          SourceView("meat radio", "ble", LinkState.DOWN, "connected, but nothing is heard", 1200, 4, 0, NIGHT - 65.0)),
         StoreView("cook.db", 16, NIGHT - 4.0, ""),

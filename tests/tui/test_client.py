@@ -147,7 +147,9 @@ async def test_another_version_is_refused_with_both_numbers(server):
     server.greeting = wire.Hello(wire.VERSION + 1, "9.9.9")
     client = quick(server.path)
     async with listening(client) as (heard, task):
-        with pytest.raises(VersionRefused, match=r"9\.9\.9.*version 2 of the feed.*version 1") as refused:
+        with pytest.raises(
+            VersionRefused, match=rf"9\.9\.9.*version {wire.VERSION + 1} of the feed.*version {wire.VERSION}"
+        ) as refused:
             await asyncio.wait_for(task, 5.0)
         assert refused.value.theirs == wire.VERSION + 1
         assert heard.empty()

@@ -8,7 +8,7 @@ import pytest
 
 from adapters.source import LinkState
 from collector import wire
-from collector.snapshot import AlarmState, StoreView
+from collector.snapshot import AlarmState, Mark, StoreView, Verdict
 from tui.actions import ACTIONS
 from tui.app import Dashboard
 from tui.client import ClientLink, ClientState
@@ -69,7 +69,7 @@ async def test_a_terminal_too_small_shows_what_fits_and_does_not_fall_over(clien
 async def test_every_panel_is_reached_by_its_key_fills_the_screen_and_is_left(client):
     places = {
         "g": "zones at the grate, 3 h", "a": "! stack end is cold", "e": "brisket point", "f": "refuel",
-        "o": "garage/fridge", "z": "flat side", "c": "FIRE END",
+        "j": "refuel seen?", "o": "garage/fridge", "z": "flat side", "c": "FIRE END",
     }  # fmt: skip
     app = board(client)
     async with app.run_test(notifications=True, size=(80, 24)) as pilot:
@@ -133,6 +133,61 @@ async def test_the_chosen_alarm_stays_chosen_when_another_comes_before_it(client
         client.queue.put_nowait(wire.News(replace(snapshot, alarms=(alarm("spread/grate"), *snapshot.alarms))))
         await settle(pilot, lambda: "+2 more" in seen(app))
         assert app.board.alarm_list.chosen.key == "silent-probe/door"
+
+
+async def test_an_event_is_chosen_confirmed_and_deleted_by_keys(client):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        await pilot.press("y", "x")
+        assert "y confirm" not in seen(app), "only among the marks"
+        await pilot.press("j")
+        await settle(pilot, lambda: "refuel seen?" in seen(app))
+        await settle(pilot, lambda: "y confirm x delete" in seen(app))
+        assert app.board.mark_list.chosen.event == "refuel/20231114T213320Z", "the cook's own marks are passed over"
+        await pilot.press("y")
+        await settle(pilot, lambda: "confirmed: " in seen(app))
+        await pilot.press("down", "x")
+        await settle(pilot, lambda: "deleted: " in seen(app))
+        assert client.sent == [
+            wire.Confirm(0, "refuel/20231114T213320Z"), wire.Delete(0, "lid/20231114T201320Z"),
+        ]  # fmt: skip
+        await pilot.press("escape")
+        await settle(pilot, lambda: "y confirm" not in seen(app))
+
+
+async def test_an_event_is_chosen_and_judged_by_the_mouse(client):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(160, 48)) as pilot:
+        await ready(pilot)
+        row = next(i for i, line in enumerate(seen(app).splitlines()) if "lid seen, confirmed" in line)
+        await pilot.click(offset=(115, row))
+        await settle(pilot, lambda: "x delete" in seen(app))
+        assert app.board.mark_list.chosen.event == "lid/20231114T201320Z"
+        line = seen(app).splitlines()[-1]
+        await pilot.click(offset=(line.index("x delete") + 3, 47))
+        await settle(pilot, lambda: client.sent)
+        assert client.sent == [wire.Delete(0, "lid/20231114T201320Z")]
+
+
+async def test_the_chosen_event_stays_chosen_when_marks_come_and_go_and_a_deleted_one_is_gone(client, night):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(160, 48)) as pilot:
+        await ready(pilot)
+        assert seen(app).count("refuel seen") == 2, "the deleted one is on record only"
+        await pilot.press("j", "down")
+        snapshot = night()
+        lid, newest = snapshot.marks[1], Mark(snapshot.now_unix, "seen-stall", "", "stall/1")
+        client.queue.put_nowait(wire.News(replace(snapshot, marks=(*snapshot.marks, newest))))
+        await settle(pilot, lambda: "fire not picked up?" in seen(app))
+        assert app.board.mark_list.chosen == lid
+        gone = tuple(replace(m, verdict=Verdict.DELETED) if m == lid else m for m in snapshot.marks)
+        client.queue.put_nowait(wire.News(replace(snapshot, marks=gone)))
+        await settle(pilot, lambda: "lid seen" not in seen(app))
+        assert app.board.mark_list.chosen is None
+        await pilot.press("x")
+        await settle(pilot, lambda: "no event is chosen" in seen(app))
+        assert client.sent == []
 
 
 async def test_unshelve_takes_back_what_is_shelved(client, night, alarm):

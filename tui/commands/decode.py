@@ -100,7 +100,7 @@ def _clean(text: str, view: "View", cells: int = 200) -> str:
 def _words(found: "Replayed", view: "View") -> str:
     """Say one packet in a line."""
     from adapters.reading import Quality
-    from tui.draw.meat import reason_words
+    from tui.draw.meat import REASON_WORDS
     from tui.draw.scan import exact_temperature
     from tui.draw.words import clock_seconds
 
@@ -109,7 +109,7 @@ def _words(found: "Replayed", view: "View") -> str:
         return f"{head}cannot be read: {_clean(found.why, view)}"
     parts = []
     for value in found.packet.values:
-        doubt = "" if value.quality is Quality.GOOD else f" ({reason_words(value.reason)})"
+        doubt = "" if value.quality is Quality.GOOD else f" ({REASON_WORDS[value.reason]})"
         parts.append(f"{_clean(value.key, view, 40)} = {exact_temperature(value.celsius, view)}{doubt}")
     if found.packet.battery_percent is not None:
         parts.append(f"battery = {found.packet.battery_percent:.0f} %")

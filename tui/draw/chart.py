@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.snapshot import Snapshot
+from tui.draw.marks import listed
 from tui.draw.trend import Curve, Guide, Sign
 from tui.draw.trend_log import TrendLog
 from tui.draw.view import View
@@ -19,9 +20,9 @@ ChartKind = Literal["zones", "spread", "meat"]
 CHARTS: tuple[ChartKind, ...] = ("zones", "spread", "meat")
 SIGNS = {
     "note": "n", "split": "s", "lid": "i", "spritz": "r", "wrap": "w", "turned": "t", "moved": "m", "seen-lid": "I",
-    "seen-refuel": "S",
+    "seen-refuel": "S", "seen-stall": "F",
 }  # fmt: skip
-"""The letter of each mark: the key that makes it, a capital for what the curves themselves show."""
+"""The letter of each mark: the key that makes it, a capital for what the curves themselves show, of the fire its F."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +59,7 @@ def choose_chart(log: TrendLog, snapshot: Snapshot, kind: ChartKind, level: str,
     title = f"{kind}, {hours:g} h"
     if kind == "zones" and len(snapshot.chamber.levels) > 1:
         title = f"zones at the {level}, {hours:g} h"
-    signs = tuple(Sign(m.time_unix, SIGNS.get(m.kind, "*")) for m in snapshot.marks)
+    signs = tuple(Sign(m.time_unix, SIGNS.get(m.kind, "*")) for m in reversed(listed(snapshot)))
     return Chart(time_unix, curves, guides, window, title, signs)
 
 

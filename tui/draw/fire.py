@@ -2,15 +2,12 @@
 
 import math
 
-from collector.snapshot import Mark, Phase, Snapshot
+from collector.snapshot import Phase, Snapshot
 from tui.draw.line import Line, Role, wrapped
 from tui.draw.view import View
 from tui.draw.words import age, arrow, clock, degree, difference, slope, temperature
 
-__all__ = ["fire_lines"]
-
-SEEN_WORDS = {"seen-refuel": "refuel seen", "seen-lid": "lid seen"}
-"""Marks that the curves themselves show; their text says no more."""
+__all__ = ["due_words", "fire_lines"]
 
 
 def fire_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
@@ -32,6 +29,8 @@ def fire_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
         (("lid     ", "faint"), _lid(snapshot, view)),
         (("refuel  ", "faint"), (_refuel(snapshot), "plain")),
     ]
+    if due := due_words(snapshot, view):
+        lines.append((("next    ", "faint"), (due, "plain")))
     unit = degree(view)
     spread = difference(even.spread_kelvin, view, signed=False)
     swing = difference(even.fluctuation_kelvin, view, signed=False)
@@ -40,13 +39,7 @@ def fire_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
         (("ends    ", "faint"), (f"fire end {difference(even.along_kelvin, view)} {unit} to stack end", "plain")),
         (("lid air ", "faint"), (f"{difference(even.top_to_grate_kelvin, view)} {unit} over the grate", "plain")),
     ]
-    told = [f"{clock(m.time_unix, view)} {_mark(m)}" for m in reversed(snapshot.marks[-20:])]
-    lines += [((("marks   " if i == 0 else " " * 8), "faint"), (text, "plain")) for i, text in enumerate(told)]
     return [row for line in lines for row in wrapped(line, width, 8)]
-
-
-def _mark(mark: Mark) -> str:
-    return SEEN_WORDS.get(mark.kind) or (f"{mark.kind}: {mark.text}" if mark.text else mark.kind)
 
 
 def _limit(snapshot: Snapshot, view: View) -> tuple[str, Role]:
@@ -75,3 +68,16 @@ def _refuel(snapshot: Snapshot) -> str:
     if not math.isnan(fire.refuel_period_seconds):
         text += f", every {age(fire.refuel_period_seconds)}"
     return text
+
+
+def due_words(snapshot: Snapshot, view: View) -> str:
+    """Say when the next split is due; empty while the rhythm is unknown.
+
+    It is no more than the habit of this pit: not every split shows in the curve.
+    """
+    due = snapshot.fire.refuel_due_unix
+    if due is None:
+        return ""
+    late = snapshot.now_unix - due
+    when = f"overdue by {age(late)}" if late >= 60.0 else f"due about {clock(due, view)}"
+    return f"split {when} by the pit's rhythm"

@@ -8,15 +8,29 @@ from tui.draw.line import Line, Part, Role, fit
 from tui.draw.view import View
 from tui.draw.words import age, arrow, degree, difference, number
 
-__all__ = ["doubt_words", "meat_lines", "reason_words"]
+__all__ = ["REASON_WORDS", "doubt_words", "meat_lines"]
 
-_WORDS = {
-    Reason.NOT_A_NUMBER: "no value, is it plugged in?",
-    Reason.UNDECODABLE: "unreadable",
-    Reason.OPEN_OR_SHORT: "broken or shorted lead",
+REASON_WORDS = {
+    Reason.NONE: "doubtful",
     Reason.LAST_KNOWN: "last known value, of unknown age",
+    Reason.OFFLINE: "gone, says its source",
+    Reason.UNDECODABLE: "unreadable",
+    Reason.OUT_OF_RANGE: "outside what it can measure",
+    Reason.TOO_FAST: "moves too fast",
+    Reason.SPIKE: "spikes",
+    Reason.STUCK: "stuck",
+    Reason.OPEN_OR_SHORT: "broken or shorted lead",
+    Reason.CLOCK_FUTURE: "its clock is ahead",
+    Reason.CLOCK_PAST: "an old value, sent late",
+    Reason.OUT_OF_ORDER: "sent out of order",
+    Reason.DUPLICATE: "sent twice",
+    Reason.DISAGREES: "its neighbours disagree",
+    Reason.NOT_A_NUMBER: "no value, is it plugged in?",
+    Reason.SWAPPED: "changed places with another?",
+    Reason.WET: "wet, or touching meat?",
+    Reason.DRIFTS: "drifts away",
 }
-"""Reasons whose own name would puzzle a cook."""
+"""Why a value is not good, in a word or two."""
 ROOMY = 44
 """From this width on, the trend is told as a number too."""
 
@@ -30,13 +44,8 @@ def doubt_words(probe: ProbeView, now_unix: float) -> str:
     if probe.quality is not Quality.GOOD:
         if probe.reason is Reason.NONE:
             return probe.quality.name.lower()
-        return reason_words(probe.reason)
+        return REASON_WORDS[probe.reason]
     return ""
-
-
-def reason_words(reason: Reason) -> str:
-    """Say in a word or two why a value is not good."""
-    return _WORDS.get(reason) or reason.name.lower().replace("_", " ")
 
 
 def meat_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:

@@ -12,7 +12,7 @@ from adapters.decode.value import Packet, Value
 from adapters.reading import Quality
 from tui.draw.clean import clean
 from tui.draw.line import Line
-from tui.draw.meat import reason_words
+from tui.draw.meat import REASON_WORDS
 from tui.draw.view import View
 from tui.draw.words import degree, difference_number, temperature_number
 
@@ -165,7 +165,7 @@ def packet_lines(packet: Packet, view: View) -> list[Line]:
 
 def _value_words(value: Value, view: View) -> str:
     key = clean(value.key, 40, ascii_only=view.ascii_only)
-    doubt = "" if value.quality is Quality.GOOD else f"  ({reason_words(value.reason)})"
+    doubt = "" if value.quality is Quality.GOOD else f"  ({REASON_WORDS[value.reason]})"
     return f"{key} {exact_temperature(value.celsius, view)}{doubt}"
 
 

@@ -7,7 +7,8 @@ from collector.model.alarm import Transition
 from collector.snapshot import AlarmState, ProbeView, Snapshot
 from collector.straight import StraightRun
 from tui.draw.clean import clean
-from tui.draw.meat import reason_words
+from tui.draw.fire import due_words
+from tui.draw.meat import REASON_WORDS
 from tui.draw.sources import radio_words
 from tui.draw.view import View
 from tui.draw.words import age, alarm_sentence, clock, clock_seconds, degree, difference, measured, slope, temperature
@@ -67,6 +68,8 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
         f"fire end to stack end {difference(even.along_kelvin, view)}, "
         f"under the lid {difference(even.top_to_grate_kelvin, view)} over the grate",
     ]
+    if due := due_words(snapshot, view):
+        lines.append(f"refuel      next {due}")
     lines += _zone_lines(snapshot, view)
     for probe in snapshot.probes:
         told = "never heard" if probe.heard_unix is None else age(snapshot.now_unix - probe.heard_unix) + " ago"
@@ -100,7 +103,7 @@ def _doubt(probe: ProbeView) -> str:
         return ""
     if probe.reason is Reason.NONE:
         return "" if probe.heard_unix is None else f", {probe.quality.name.lower()}"
-    return f", {probe.quality.name.lower()}: {reason_words(probe.reason)}"
+    return f", {probe.quality.name.lower()}: {REASON_WORDS[probe.reason]}"
 
 
 def _zone_lines(snapshot: Snapshot, view: View) -> list[str]:

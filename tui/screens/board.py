@@ -25,6 +25,8 @@ from tui.draw.zones import zone_lines
 from tui.widgets.alarm_list import AlarmList
 from tui.widgets.banner import Banner
 from tui.widgets.chamber_map import ChamberMap
+from tui.widgets.kept_list import KeptList
+from tui.widgets.mark_list import MarkList
 from tui.widgets.panel import Panel
 from tui.widgets.roles import content
 from tui.widgets.text_panel import TextPanel
@@ -32,8 +34,9 @@ from tui.widgets.trend_chart import TrendChart
 
 __all__ = ["PANELS", "BoardScreen"]
 
-PANELS = ("chamber", "zones", "trend", "alarms", "meat", "fire", "sources")
-CHOSEN = ("trend", "alarms", "meat", "fire", "sources")
+PANELS = ("chamber", "zones", "marks", "trend", "alarms", "meat", "fire", "sources")
+CHOSEN = ("marks", "trend", "alarms", "meat", "fire", "sources")
+LISTS = ("marks", "alarms")
 """Panels that take turns in one place where there is no room for all."""
 
 
@@ -64,14 +67,15 @@ class BoardScreen(Screen[None]):
         with Container(id="panels"):
             for name, widget in self._widgets().items():
                 panel = Panel(widget, id=name)
-                panel.can_focus = name != "alarms"
+                panel.can_focus = name not in LISTS
                 yield panel
         yield Footer(compact=True, show_command_palette=False)
 
-    def _widgets(self) -> dict[str, ChamberMap | TextPanel | TrendChart | AlarmList]:
+    def _widgets(self) -> dict[str, ChamberMap | TextPanel | TrendChart | KeptList]:
         return {
             "chamber": ChamberMap(),
             "zones": TextPanel(zone_lines),
+            "marks": MarkList(),
             "trend": TrendChart(numbered=self._depth in ("16", "none")),
             "alarms": AlarmList(),
             "meat": TextPanel(meat_lines),
@@ -91,6 +95,11 @@ class BoardScreen(Screen[None]):
         return self.query_one(AlarmList)
 
     @property
+    def mark_list(self) -> MarkList:
+        """The marks, with the event that is chosen."""
+        return self.query_one(MarkList)
+
+    @property
     def _level_name(self) -> str:
         assert self._snapshot is not None
         levels = self._snapshot.chamber.levels
@@ -103,6 +112,7 @@ class BoardScreen(Screen[None]):
         for panel in self.query(TextPanel):
             panel.show(snapshot, view)
         self.alarm_list.show(snapshot, view)
+        self.mark_list.show(snapshot, view)
         self._show_chamber()
         self.show_trend()
         self._show_titles()
@@ -164,25 +174,30 @@ class BoardScreen(Screen[None]):
         panel = self.query_one(f"#{name}")
         fill = panel.has_class("-here") and not self.has_class("-filled")
         self._leave()
-        if name != "alarms":
-            self.alarm_list.highlighted = None
+        self._let_go(name)
         panel.add_class("-here")
         if name in CHOSEN:
             self._choose(name)
         if fill:
             self.add_class("-filled")
-        target = self.alarm_list if name == "alarms" else panel
+        target = self.query_one(f"#{name} > KeptList") if name in LISTS else panel
         target.focus()
 
     def action_back(self) -> None:
         """Show all panels again."""
         self._leave()
-        self.alarm_list.highlighted = None
+        self._let_go("")
         self.set_focus(None)
 
     def _leave(self) -> None:
         self.remove_class("-filled")
         self.query("#panels > Panel").remove_class("-here")
+
+    def _let_go(self, kept: str) -> None:
+        """Choose nothing any more in the lists but one."""
+        for name in LISTS:
+            if name != kept:
+                self.query_one(f"#{name} > KeptList", KeptList).highlighted = None
 
     def action_level(self) -> None:
         """Show the next level."""

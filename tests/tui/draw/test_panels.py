@@ -2,19 +2,25 @@
 
 import math
 from dataclasses import replace
+from datetime import UTC
 
 import pytest
 
 from adapters.reading import Quality, Reason
 from adapters.source import LinkState
-from collector.snapshot import AlarmState, Mark, Phase, StoreView
+from collector.model.rulebook import LYING_WORDS
+from collector.snapshot import AlarmState, Mark, Phase, StoreView, Verdict
 from tui.draw.alarms import alarm_lines, pressing, pressing_line
+from tui.draw.chart import choose_chart
 from tui.draw.fire import fire_lines
 from tui.draw.heading import heading_line
 from tui.draw.large import large_text
 from tui.draw.line import plain, width
-from tui.draw.meat import doubt_words, meat_lines
+from tui.draw.marks import listed, mark_line
+from tui.draw.meat import REASON_WORDS, doubt_words, meat_lines
 from tui.draw.sources import source_lines
+from tui.draw.summary import status_lines
+from tui.draw.trend_log import TrendLog
 from tui.draw.view import View
 from tui.draw.zones import zone_lines
 
@@ -173,13 +179,62 @@ def test_every_large_figure_looks_different():
 def test_marks_are_told_in_words(night):
     at = night().now_unix
     marks = (
-        Mark(at, "seen-refuel", "the fire picked up"), Mark(at, "seen-lid", "the lid was opened"),
+        Mark(at, "seen-refuel", "the fire picked up", "refuel/1"),
+        Mark(at, "seen-lid", "the lid was opened", "lid/1", Verdict.CONFIRMED),
+        Mark(at, "seen-stall", "the fire has not picked up", "stall/1", None, at - 3600.0),
+        Mark(at, "seen-refuel", "the fire picked up", "refuel/2", Verdict.DELETED),
         Mark(at, "note", "wet oak"), Mark(at, "split"),
     )  # fmt: skip
-    told = text(fire_lines(night(marks=marks), C, 60))
-    for words in (" refuel seen", " lid seen", " note: wet oak", " split"):
-        assert any(line.endswith(words) for line in told.splitlines()), words
-    assert "seen-" not in told
+    zone = View(zone=UTC)
+    told = [plain(mark_line(m, zone, 60)) for m in listed(night(marks=marks))]
+    assert told == [
+        "22:13 split", "22:13 note: wet oak", "22:13 fire not picked up since 21:13?", "22:13 lid seen, confirmed",
+        "22:13 refuel seen?",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("cells", [12, 20, 33])
+def test_a_mark_fits_and_tells_first_whether_it_is_confirmed(night, cells):
+    marks = (Mark(night().now_unix, "seen-lid", "", "lid/1", Verdict.CONFIRMED), Mark(0.0, "note", "oak " * 40))
+    for mark in marks:
+        for view in (C, View(ascii_only=True)):
+            line = mark_line(mark, view, cells)
+            assert width(line) <= cells
+            assert plain(line).isascii() or not view.ascii_only
+    assert plain(mark_line(marks[0], C, cells)).endswith(", confirmed")
+
+
+def test_deleted_events_leave_the_chart_too(night, history):
+    at = night().now_unix - 600.0
+    seen = Mark(at, "seen-refuel", "", "refuel/1")
+    gone = Mark(at - 600.0, "seen-lid", "", "lid/1", Verdict.DELETED)
+    stall = Mark(at + 60.0, "seen-stall", "", "stall/1")
+    log = TrendLog()
+    log.replace(history())
+    chart = choose_chart(log, night(marks=(gone, seen, stall)), "zones", "grate", 3.0, C)
+    assert [(s.time_unix, s.letter) for s in chart.signs] == [(at, "S"), (at + 60.0, "F")]
+
+
+def test_the_next_split_is_told_by_the_rhythm_and_not_at_all_while_there_is_none(night):
+    snapshot, zone = night(), View(zone=UTC)
+    assert "split due about 22:18 by the pit's rhythm" in text(fire_lines(snapshot, zone, 60))
+    assert "refuel      next split due about 22:18 by the pit's rhythm" in status_lines(snapshot, zone)
+    late = night(fire=replace(snapshot.fire, refuel_due_unix=snapshot.now_unix - 750.0))
+    assert "split overdue by 12 min by the pit's rhythm" in text(fire_lines(late, zone, 60))
+    unknown = night(fire=replace(snapshot.fire, refuel_due_unix=None))
+    assert "rhythm" not in text(fire_lines(unknown, zone, 60)) + "\n".join(status_lines(unknown, zone))
+
+
+def test_no_reason_lacks_words(night):
+    assert set(REASON_WORDS) == set(Reason)
+    assert set(LYING_WORDS) == set(Reason) - {Reason.NONE}
+    for reason in set(Reason) - {Reason.NONE}:
+        probe = replace(night().probes[0], quality=Quality.UNCERTAIN, reason=reason)
+        assert doubt_words(probe, night().now_unix) == REASON_WORDS[reason]
+    for words in (*REASON_WORDS.values(), *LYING_WORDS.values()):
+        assert words
+        assert words.isascii()
+    assert "look at the plugs" in LYING_WORDS[Reason.SWAPPED]
 
 
 def test_a_doubt_without_a_reason_is_never_called_none(night):

@@ -1,0 +1,36 @@
+"""The marks as a list, from which an event that the curves show can be chosen, confirmed and deleted."""
+
+from typing import ClassVar
+
+from textual.binding import BindingType
+
+from collector.snapshot import Mark, Snapshot
+from tui.actions import bindings
+from tui.draw.marks import listed, mark_line
+from tui.draw.view import View
+from tui.widgets.kept_list import KeptList, Row
+from tui.widgets.roles import content
+
+__all__ = ["MarkList"]
+
+
+class MarkList(KeptList):
+    """Shows every mark that stands, the newest first; only events can be chosen."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*bindings("marks")]
+    empty: ClassVar = "nothing marked, nothing seen"
+
+    def rows(self, snapshot: Snapshot, view: View, width: int) -> list[Row]:
+        """Write one row a mark."""
+        marks = listed(snapshot)
+        return [
+            (m.event or f"{len(marks) - i}", content(mark_line(m, view, width), old=view.old), bool(m.event))
+            for i, m in enumerate(marks)
+        ]
+
+    @property
+    def chosen(self) -> Mark | None:
+        """The event that is highlighted; None when none is."""
+        if self.given is None:
+            return None
+        return next((m for m in listed(self.given[0]) if m.event and m.event == self.chosen_key), None)
