@@ -137,7 +137,7 @@ async def test_the_broker_goes_away_and_comes_back(real_broker, collecting, pit_
 
 
 async def test_a_restart_goes_on_with_the_cook_and_its_marks(real_broker, collecting, pit_config):
-    from collector.wire import AddMark
+    from collector.wire import AddMark, Confirm, Delete
     from tui.once import ask
 
     real_broker.start()
@@ -148,6 +148,9 @@ async def test_a_restart_goes_on_with_the_cook_and_its_marks(real_broker, collec
     await running.snapshot_when(lambda s: s.probes[3].celsius == 111 and not s.store.unsaved)
     reply = await ask(running.socket, AddMark(5, "spritz", "apple juice"))
     assert reply.done
+    for command in (Confirm(6, "refuel/none"), Delete(7, "")):
+        reply = await ask(running.socket, command)
+        assert (reply.done, reply.why.split(";")[0]) == (False, "there is no such event among the newest marks")
     await running.snapshot_when(lambda s: s.marks)
     await asyncio.sleep(0.3)  # a mark is committed at once
     running.kill()

@@ -1,18 +1,29 @@
-"""`coldside mark`: something the cook did or saw, on the record of the running cook."""
+"""`coldside mark`: something the cook did or saw, on the record of the running cook; what the curves show, judged."""
 
 import argparse
 import asyncio
 import sys
+from contextlib import aclosing
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from tui.commands.options import add_json, add_socket, text
 from tui.exit_codes import Exit
+
+if TYPE_CHECKING:
+    from collector.snapshot import Mark
+    from collector.wire import AddMark, Confirm, Delete
 
 __all__ = ["add_options", "run"]
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of `mark`."""
-    parser.add_argument("text", type=text, metavar="TEXT", help="what it was, in your words")
+    what = parser.add_mutually_exclusive_group(required=True)
+    what.add_argument("text", type=text, nargs="?", metavar="TEXT", help="what it was, in your words")
+    what.add_argument("--events", action="store_true", help="list what the curves show, each with its identity")
+    what.add_argument("--confirm", type=text, metavar="ID", help="this event was one; takes a deletion back")
+    what.add_argument("--delete", type=text, metavar="ID", help="this event was none; it counts no more")
     parser.add_argument(
         "--kind", default="note", choices=("note", "split", "lid", "spritz", "wrap", "turned", "moved"),
         help="what kind of thing (default: note)",
@@ -22,18 +33,59 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Send the mark to the collector."""
+    """Send the mark to the collector, or list the events there are."""
     import json
 
     from collector.paths import runtime_socket
-    from collector.wire import AddMark
     from tui.once import ask
 
-    reply = asyncio.run(ask(runtime_socket(options.socket), AddMark(1, options.kind, options.text)))
+    socket = runtime_socket(options.socket)
+    if options.events:
+        return _list_events(options, asyncio.run(_events(socket)))
+    command, told = _command(options)
+    reply = asyncio.run(ask(socket, command))
     if options.json:
         print(json.dumps({"schema": 1, "done": reply.done, "why": reply.why}))
     elif reply.done:
-        print(f"marked: {options.kind} {options.text}")
+        print(told)
     else:
         print(f"coldside: {reply.why}", file=sys.stderr)
     return Exit.OK if reply.done else Exit.FAILED
+
+
+def _command(options: argparse.Namespace) -> tuple["AddMark | Confirm | Delete", str]:
+    """Say what to send, and what to print once it is done."""
+    from collector.wire import AddMark, Confirm, Delete
+
+    if options.confirm is not None:
+        return Confirm(1, options.confirm), f"confirmed: {options.confirm}"
+    if options.delete is not None:
+        return Delete(1, options.delete), f"deleted: {options.delete}"
+    return AddMark(1, options.kind, options.text), f"marked: {options.kind} {options.text}"
+
+
+async def _events(socket: Path) -> list["Mark"]:
+    """Ask for the events among the newest marks, deleted ones too, oldest first."""
+    from tui.once import snapshots
+
+    async with aclosing(snapshots(socket)) as coming:
+        return [mark for mark in (await anext(coming)).marks if mark.event]
+
+
+def _list_events(options: argparse.Namespace, events: list["Mark"]) -> int:
+    import msgspec
+
+    from tui.draw.marks import mark_words
+    from tui.draw.view import View
+    from tui.draw.words import clock
+
+    if options.json:
+        print(msgspec.json.encode({"schema": 1, "events": events}).decode())
+        return Exit.OK
+    view = View()
+    for event in events:
+        words = f"{clock(event.time_unix, view)}  {mark_words(event, view):30}"
+        print(f"{words}  {event.event:26}  {event.verdict or ''}".rstrip())
+    if not events:
+        print("the curves show no event yet")
+    return Exit.OK
