@@ -32,6 +32,11 @@ ENVELOPE_LAG_SECONDS = 2700.0
 """What is usual is read from before this: a fire that fades must not make itself the usual."""
 ENVELOPE_NEEDS_SECONDS = 1800.0
 TROUGH_SHARE, CREST_SHARE = 0.05, 0.95
+EVEN_MISSING_KELVIN = 8.0
+SHORTEST_CYCLE_SECONDS, LONGEST_CYCLE_SECONDS = 1500.0, 4500.0
+CYCLE_KNOWN_SHARE = 0.5
+CYCLES_SECONDS = 2 * 3600.0
+"""A cycle is compared with those of so long before it: the settling of the evening is no drift of the night."""
 SWING_SHARE = 0.2
 NEW_KELVIN = 2.0
 WELL_KNOWN_SECONDS = 5400.0
@@ -70,6 +75,10 @@ class FireWatch:
         self._grate = Ring(1, int(5 * 3600 / step_seconds))
         self._calm = Ring(1, int(5 * 3600 / step_seconds))
         """The grate with lid openings and the warm-up left out (NaN)."""
+        self._even = Ring(1, int((LONGEST_CYCLE_SECONDS * 1.25 + CYCLES_SECONDS) / step_seconds))
+        """The grate with what lid openings took given back; NaN while they are under way, and in the warm-up."""
+        self.cycle_moved_kelvin = float("nan")
+        """Mean of the last refuel cycle less that of the cycles before."""
         self.lid = LidWatch()
         self.rhythm = Rhythm()
         self.phase = Phase.UNKNOWN
@@ -119,6 +128,8 @@ class FireWatch:
         marks += self._look_for_refuel(now_unix)
         calm = self.phase is Phase.STEADY and self._missing < CALM_MISSING_KELVIN
         self._calm.push(np.array([grate_celsius if calm else np.nan]))
+        settled = self.phase is Phase.STEADY and self._missing < EVEN_MISSING_KELVIN
+        self._even.push(np.array([grate_celsius + self._missing if settled else np.nan]))
         return marks
 
     def _look_for_refuel(self, now_unix: float) -> list[Mark]:
@@ -193,7 +204,8 @@ class FireWatch:
         return past.size >= self._steps(2400.0) and float(_median(past[-12:]) - _median(past[:12])) < 3.0
 
     def look_at_slope(self) -> None:
-        """Work out slope and envelope from the calm record; called every half minute, they move slowly."""
+        """Work out slope, envelope and cycle means; called every half minute, they move slowly."""
+        self._look_at_cycles()
         per_bin = self._steps(30.0)
         bins = bin_medians(self._calm.last(self._steps(SLOPE_SECONDS))[0], per_bin)
         known = bins[np.isfinite(bins)]
@@ -207,6 +219,19 @@ class FireWatch:
         if past.size * self._step >= ENVELOPE_NEEDS_SECONDS:
             trough, middle, crest = quantiles(past, (TROUGH_SHARE, 0.50, CREST_SHARE))
             self.steady = Steady(middle, trough, crest)
+
+    def _look_at_cycles(self) -> None:
+        """Compare the last whole refuel cycle with those before it: over whole cycles the saw-tooth is gone."""
+        period = self.rhythm.period_seconds
+        if period != period:
+            period = REFUEL_CYCLE_SECONDS
+        period = min(max(period, SHORTEST_CYCLE_SECONDS), LONGEST_CYCLE_SECONDS)
+        cycle = self._steps(period)
+        past = self._even.last(cycle + cycle // 4 + self._steps(CYCLES_SECONDS))[0]
+        last, before = past[-cycle:], past[: max(0, past.size - cycle - cycle // 4)]
+        last, before = last[np.isfinite(last)], before[np.isfinite(before)]
+        enough = last.size > CYCLE_KNOWN_SHARE * cycle and before.size > 1.3 * cycle
+        self.cycle_moved_kelvin = float(last.mean() - before.mean()) if enough else math.nan
 
     def _set_slope(self, bins: Array, known: Array) -> None:
         """Set the slope and its interval.
@@ -246,6 +271,8 @@ class FireWatch:
             margin = self._margin_kelvin()
             below = self.steady.trough - now - self._missing - margin
             above = now - self.steady.crest - margin - HOT_KELVIN
+            below = np.fmax(below, -self.cycle_moved_kelvin - 0.5 * margin)
+            above = np.fmax(above, self.cycle_moved_kelvin - 0.5 * margin - HOT_KELVIN)
         if np.count_nonzero(np.isfinite(long)) * self._step >= 1500.0:
             level = _median(long)
             below = np.fmax(below, self._low - level)
