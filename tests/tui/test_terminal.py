@@ -114,6 +114,23 @@ def test_it_is_there_and_leaves_the_terminal_as_it_was(size, environment, words)
     assert status == 0
 
 
+@pytest.mark.parametrize("environment", [{"LANG": "C.UTF-8"}, {"LC_ALL": "C", "TERM": "xterm"}])
+def test_an_event_is_confirmed_and_deleted_on_a_real_terminal(environment):
+    terminal = Terminal(80, 24, **environment)
+    try:
+        terminal.read_until("FIRE END", "flat side")
+        terminal.press("j")
+        terminal.read_until("refuel seen?", "lid seen, confirmed", "y confirm", "x delete")
+        terminal.press("y")
+        terminal.read_until("confirmed: ")
+        terminal.press("x")
+        terminal.read_until("deleted: ")
+        terminal.press("q")
+    finally:
+        status = terminal.close()
+    assert status == 0
+
+
 def test_a_dumb_terminal_is_refused_with_the_way_round():
     with pytest.raises(TerminalUnfit, match=r"status --watch"):
         refuse_unfit({"TERM": "dumb"})

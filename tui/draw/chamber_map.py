@@ -1,4 +1,4 @@
-"""The cook chamber from above: colour field, outline, each probe's number, ends labelled, hatched where unknown.
+"""The cook chamber from above: colour field, outline, each probe's number, coldest and hottest place, unknown hatched.
 
 Two pixels a cell, the upper half as ink and the lower as paper of a half block; with fewer colours one glyph a cell.
 """
@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from collector.snapshot import ChamberView, FieldView, ProbeView, Snapshot
 from tui.draw.colour_scale import ColourScale
-from tui.draw.labels import extremes, label_text, place
+from tui.draw.labels import Sign, extremes, label_text, place, place_signs
 from tui.draw.picture import FAINT, PLAIN, STRONG, Canvas, Picture
+from tui.draw.places import Places, told_apart
 from tui.draw.raster import Raster
 from tui.draw.view import View
 from tui.draw.words import degree, difference, number
@@ -21,6 +22,8 @@ __all__ = ["UNKNOWN_KELVIN", "ChamberDrawing", "Subject", "draw_chamber", "range
 
 UNKNOWN_KELVIN = 4.0
 """Where the map's own standard deviation is greater, it shows a hatching instead of a colour."""
+ROOMY_ROWS = 14
+"""From this height on, the coldest and the hottest place have lines of their own."""
 STRETCH = 1.6
 """How far the picture may be stretched one way to fill its room."""
 
@@ -74,7 +77,7 @@ def _box(chamber: ChamberView, width: int, height: int) -> tuple[int, int]:
 def draw_chamber(
     snapshot: Snapshot, subject: Subject, raster: Raster, view: View, width: int, height: int
 ) -> ChamberDrawing:
-    """Draw one level into `width` by `height` cells, legend in the last row.
+    """Draw one level into `width` by `height` cells, what the places are and the legend in the last rows.
 
     Needs at least 20 by 6 cells; what is smaller stays empty.
     """
@@ -82,14 +85,17 @@ def draw_chamber(
     if width < 20 or height < 6:
         return ChamberDrawing(canvas.picture(), (), 1.0)
     chamber = snapshot.chamber
-    columns, rows = _box(chamber, width, height - 1)
-    left, top = (width - columns - 2) // 2, (height - 1 - rows - 2) // 2
     probes = tuple(p for p in snapshot.probes if p.duty == "chamber" and p.level == subject.level)
     middle = _median(probes)
     low, high = range_celsius(snapshot, subject.level)
     if subject.difference:
         low, high = _around(low, high, middle)
     field = next((f for f in snapshot.fields if f.level == subject.level), None)
+    reference = middle if subject.difference else math.nan
+    places = None if field is None else Places(field, chamber, view, reference)
+    foot = _foot(places, width, height)
+    columns, rows = _box(chamber, width, height - 1 - len(foot))
+    left, top = (width - columns - 2) // 2, (height - 1 - len(foot) - rows - 2) // 2
     unknown = np.ones((rows, columns), dtype=np.bool_)
     inside = (slice(top + 1, top + 1 + rows), slice(left + 1, left + 1 + columns))
     if field is not None and not view.old:
@@ -97,8 +103,11 @@ def draw_chamber(
     elif not view.old:
         _hatch(canvas, inside, unknown, view)
     _outline(canvas, chamber, left, top, columns, rows, view)
-    left_out = _label(canvas, probes, chamber, inside, middle if subject.difference else math.nan, view)
-    _legend(canvas, subject, low, high, middle, bool(unknown.any()), view)
+    left_out = _label(canvas, probes, chamber, inside, reference, _signs(places), view)
+    for i, text in enumerate(foot):
+        canvas.write(height - 1 - len(foot) + i, 0, text, FAINT if view.old else PLAIN)
+    short = places.short() if places is not None and not foot else []
+    _legend(canvas, subject, low, high, middle, short, bool(unknown.any()), view)
     return ChamberDrawing(canvas.picture(), tuple(left_out), float(unknown.mean()))
 
 
@@ -167,6 +176,7 @@ def _label(
     chamber: ChamberView,
     inside: tuple[slice, slice],
     reference_celsius: float,
+    signs: list[Sign],
     view: View,
 ) -> list[str]:
     hottest, coldest = extremes(probes)
@@ -174,16 +184,36 @@ def _label(
     texts = [(p, label_text(p, hottest, coldest, reference_celsius, view)) for p in first]
     rows, columns = canvas.ink[inside].shape
     labels, left_out = place(texts, chamber, columns, rows)
-    for label in labels:
+    for label in [*labels, *place_signs(signs, labels, chamber, columns, rows)]:
         ink = STRONG if label.trusted and not view.old else FAINT
         canvas.write(inside[0].start + label.row, inside[1].start + label.column, label.text, ink)
     return left_out
 
 
+def _foot(places: Places | None, width: int, height: int) -> list[str]:
+    """Write the lines that tell the coldest and the hottest place; none where there is no room for them."""
+    if places is None or height < ROOMY_ROWS:
+        return []
+    lines = places.long()
+    together = "  ".join(lines)
+    if len(together) <= width:
+        return [together]
+    return lines if max(map(len, lines)) <= width else []
+
+
+def _signs(places: Places | None) -> list[Sign]:
+    """Mark the coldest and the hottest place, where they can be told apart."""
+    if places is None or not told_apart(places.field):
+        return []
+    found = (places.field.coldest, places.field.hottest)
+    return [(p.x_m, p.y_m, f"{sign:^3}") for p, sign in zip(found, places.signs, strict=True)]
+
+
 def _legend(
-    canvas: Canvas, subject: Subject, low: float, high: float, middle: float, hatched: bool, view: View
-) -> None:
-    """Write the scale with its ends, and what the signs mean, into the last row."""
+    canvas: Canvas, subject: Subject, low: float, high: float, middle: float, short: list[str], hatched: bool,
+    view: View,
+) -> None:  # fmt: skip
+    """Write the scale with its ends, the places in short unless they were told, and what the signs mean."""
     row = canvas.height - 1
     if subject.difference:
         first, last = (difference(end - middle, view) for end in (low, high))
@@ -191,7 +221,7 @@ def _legend(
         first, last = number(low, view), number(high, view)
     canvas.write(row, 0, first, PLAIN)
     column = len(first) + 1
-    bar = min(24, max(8, canvas.width // 5))
+    bar = 8 if short else min(24, max(8, canvas.width // 5))
     steps = np.arange(bar) * subject.scale.steps // bar
     for i, step in enumerate(steps.tolist()):
         if subject.scale.colours:
@@ -200,10 +230,11 @@ def _legend(
             canvas.write(row, column + i, subject.scale.ramp[step])
     column += bar + 1
     unit = degree(view) + (" from the median" if subject.difference else "")
-    signs = ("^ hottest", "v coldest", "/ unknown") if view.ascii_only else ("▲ hottest", "▼ coldest", "╱ unknown")
+    up, down, unknown = "^v/" if view.ascii_only else "▲▼╱"
+    probes = [f"{up}{down} probes"] if short else [f"{up} hottest probe", f"{down} coldest probe"]
     canvas.write(row, column, f"{last} {unit}")
     column += len(last) + len(unit) + 3
-    for sign in signs if hatched else signs[:2]:
-        if column + len(sign) <= canvas.width:
-            canvas.write(row, column, sign, FAINT)
-        column += len(sign) + 2
+    for text in [*short, *([f"{unknown} unknown"] if hatched else []), *probes]:
+        if column + len(text) <= canvas.width:
+            canvas.write(row, column, text, PLAIN if text in short and not view.old else FAINT)
+            column += len(text) + 2

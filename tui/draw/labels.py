@@ -8,13 +8,19 @@ from collector.snapshot import ChamberView, ProbeView
 from tui.draw.view import View
 from tui.draw.words import difference, number
 
-__all__ = ["Label", "extremes", "label_text", "place"]
+__all__ = ["Label", "Sign", "extremes", "label_text", "place", "place_signs"]
 
 SHIFTS = (
     (0, 0), (1, 0), (-1, 0), (0, -2), (0, 2), (1, -3), (1, 3), (-1, -3), (-1, 3), (2, 0), (-2, 0), (0, -4), (0, 4),
     (2, -4), (2, 4), (-2, -4), (-2, 4), (0, -6), (0, 6),
 )  # fmt: skip
 """Rows and columns a label may move, the least first."""
+
+
+Taken = list[tuple[int, int, int]]
+"""Row, first column and length of what is written already."""
+Sign = tuple[float, float, str]
+"""Place along and across the pit, metres, and the text that marks it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,28 +70,43 @@ def place(
     Returns:
         The labels, and the names of the probes that found no room.
     """
-    taken: list[tuple[int, int, int]] = []
+    taken: Taken = []
     labels: list[Label] = []
     left_out: list[str] = []
     for probe, text in texts:
         if probe.x_m is None or probe.y_m is None:
             continue
-        share = probe.x_m / chamber.length_m
-        share = share if chamber.fire_side == "left" else 1.0 - share
-        row = min(height - 1, max(0, int(probe.y_m / chamber.width_m * height)))
-        column = int(share * width) - len(text) // 2
-        for down, right in SHIFTS:
-            r = row + down
-            c = min(max(0, column + right), width - len(text))
-            if 0 <= r < height and c >= 0 and _free(taken, r, c, len(text)):
-                taken.append((r, c, len(text)))
-                trusted = probe.used and not probe.silent and probe.quality is Quality.GOOD
-                labels.append(Label(probe.name, r, c, text, trusted))
-                break
-        else:
+        found = _room(taken, (probe.x_m, probe.y_m, text), chamber, width, height)
+        if found is None:
             left_out.append(probe.name)
+            continue
+        trusted = probe.used and not probe.silent and probe.quality is Quality.GOOD
+        labels.append(Label(probe.name, *found, text, trusted))
     return labels, left_out
 
 
-def _free(taken: list[tuple[int, int, int]], row: int, column: int, length: int) -> bool:
+def place_signs(signs: list[Sign], labels: list[Label], chamber: ChamberView, width: int, height: int) -> list[Label]:
+    """Find each sign a place beside the labels, as near as there is room; one without room is left out."""
+    taken = [(label.row, label.column, len(label.text)) for label in labels]
+    found = [(_room(taken, sign, chamber, width, height), sign[2]) for sign in signs]
+    return [Label("", *at, text, trusted=True) for at, text in found if at is not None]
+
+
+def _room(taken: Taken, sign: Sign, chamber: ChamberView, width: int, height: int) -> tuple[int, int] | None:
+    """Take the nearest free row and column for a text at a place; None when there is no room."""
+    x_m, y_m, text = sign
+    share = x_m / chamber.length_m
+    share = share if chamber.fire_side == "left" else 1.0 - share
+    row = min(height - 1, max(0, int(y_m / chamber.width_m * height)))
+    column = int(share * width) - len(text) // 2
+    for down, right in SHIFTS:
+        r = row + down
+        c = min(max(0, column + right), width - len(text))
+        if 0 <= r < height and c >= 0 and _free(taken, r, c, len(text)):
+            taken.append((r, c, len(text)))
+            return r, c
+    return None
+
+
+def _free(taken: Taken, row: int, column: int, length: int) -> bool:
     return all(r != row or column + length <= c or c + n <= column for r, c, n in taken)

@@ -4,14 +4,27 @@ import math
 
 from adapters.reading import Quality, Reason
 from collector.model.alarm import Transition
-from collector.snapshot import AlarmState, ProbeView, Snapshot
+from collector.snapshot import AlarmState, ProbeView, Snapshot, ZoneView
 from collector.straight import StraightRun
 from tui.draw.clean import clean
 from tui.draw.fire import due_words
 from tui.draw.meat import REASON_WORDS
+from tui.draw.places import Places
 from tui.draw.sources import radio_words
 from tui.draw.view import View
-from tui.draw.words import age, alarm_sentence, clock, clock_seconds, degree, difference, measured, slope, temperature
+from tui.draw.words import (
+    age,
+    alarm_sentence,
+    clock,
+    clock_seconds,
+    degree,
+    difference,
+    measured,
+    number,
+    slope,
+    temperature,
+    within,
+)  # fmt: skip
 
 __all__ = ["alarm_line", "status_lines", "summary_lines"]
 
@@ -71,6 +84,7 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
     if due := due_words(snapshot, view):
         lines.append(f"refuel      next {due}")
     lines += _zone_lines(snapshot, view)
+    lines += [f"map         {f.level}: {Places(f, snapshot.chamber, view).plain()}" for f in snapshot.fields]
     for probe in snapshot.probes:
         told = "never heard" if probe.heard_unix is None else age(snapshot.now_unix - probe.heard_unix) + " ago"
         silent = ", SILENT" if probe.silent else ""
@@ -106,9 +120,13 @@ def _doubt(probe: ProbeView) -> str:
     return f", {probe.quality.name.lower()}: {REASON_WORDS[probe.reason]}"
 
 
+def _sure(zone: ZoneView, view: View) -> str:
+    return " ".join(word for word in (number(zone.celsius, view), within(zone.sd_kelvin, view), degree(view)) if word)
+
+
 def _zone_lines(snapshot: Snapshot, view: View) -> list[str]:
     return [
-        f"zone        {z.name} ({z.level}): {temperature(z.celsius, view)}, "
+        f"zone        {z.name} ({z.level}): {_sure(z, view)}, "
         f"{difference(z.deviation_kelvin, view)} from the level's mean"
         for z in snapshot.zones
     ]

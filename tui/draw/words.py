@@ -24,6 +24,7 @@ __all__ = [
     "slope",
     "temperature",
     "temperature_number",
+    "within",
 ]
 
 NOTHING = "--"
@@ -73,6 +74,14 @@ def difference(kelvin: float, view: View, *, signed: bool = True) -> str:
         return NOTHING
     whole = round(difference_number(kelvin, view))
     return f"{whole:+d}" if signed and whole else f"{whole:d}"
+
+
+def within(sd_kelvin: float, view: View) -> str:
+    """Write what holds 95 times of 100, two standard deviations, to whole degrees; never less than one."""
+    if math.isnan(sd_kelvin):
+        return ""
+    whole = max(1, round(difference_number(2.0 * sd_kelvin, view)))
+    return f"{'+-' if view.ascii_only else '±'}{whole}"
 
 
 def slope(kelvin_per_hour: float, view: View) -> str:

@@ -1,4 +1,4 @@
-"""The zones as a table: value, deviation, trend, cold dose."""
+"""The zones as a table: value, how sure it is, deviation, trend, cold dose."""
 
 import math
 
@@ -6,51 +6,63 @@ from collector.snapshot import Snapshot, ZoneView
 from tui.draw.line import Line, Role, fit
 from tui.draw.trend import MARKS
 from tui.draw.view import View
-from tui.draw.words import arrow, degree, difference, number
+from tui.draw.words import arrow, degree, difference, number, within
 
 __all__ = ["zone_lines"]
 
+SURE = 36
+"""From this width on, it is told how sure each value is."""
 ROOMY = 46
 """From this width on, the cold dose is told too."""
+OTHER_CELLS = {False: 20, True: 23}
+"""Cells of all columns but the name, without and with how sure it is."""
+DOSE_CELLS = 11
 
 
 def zone_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
-    """Write one line a zone, level by level, each with the mark that its curve has in the trend chart."""
+    """Write one line a zone, level by level, each with the mark that its curve has in the trend chart.
+
+    `L` before a value: below the band; `H`: above it; `~`: no probe of its own, told by the map.
+    """
     lines: list[Line] = []
     several = len(snapshot.chamber.levels) > 1
-    roomy = width >= ROOMY
-    name_cells = max(8, min(24, width - (34 if roomy else 20)))
+    sure, roomy = width >= SURE, width >= ROOMY
+    name_cells = max(8, min(24, width - OTHER_CELLS[sure] - (DOSE_CELLS if roomy else 0)))
     for level in snapshot.chamber.levels:
         zones = [z for z in snapshot.zones if z.level == level]
         if not zones:
             continue
         title = level if several else "zone"
-        head = f"{fit(title, name_cells, ascii_only=view.ascii_only)}{degree(view):>5}{'dev':>6}  trend"
-        if roomy:
-            head += "     cold dose"
+        head = f"{fit(title, name_cells, ascii_only=view.ascii_only)}{degree(view):>5}"
+        head += f"{'dev':>{10 if sure else 6}}  trend" + (f"{'cold dose':>{DOSE_CELLS + 1}}" if roomy else "")
         lines.append(((fit(head, width).rstrip(), "faint"),))
-        lines += [_zone_line(i, zone, snapshot, view, name_cells, roomy) for i, zone in enumerate(zones)]
+        lines += [
+            _zone_line(i, zone, snapshot, view, name_cells, sure=sure, roomy=roomy) for i, zone in enumerate(zones)
+        ]
     return lines or [(("no zones in the config", "faint"),)]
 
 
-def _zone_line(index: int, zone: ZoneView, snapshot: Snapshot, view: View, name_cells: int, roomy: bool) -> Line:
+def _zone_line(
+    index: int, zone: ZoneView, snapshot: Snapshot, view: View, name_cells: int, *, sure: bool, roomy: bool
+) -> Line:
     outside: Role = "plain"
     sign = " "
     at_grate = zone.level == snapshot.chamber.levels[0]  # the band is meant for the grate
     if at_grate and zone.celsius < snapshot.low_celsius:
-        outside, sign = "warn", "v" if view.ascii_only else "▼"
+        outside, sign = "warn", "L"
     elif at_grate and zone.celsius > snapshot.high_celsius:
-        outside, sign = "warn", "^" if view.ascii_only else "▲"
+        outside, sign = "warn", "H"
     if zone.probes == 0 and not math.isnan(zone.celsius):
         sign = "~"
     parts: list[tuple[str, Role]] = [
         (fit(f"{MARKS[index % len(MARKS)]} {zone.name}", name_cells, ascii_only=view.ascii_only), "plain"),
         (f"{sign}{number(zone.celsius, view):>4}", outside if outside == "warn" else "strong"),
-        (f"{difference(zone.deviation_kelvin, view):>6}", "plain"),
+        (f" {within(zone.sd_kelvin, view):<4}" if sure else "", "faint"),
+        (f"{difference(zone.deviation_kelvin, view):>{5 if sure else 6}}", "plain"),
         (f"  {arrow(zone.trend_kelvin_per_hour, view)}", "plain"),
         (f"{difference(zone.trend_kelvin_per_hour, view):>4}", "faint"),
     ]
     if roomy:
         dose = difference(zone.cold_dose_kelvin_minutes, view, signed=False)
-        parts.append((f"{dose + ' ' + degree(view) + ' min':>15}", "faint"))
+        parts.append((f"{dose + ' ' + degree(view) + ' min':>{DOSE_CELLS}}", "faint"))
     return tuple(parts)

@@ -6,9 +6,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from collector.model.chamber import model_of
+from collector.snapshot import PlaceView
 from tui.draw.chamber_map import UNKNOWN_KELVIN, Subject, draw_chamber, range_celsius
 from tui.draw.colour_scale import difference_scale, temperature_scale
-from tui.draw.labels import place
+from tui.draw.labels import place, place_signs
+from tui.draw.picture import STRONG
+from tui.draw.places import NO_TELLING, Places
 from tui.draw.raster import Raster
 from tui.draw.view import View
 
@@ -89,6 +92,67 @@ def test_a_level_without_a_field_is_hatched_all_over_and_still_tells_its_probes(
     assert any("▲131" in row for row in drawing.picture.text)
 
 
+def test_the_coldest_and_the_hottest_place_are_marked_and_told_with_how_sure_they_are(night):
+    drawing = drawn(night(), 100, 24)
+    *rows, told, _ = drawing.picture.text
+    assert told.rstrip() == "◇ coldest 99 ±2 °C by the stack  ◆ hottest 131 ±3 °C near the back by the fire"
+    hot = next((i, row.index("◆")) for i, row in enumerate(rows) if "◆" in row)
+    cold = next((i, row.index("◇")) for i, row in enumerate(rows) if "◇" in row)
+    assert hot[1] < 25 < 75 < cold[1]
+    assert hot[0] < cold[0], "near the back, above the middle"
+    assert "\n".join(rows).count("◆") == "\n".join(rows).count("◇") == 1
+    assert drawing.picture.ink[hot] == drawing.picture.ink[cold] == STRONG
+
+
+@pytest.mark.parametrize("depth", ["truecolor", "16", "none"])
+def test_places_have_signs_of_their_own_without_colour_and_in_ascii(night, depth):
+    subject = Subject("grate", temperature_scale(depth, ascii_only=True))
+    rows = drawn(night(), 80, 11, subject, ascii_only=True).picture.text
+    assert "\n".join(rows).isascii()
+    assert "[c] coldest 99 +-2  [h] hottest 131 +-3" in rows[-1]
+    assert "[h]" in "\n".join(rows[:5])
+    assert "[c]" in "\n".join(rows[3:-1])
+
+
+def test_with_few_rows_the_places_are_told_in_short_beside_the_scale(night):
+    last = drawn(night(), 80, 11, fahrenheit=True).picture.text[-1]
+    assert "◇ coldest 210 ±4  ◆ hottest 268 ±5  ╱ unknown  ▲▼ probes" in last
+    assert last.startswith("194 ")
+    assert " 284 °F " in last
+
+
+@pytest.mark.parametrize("size", [(80, 11), (100, 24), (50, 24)])
+def test_where_places_cannot_be_told_apart_none_is_marked(night, size):
+    snapshot = night()
+    unsure = replace(snapshot.fields[0], difference_sd_kelvin=16.1)
+    text = "\n".join(drawn(replace(snapshot, fields=(unsure,)), *size).picture.text)
+    assert NO_TELLING in text
+    assert not set("◆◇") & set(text)
+    sure = replace(snapshot.fields[0], difference_sd_kelvin=15.9)
+    assert "◇ coldest 99" in "\n".join(drawn(replace(snapshot, fields=(sure,)), *size).picture.text)
+
+
+def test_differences_tell_the_places_as_differences_too(night):
+    text = "\n".join(drawn(night(), 100, 24, Subject("grate", difference_scale("truecolor"), True)).picture.text)
+    assert "◇ coldest -13 ±2 °C by the stack" in text
+    assert "◆ hottest +19 ±3 °C near the back by the fire" in text
+
+
+@pytest.mark.parametrize(
+    ("x_m", "y_m", "where"),
+    [
+        (0.1, 0.05, "near the back by the fire"), (0.75, 0.45, "near the door midway"), (1.4, 0.25, "by the stack"),
+        (0.75, 0.25, "in the middle"), (1.4, 0.45, "near the door by the stack"),
+    ],
+)  # fmt: skip
+def test_a_place_is_told_by_thirds_whichever_side_the_fire_is(night, x_m, y_m, where):
+    snapshot = night()
+    field = replace(snapshot.fields[0], coldest=PlaceView(x_m, y_m, 99.0, 0.1))
+    for side in ("left", "right"):
+        words = Places(field, replace(snapshot.chamber, fire_side=side), View()).plain()
+        assert words.startswith(f"coldest 99 ±1 °C {where}, hottest 131 "), "never surer than a degree"
+
+
 def test_old_values_carry_no_colour(night):
     picture = drawn(night(), old=True).picture
     assert (picture.ink[:-1] < 0).all()
@@ -139,8 +203,9 @@ def test_numbers_overlap_neither_each_other_nor_the_border(night, places, width,
     probes = [replace(snapshot.probes[0], name=str(i), x_m=x, y_m=y) for i, (x, y) in enumerate(places)]
     labels, left_out = place([(p, " 123 ") for p in probes], snapshot.chamber, width, height)
     assert len(labels) + len(left_out) == len(probes)
+    signs = place_signs([(*places[0], " ◇ "), (*places[-1], " ◆ ")], labels, snapshot.chamber, width, height)
     taken = set()
-    for label in labels:
+    for label in [*labels, *signs]:
         assert 0 <= label.row < height
         assert 0 <= label.column <= width - len(label.text)
         cells = {(label.row, label.column + i) for i in range(len(label.text))}

@@ -34,12 +34,14 @@ def text(lines):
 def test_zones_tell_value_deviation_and_trend_and_mark_what_is_outside_the_band(night):
     lines = [plain(line) for line in zone_lines(night(), C, 60)]
     stack = next(line for line in lines if "stack end" in line)
-    assert "▼" in stack
-    assert "99" in stack
+    assert "L  99 " in stack
     assert "-13" in stack
     assert "↘" in stack
-    assert "▼" not in next(line for line in lines if "point side" in line)
-    assert "▲" not in next(line for line in lines if "under the lid" in line)
+    assert "  119 " in next(line for line in lines if "point side" in line)
+    assert "  140 " in next(line for line in lines if "under the lid" in line), "the band is meant for the grate"
+    hot = replace(night().zones[0], celsius=136.0)
+    assert "H 136 " in text(zone_lines(night(zones=(hot,)), C, 60))
+    assert not set("▲▼") & set(text(zone_lines(night(), C, 60))), "these mark probes on the map"
 
 
 def test_zones_in_fahrenheit_convert_the_deviation_as_a_difference(night):
@@ -52,6 +54,16 @@ def test_the_cold_dose_is_told_where_there_is_room_and_as_a_difference(night):
     assert "40 °C min" in text(zone_lines(night(), C, 60))
     assert "72 °F min" in text(zone_lines(night(), F, 60))
     assert "min" not in text(zone_lines(night(), C, 40))
+
+
+@pytest.mark.parametrize(("cells", "told"), [(60, True), (36, True), (35, False)])
+def test_how_sure_a_zone_is_is_told_where_there_is_room(night, cells, told):
+    """Two standard deviations, as a difference."""
+    lines = [plain(line) for line in zone_lines(night(), F, cells)]
+    assert ("284 ±4 " in next(line for line in lines if "under" in line)) is told
+    assert ("±" in "".join(lines)) is told
+    ascii_only = text(zone_lines(night(), View(fahrenheit=True, ascii_only=True), cells))
+    assert ("284 +-4" in ascii_only) is told
 
 
 def test_a_zone_told_by_the_map_alone_is_marked(night):
@@ -223,6 +235,12 @@ def test_the_next_split_is_told_by_the_rhythm_and_not_at_all_while_there_is_none
     assert "split overdue by 12 min by the pit's rhythm" in text(fire_lines(late, zone, 60))
     unknown = night(fire=replace(snapshot.fire, refuel_due_unix=None))
     assert "rhythm" not in text(fire_lines(unknown, zone, 60)) + "\n".join(status_lines(unknown, zone))
+
+
+def test_the_status_tells_the_map_and_how_sure_a_zone_is(night):
+    told = status_lines(night(), F)
+    assert "map         grate: coldest 210 ±4 °F by the stack, hottest 268 ±5 °F near the back by the fire" in told
+    assert "zone        stack end (grate): 210 ±2 °F, -23 from the level's mean" in told
 
 
 def test_no_reason_lacks_words(night):
