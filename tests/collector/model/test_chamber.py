@@ -116,14 +116,9 @@ def test_a_patch_in_a_flat_field_is_that_patch_and_nothing_else(scales, patches,
             x = np.linspace(zone.x0_m, zone.x1_m, 41)[:-1] + (zone.x1_m - zone.x0_m) / 80
             y = np.linspace(zone.y0_m, zone.y1_m, 41)[:-1] + (zone.y1_m - zone.y0_m) / 80
             assert effect.zones_kelvin[i] == pytest.approx(on_grid(patches, x, y).mean_kelvin.mean(), abs=0.15)
-    places = (
-        np.array([p.x_m for p in PLAN.probes if p.level == "grate"]),
-        np.array([p.y_m for p in PLAN.probes if p.level == "grate"]),
-    )
-    on_the_map = chamber.mean_at(values, effect, IN_AIR, NOBODY, *places)
-    at_probes = values[GRATE]
-    names = [p.duty == "chamber" for p in PLAN.probes if p.level == "grate"]
-    assert on_the_map[names] == pytest.approx(at_probes, abs=1e-6)
+    members = list(chamber.members[0])
+    x, y = (np.array([getattr(PLAN.probes[i], axis) for i in members]) for axis in ("x_m", "y_m"))
+    assert chamber.mean_at(values, effect, IN_AIR, NOBODY, x, y) == pytest.approx(values[members], abs=1e-6)
 
 
 @BOUNDED
@@ -149,9 +144,8 @@ def test_the_extremes_are_the_maps_own(usable, patches, seed):
     effect = chamber.bumps([patches, ()])
     values = random_field(seed)
     view = chamber.view("grate", values, effect, usable, NOBODY)
-    fine = chamber.mean_at(
-        values, effect, usable, NOBODY, *(a.ravel() for a in np.meshgrid(np.linspace(0.025, 1.175, 24), np.linspace(1 / 36, 17 / 36, 9)))
-    )  # fmt: skip
+    x, y = np.meshgrid(np.linspace(0.025, 1.175, 24), np.linspace(1 / 36, 17 / 36, 9))
+    fine = chamber.mean_at(values, effect, usable, NOBODY, x.ravel(), y.ravel())
     assert view.coldest.celsius == pytest.approx(fine.min(), abs=1e-6)
     assert view.hottest.celsius == pytest.approx(fine.max(), abs=1e-6)
     assert view.difference_sd_kelvin >= 0.0

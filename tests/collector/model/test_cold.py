@@ -1,0 +1,101 @@
+"""How a zone's cold is judged: at once when it grows, surely when it was always so."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from collector.model.cold import GROWN_KELVIN, LEAD_SECONDS, SLOW_SECONDS, STANDING_SD_KELVIN, SURE_SIGMAS, ColdWatch
+
+STEP = 5.0
+LIMIT = 8.3
+BOUNDED = settings(max_examples=40, deadline=None)
+
+
+def run(deficit, standing, seconds, watch=None, start=0.0):
+    """Feed functions of time for one zone and a second that stays even; give the watch."""
+    watch = ColdWatch(2, STEP, LIMIT) if watch is None else watch
+    for t in np.arange(start, start + seconds, STEP):
+        watch.look(np.array([deficit(float(t)), 0.0]), np.array([standing, 0.0]))
+    return watch
+
+
+def judged(watch, sd):
+    return watch.judged(np.array([sd, sd]))
+
+
+@BOUNDED
+@given(st.floats(-15, 20), st.floats(0.1, 4.0))
+def test_what_was_always_so_is_held_after_half_an_hour_less_what_is_unsure(deficit, sd):
+    early = run(lambda _t: deficit, deficit, SLOW_SECONDS - 60)
+    assert np.isnan(judged(early, sd)).all()
+    late = run(lambda _t: deficit, deficit, SLOW_SECONDS + 60)
+    assert judged(late, sd)[0] == pytest.approx(deficit - SURE_SIGMAS * sd, abs=1e-6)
+    assert judged(late, sd)[1] == pytest.approx(-SURE_SIGMAS * sd, abs=1e-9)
+
+
+@BOUNDED
+@given(st.floats(3.0, 15.0), st.floats(-4.0, 6.0), st.floats(0.3, 4.0))
+def test_a_step_shows_at_once_on_top_of_what_the_standing_deserves(step, standing, sd):
+    watch = run(lambda t: standing + step * (t > 900), standing, 1200)
+    believed = standing * STANDING_SD_KELVIN**2 / (STANDING_SD_KELVIN**2 + sd**2)
+    value = judged(watch, sd)[0]
+    assert value >= believed + step - 1e-6
+    # while it grows it is led; once it stays, it is no more
+    settled = run(lambda t: standing + step * (t > 900), standing, 1500, watch, 1200)
+    assert judged(settled, sd)[0] >= believed + step - 1e-6
+    fast_only = run(lambda _t: standing + step, standing, 1200)
+    assert judged(fast_only, sd)[0] == pytest.approx(believed + step, abs=1e-6)
+
+
+@BOUNDED
+@given(st.floats(0.0, GROWN_KELVIN - 0.01), st.floats(0.3, 3.0))
+def test_little_growth_is_no_change(grown, sd):
+    watch = run(lambda _t: 3.0 + grown, 3.0, 1200)
+    assert np.isnan(judged(watch, sd)).all()
+
+
+@BOUNDED
+@given(st.floats(8.0, 40.0), st.floats(0.5, 2.0))
+def test_a_zone_that_grows_colder_is_told_minutes_before_it_is_too_cold(kelvin_an_hour, sd):
+    """Led by five minutes of its own growth, never by more."""
+    rate = kelvin_an_hour / 3600
+
+    def deficit(t):
+        return rate * max(t - 1200.0, 0.0)
+
+    watch = ColdWatch(2, STEP, LIMIT)
+    told = None
+    for t in np.arange(0, 1200 + 2 * LIMIT / rate, STEP):
+        run(deficit, 0.0, STEP, watch, float(t))
+        if told is None and judged(watch, sd)[0] > LIMIT:
+            told = float(t)
+    cold = 1200.0 + LIMIT / rate
+    assert told is not None
+    assert cold - LEAD_SECONDS - 60.0 <= told < cold - 0.4 * LEAD_SECONDS
+
+
+def test_growth_that_turns_back_is_not_led_on():
+    watch = run(lambda t: 6.0 - 0.004 * t, 0.0, 600)
+    value = judged(watch, 1.0)[0]
+    assert value == pytest.approx(6.0 - 0.004 * 595, abs=1e-6)
+
+
+def test_the_slow_path_forgets_a_short_dip():
+    """Five minutes of 20 K in a zone that is else even: told at once, and hardly in the half hour."""
+    watch = run(lambda t: 20.0 * (3600 < t <= 3900), 0.0, 3900)
+    assert judged(watch, 1.0)[0] > 15.0
+    run(lambda _t: 0.0, 0.0, 600, watch, 3900.0)
+    assert judged(watch, 1.0)[0] < 3.0
+
+
+def test_what_is_not_known_changes_nothing_slow_and_tells_nothing_fast():
+    watch = run(lambda _t: 9.0, 9.0, SLOW_SECONDS + 60)
+    before = judged(watch, 1.0)[0]
+    for _ in range(100):
+        watch.look(np.array([np.nan, 0.0]), np.array([np.nan, 0.0]))
+    assert judged(watch, 1.0)[0] == before
+    never = ColdWatch(2, STEP, LIMIT)
+    for _ in range(1000):
+        never.look(np.full(2, np.nan), np.full(2, np.nan))
+    assert np.isnan(judged(never, 1.0)).all()
