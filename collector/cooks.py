@@ -1,7 +1,7 @@
 """Which cook the collector is in: the open one goes on after a restart, a new one begins after a long silence."""
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import msgspec
 
@@ -12,6 +12,7 @@ from collector.replay import rebuild
 from collector.snapshot import TrendPoint
 from collector.store.archive import Archive, Cook
 from collector.store.database import Database
+from collector.usual import usual_deficits
 
 __all__ = ["RESUME_WITHIN_SECONDS", "Opened", "open_cook"]
 
@@ -63,6 +64,7 @@ def open_cook(database: Database, plan: Plan, now_unix: float, *, name: str = ""
             database.end_cook(current.number, round(current.last_unix * 1000))
         name = name or _free_name(now_unix, {cook.name for cook in cooks})
         plan = plan.calibrated(lines_of(archive.calibrations()))
+        plan = replace(plan, usual_kelvin=usual_deficits(archive, cooks, plan))
     started_ms = max(int(now_unix * 1000), (last_ordinal >> 12) + 1)
     number = database.begin_cook(name, started_ms, msgspec.json.encode(plan).decode(), coldside)
     return Opened(number, Engine(plan, name, started_ms / 1000), last_ordinal, False, True, started_ms / 1000, ())
@@ -70,6 +72,8 @@ def open_cook(database: Database, plan: Plan, now_unix: float, *, name: str = ""
 
 def _resume(database: Database, archive: Archive, cook: Cook, plan: Plan, last_ordinal: int) -> Opened:
     plan = plan.calibrated(lines_of(archive.calibrations(before=cook)))  # those since are actions of the cook
+    earlier = [other for other in archive.cooks() if other.started_unix < cook.started_unix]
+    plan = replace(plan, usual_kelvin=usual_deficits(archive, earlier, plan))
     plan_json = msgspec.json.encode(plan).decode()
     stored = msgspec.json.encode(archive.plans(cook)[-1][1]).decode()
     if stored != plan_json:

@@ -16,6 +16,7 @@ from collector.model.alarm import Transition
 from collector.model.calibration import Calibration
 from collector.model.chamber import Chamber, Estimate
 from collector.model.cold import ColdWatch
+from collector.model.cold_reason import likely_reason
 from collector.model.evenness import along, fluctuation, gradient, spread, top_to_grate
 from collector.model.events import EventBook
 from collector.model.field import Array
@@ -111,6 +112,8 @@ class Engine:
         self._members = [np.array(members, dtype=np.intp) for members in self._room.members]
         self._begin_anew()
         self._rules = RuleBook(plan)
+        usual = dict(plan.usual_kelvin)
+        self._usual: Array = np.array([usual.get(z.name, math.nan) for z in plan.zones], dtype=np.float64)
         self._ring = Ring(n + zones, int(RING_SECONDS / LOOK_SECONDS))
         self._values: Array = np.full(n, np.nan)
         self._usable = np.zeros(n, dtype=bool)
@@ -119,6 +122,7 @@ class Engine:
         self._remembered = np.zeros(n, dtype=bool)
         nothing = np.full(zones, np.nan)
         self._field = Estimate(nothing, nothing, nothing, nothing, nothing, np.full(len(self._members), np.nan))
+        self._reasons = ("",) * zones
         self._dose: Array = np.zeros(zones)
         self._trend: Array = np.full(n + zones, np.nan)
         self._evenness = EvennessView(*[math.nan] * 5)
@@ -387,6 +391,7 @@ class Engine:
         bins = bin_medians(self._ring.last(int(900 / LOOK_SECONDS)), per_bin)
         self._trend = slope_of_bins(bins, 30.0) * 3600.0
         self._fire.look_at_slope()
+        self._reasons = self._cold_reasons()
         n = len(self.plan.probes)
         self._lying.look_for_stuck(self._ring.last(int(1200 / LOOK_SECONDS))[:n])
         half_hour = self._ring.last(int(1800 / LOOK_SECONDS))[:n]
@@ -418,6 +423,33 @@ class Engine:
         below = self._room.mean_at(self._filled, self._effect, self._usable, self._remembered, x, y)
         return top_to_grate(self._values[above], below)
 
+    def _cold_reasons(self) -> tuple[str, ...]:
+        """Say of each zone why it may run cold."""
+        outside, side = self._fire.outside_kelvin()
+        shut, rates = self._fire.lid.shut_unix, self._cold.rates
+        doubted = [p for p, why in zip(self.plan.probes, self._accusation, strict=True) if why is not Reason.NONE]
+        return tuple(
+            likely_reason(
+                grown=self._cold.grew(i),
+                rate_kelvin_per_second=float(rates[i]),
+                in_doubt=any(zone.holds(p) for p in doubted),
+                since_lid_seconds=math.inf if shut is None else self.now_unix - shut,
+                fire_below_kelvin=outside if side == "fading" else -math.inf,
+                restless=self._fire.restless,
+            )
+            for i, zone in enumerate(self.plan.zones)
+        )
+
+    def _cold_base(self) -> Array:
+        """Give what a deficit against the level's mean is reduced by, so that it is one against what the rule says."""
+        match self.plan.rule("cold-spot").against:
+            case "target":
+                return np.full_like(self._usual, self._fire.half_hour_celsius - self.plan.target_celsius)
+            case "usual":
+                return np.nan_to_num(self._usual)
+            case _:
+                return np.zeros_like(self._usual)
+
     def _rule_look(self, now: float) -> Look:
         outside, side = self._fire.outside_kelvin()
         age = np.array([now - (h if h is not None else self.started_unix) for h in self._heard_at])
@@ -428,8 +460,8 @@ class Engine:
         return Look(
             now_unix=now,
             phase=phase,
-            zone_deficit_kelvin=self._cold.judged(self._field.deficit_sd_kelvin),
-            zone_sd_kelvin=self._field.zone_sd_kelvin,
+            zone_deficit_kelvin=self._cold.judged(self._field.deficit_sd_kelvin, self._usual, self._cold_base()),
+            cold_reasons=self._reasons,
             spread_kelvin=self._grate_spread(),
             outside_kelvin=outside,
             outside_side=side,

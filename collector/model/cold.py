@@ -19,6 +19,8 @@ SLOW_SECONDS = 1800.0
 SURE_SIGMAS = 1.64
 STANDING_SD_KELVIN = 3.5
 """How far zones of a tuned pit stand from their level's mean (common practice, no source)."""
+COOK_TO_COOK_KELVIN = 2.0
+"""How far a zone's standing differs from one cook to the next."""
 GROWN_KELVIN = 2.0
 """Colder than usual by this much is a change."""
 LEAD_SECONDS = 300.0
@@ -43,6 +45,8 @@ class ColdWatch:
         self._standing: Array = np.full(zones, np.nan)
         self._grown: Array = np.full(zones, np.nan)
         self._past: deque[Array] = deque(maxlen=RATE_LOOKS)
+        self.rates: Array = np.zeros(zones)
+        """How fast each deficit grows, shape (zones,), kelvin a second."""
         self._looks = 0
 
     def look(self, deficit_kelvin: Array, standing_kelvin: Array) -> None:
@@ -60,6 +64,7 @@ class ColdWatch:
         self._standing, self._grown = standing_kelvin, deficit_kelvin - standing_kelvin
         if self._looks % round(GROWTH_STEP_SECONDS / self._step) == 0:
             self._past.append(self._grown)
+            self.rates = self._rate()
         self._looks += 1
 
     def _rate(self) -> Array:
@@ -71,16 +76,24 @@ class ColdWatch:
         rise = median(past[:, -half:]) - median(past[:, :half])
         return np.asarray(np.nan_to_num(rise) / ((past.shape[1] - half) * GROWTH_STEP_SECONDS))
 
-    def judged(self, sd_kelvin: Array) -> Array:
+    def grew(self, zone: int) -> bool:
+        """Tell whether a zone is colder than it has been tonight."""
+        return bool(self._grown[zone] >= GROWN_KELVIN)
+
+    def judged(self, sd_kelvin: Array, usual_kelvin: Array, base_kelvin: Array) -> Array:
         """Give the deficit to hold against the limit, shape (zones,), kelvin; NaN until there is one.
 
         Args:
             sd_kelvin: standard deviation of each zone's deficit, shape (zones,).
+            usual_kelvin: what the deficit was in earlier cooks, shape (zones,); NaN where none tells.
+            base_kelvin: what is taken off the deficit before it is held against the limit, shape (zones,).
         """
-        standing = self._standing
-        believed = standing * STANDING_SD_KELVIN**2 / (STANDING_SD_KELVIN**2 + sd_kelvin**2)
-        ahead = LEAD_SECONDS * np.maximum(self._rate(), 0.0)
+        told = np.isfinite(usual_kelvin)
+        expected = np.where(told, usual_kelvin, 0.0)
+        prior2 = np.where(told, COOK_TO_COOK_KELVIN, STANDING_SD_KELVIN) ** 2
+        believed = expected + (self._standing - expected) * prior2 / (prior2 + sd_kelvin**2)
+        ahead = LEAD_SECONDS * np.maximum(self.rates, 0.0)
         fast = believed + self._grown + ahead
         fast = np.where(self._grown >= GROWN_KELVIN, fast, np.nan)
         slow = np.where(self._seconds >= SLOW_SECONDS, self._slow - SURE_SIGMAS * sd_kelvin, np.nan)
-        return np.fmax(fast, slow)
+        return np.fmax(fast, slow) - base_kelvin

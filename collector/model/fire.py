@@ -40,6 +40,8 @@ CYCLES_SECONDS = 2 * 3600.0
 SWING_SHARE = 0.2
 NEW_KELVIN = 2.0
 WELL_KNOWN_SECONDS = 5400.0
+GUST_SECONDS, GUST_MEMORY_SECONDS = 600.0, 7200.0
+LEAST_SHAKE_KELVIN = 0.15
 HOT_KELVIN = 1.5
 """A hot fire burns down by itself: it has to show more."""
 LID_BLAMED_SECONDS = 1200.0
@@ -97,6 +99,9 @@ class FireWatch:
         self._warm_since: float | None = None
         self._missing = 0.0
         self._known_share = 0.0
+        self.restless = 1.0
+        """How much more the level shakes than it usually does."""
+        self._shakes = math.nan
         self._now = 0.0
         self._stalled_since = -math.inf
         """The refuel after which a stall was marked last."""
@@ -206,6 +211,7 @@ class FireWatch:
     def look_at_slope(self) -> None:
         """Work out slope, envelope and cycle means; called every half minute, they move slowly."""
         self._look_at_cycles()
+        self._look_at_gusts()
         per_bin = self._steps(30.0)
         bins = bin_medians(self._calm.last(self._steps(SLOPE_SECONDS))[0], per_bin)
         known = bins[np.isfinite(bins)]
@@ -280,6 +286,25 @@ class FireWatch:
         if not (below == below or above == above):
             return float("nan"), "fading"
         return (float(below), "fading") if not below < above else (float(above), "running hot")
+
+    @property
+    def half_hour_celsius(self) -> float:
+        """Median of the last half hour's calm level; of the last minute where there is none."""
+        long = _median(self._calm.last(self._steps(LONG_SECONDS))[0])
+        return long if long == long else self.level_celsius
+
+    def _look_at_gusts(self) -> None:
+        """Compare how much the level shakes from half minute to half minute with how much it usually does."""
+        bins = bin_medians(self._calm.last(self._steps(GUST_SECONDS))[0], self._steps(30.0))
+        shakes = np.abs(np.diff(bins, n=2))
+        shakes = shakes[np.isfinite(shakes)]
+        if shakes.size < 5:
+            return
+        now = float(shakes.mean())
+        if self._shakes != self._shakes:
+            self._shakes = now
+        self.restless = now / max(self._shakes, LEAST_SHAKE_KELVIN)
+        self._shakes += 30.0 / GUST_MEMORY_SECONDS * (now - self._shakes)
 
     def _told_from_lid(self) -> bool:
         """Tell whether a low level may be the fire's doing: for a while after an opening the lid is the likelier."""

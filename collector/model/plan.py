@@ -7,12 +7,14 @@ stored cook is replayed under the plan it ran under.
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 from collector.model.calibration import DRIFT_SD_KELVIN, Line
 from collector.snapshot import ChamberView, Priority
 
-__all__ = ["DEFAULT_RULES", "GRATE", "Plan", "Probe", "Rule", "Zone"]
+__all__ = ["DEFAULT_RULES", "GRATE", "Against", "Plan", "Probe", "Rule", "Zone"]
 
+Against = Literal["level", "target", "usual"]
 GRATE = "grate"
 """Name of the level the meat lies on: target, drift and spread are judged there."""
 
@@ -109,6 +111,8 @@ class Rule:
     enabled: bool = True
     below: bool = False
     """The condition holds below the limit rather than above it."""
+    against: Against = "level"
+    """What a cold spot is cold against: its level's mean, the target, or what is usual for it in this pit."""
 
 
 DEFAULT_RULES: tuple[Rule, ...] = (
@@ -135,6 +139,8 @@ class Plan:
     low_celsius: float
     high_celsius: float
     rules: tuple[Rule, ...] = field(default=DEFAULT_RULES)
+    usual_kelvin: tuple[tuple[str, float], ...] = ()
+    """By how much each zone lay below its level's mean in the cooks before, as far as they tell."""
 
     def rule(self, name: str) -> Rule:
         """Find a rule by name.

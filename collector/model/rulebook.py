@@ -45,8 +45,8 @@ class Look:
     phase: Phase
     zone_deficit_kelvin: Array
     """Level mean less zone mean, smoothed, shape (zones,)."""
-    zone_sd_kelvin: Array
-    """Shape (zones,)."""
+    cold_reasons: tuple[str, ...]
+    """Why each zone may run cold."""
     spread_kelvin: float
     outside_kelvin: float
     """How far the grate stands outside its own saw-tooth or the band."""
@@ -104,7 +104,7 @@ class RuleBook:
                 now,
                 float(look.zone_deficit_kelvin[zone]),
                 limit=alarm.rule.limit,
-                message=f"the {alarm.subject} runs cold",
+                message=f"the {alarm.subject} runs cold; {look.cold_reasons[zone]}",
                 suppress=quiet,
             )
         fading = look.outside_side == "fading"

@@ -233,12 +233,9 @@ class _Builder:
             self.found.append(((*where, "limit"), "is set by percent"))
         elif table.limit is not None:
             changed = replace(changed, limit=parse_difference(table.limit))
-        if table.percent is not None and rule.name == "battery-low":
-            changed = replace(changed, limit=table.percent)
-        elif table.percent is not None:
-            self.found.append(((*where, "percent"), "goes with battery-low only"))
         if table.deadband is not None and rule.name not in ("probe-silent", "battery-low"):
             changed = replace(changed, deadband=parse_difference(table.deadband))
+        changed = self._rule_of_its_own(changed, table, where)
         if table.enabled is not None:
             changed = replace(changed, enabled=table.enabled)
         if table.priority is not None:
@@ -248,3 +245,15 @@ class _Builder:
         if table.off_delay is not None:
             changed = replace(changed, off_delay_seconds=table.off_delay)
         return changed
+
+    def _rule_of_its_own(self, rule: Rule, table: AlarmTable, where: Where) -> Rule:
+        """Set what only one rule has."""
+        if table.percent is not None and rule.name == "battery-low":
+            rule = replace(rule, limit=table.percent)
+        elif table.percent is not None:
+            self.found.append(((*where, "percent"), "goes with battery-low only"))
+        if table.against is not None and rule.name == "cold-spot":
+            rule = replace(rule, against=table.against)
+        elif table.against is not None:
+            self.found.append(((*where, "against"), "goes with cold-spot only"))
+        return rule

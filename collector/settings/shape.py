@@ -6,6 +6,7 @@ import msgspec
 from msgspec import Meta
 
 from adapters.decode.layout import Layout, Sensor
+from collector.model.plan import Against
 
 __all__ = [
     "AlarmTable",
@@ -241,6 +242,8 @@ class AlarmTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     deadband: NotNegativeDifference | None = None
     percent: Annotated[float, Meta(ge=0, le=100)] | None = None
     """The limit of an alarm that is judged in percent."""
+    against: Against | None = None
+    """What a cold spot is cold against."""
     on_delay: NotNegative | None = None
     off_delay: NotNegative | None = None
 
