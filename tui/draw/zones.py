@@ -16,7 +16,7 @@ ROOMY = 46
 """From this width on, the cold dose is told too."""
 OTHER_CELLS = {False: 20, True: 23}
 """Cells of all columns but the name, without and with how sure it is."""
-DOSE_CELLS = 11
+DOSE_CELLS = 12
 
 
 def zone_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
@@ -63,6 +63,13 @@ def _zone_line(
         (f"{difference(zone.trend_kelvin_per_hour, view):>4}", "faint"),
     ]
     if roomy:
-        dose = difference(zone.cold_dose_kelvin_minutes, view, signed=False)
-        parts.append((f"{dose + ' ' + degree(view) + ' min':>{DOSE_CELLS}}", "faint"))
+        parts.append((f"{_dose(zone, view):>{DOSE_CELLS}}", "faint"))
     return tuple(parts)
+
+
+def _dose(zone: ZoneView, view: View) -> str:
+    """Write a cold dose; thousands in short, for a pit that went out hours ago."""
+    dose = difference(zone.cold_dose_kelvin_minutes, view, signed=False)
+    if len(dose) > 4:
+        dose = f"{difference(zone.cold_dose_kelvin_minutes / 1000.0, view, signed=False)}k"
+    return f"{dose} {degree(view)} min"

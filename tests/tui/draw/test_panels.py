@@ -54,6 +54,10 @@ def test_the_cold_dose_is_told_where_there_is_room_and_as_a_difference(night):
     assert "40 °C min" in text(zone_lines(night(), C, 60))
     assert "72 °F min" in text(zone_lines(night(), F, 60))
     assert "min" not in text(zone_lines(night(), C, 40))
+    out = replace(night().zones[0], name="under the lid", cold_dose_kelvin_minutes=6105.0, trend_kelvin_per_hour=-60.0)
+    lines = [plain(line) for line in zone_lines(night(zones=(out,)), F, 50)]
+    assert lines[1].endswith(" under the lid  266 ±2    +32  ⇊ -108  11k °F min")
+    assert all(len(line) <= 50 for line in lines)
 
 
 @pytest.mark.parametrize(("cells", "told"), [(60, True), (36, True), (35, False)])
