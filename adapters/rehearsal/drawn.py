@@ -491,7 +491,7 @@ def _with_probes(night: Night, random: Generator, grate_probes: int | None) -> N
     usual = int(random.choice([6, 7, 8, 9, 10, 11, 12], p=[0.05, 0.1, 0.25, 0.25, 0.2, 0.1, 0.05]))
     count = usual if grate_probes is None else grate_probes
     pit = night.pit
-    interval, lag, noise = random.uniform(2.0, 12.0), random.uniform(8.0, 40.0), random.uniform(0.05, 0.4)
+    interval, lag, noise = random.uniform(3.0, 12.0), random.uniform(8.0, 40.0), random.uniform(0.05, 0.4)
     probes: list[RehearsalProbe] = []
 
     def add(key: str, duty: str, level: str, x: float, y: float) -> None:

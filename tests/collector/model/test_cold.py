@@ -5,7 +5,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from collector.model.cold import GROWN_KELVIN, LEAD_SECONDS, SLOW_SECONDS, STANDING_SD_KELVIN, SURE_SIGMAS, ColdWatch
+from collector.model.cold import (
+    COOK_TO_COOK_KELVIN,
+    GROWN_KELVIN,
+    LEAD_SECONDS,
+    SLOW_SECONDS,
+    STANDING_SD_KELVIN,
+    SURE_SIGMAS,
+    ColdWatch,
+)
 
 STEP = 5.0
 LIMIT = 8.3
@@ -20,8 +28,8 @@ def run(deficit, standing, seconds, watch=None, start=0.0):
     return watch
 
 
-def judged(watch, sd):
-    return watch.judged(np.array([sd, sd]))
+def judged(watch, sd, usual=np.nan, base=0.0):
+    return watch.judged(np.array([sd, sd]), np.array([usual, np.nan]), np.array([base, 0.0]))
 
 
 @BOUNDED
@@ -49,13 +57,28 @@ def test_a_step_shows_at_once_on_top_of_what_the_standing_deserves(step, standin
 
 
 @BOUNDED
+@given(st.floats(-6.0, 10.0), st.floats(-6.0, 10.0), st.floats(0.3, 4.0), st.floats(-10.0, 10.0))
+def test_what_earlier_cooks_told_is_believed_more_than_a_tuned_pit_at_large(standing, usual, sd, base):
+    """Between tonight's standing and the usual of this pit, the nearer to the usual the less sure tonight is."""
+    watch = run(lambda _t: standing + 5.0, standing, 1200)
+    grown = [judged(watch, each, usual)[0] - 5.0 for each in (0.01, sd, 100.0)]
+    assert grown[0] == pytest.approx(standing, abs=1e-3)
+    assert grown[2] == pytest.approx(usual, abs=0.01)
+    share = COOK_TO_COOK_KELVIN**2 / (COOK_TO_COOK_KELVIN**2 + sd**2)
+    assert grown[1] == pytest.approx(share * standing + (1 - share) * usual, abs=1e-9)
+    # what the rule compares with is taken off as it is
+    assert judged(watch, sd, usual, base)[0] == pytest.approx(judged(watch, sd, usual)[0] - base, abs=1e-9)
+
+
+@BOUNDED
 @given(st.floats(0.0, GROWN_KELVIN - 0.01), st.floats(0.3, 3.0))
 def test_little_growth_is_no_change(grown, sd):
     watch = run(lambda _t: 3.0 + grown, 3.0, 1200)
     assert np.isnan(judged(watch, sd)).all()
+    assert not watch.grew(0)
 
 
-@BOUNDED
+@settings(max_examples=10, deadline=None)
 @given(st.floats(8.0, 40.0), st.floats(0.5, 2.0))
 def test_a_zone_that_grows_colder_is_told_minutes_before_it_is_too_cold(kelvin_an_hour, sd):
     """Led by five minutes of its own growth, never by more."""

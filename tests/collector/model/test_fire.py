@@ -4,6 +4,9 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import Phase as Stage
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from collector.model.fire import FireWatch
 from collector.snapshot import Phase
@@ -11,8 +14,8 @@ from collector.snapshot import Phase
 STEP = 5.0
 
 
-def follow(curve, low=99.0, high=127.0):
-    """Feed a curve; return the watch, the marks and each look's (phase, outside)."""
+def follow(curve, low=99.0, high=127.0, every=1):
+    """Feed a curve; return the watch, the marks and, of every so many looks, (phase, outside)."""
     watch = FireWatch(low, high, STEP)
     marks, looks = [], []
     for k, celsius in enumerate(curve):
@@ -21,7 +24,8 @@ def follow(curve, low=99.0, high=127.0):
         marks += watch.look(k * STEP, float(celsius), fall, fall)
         if k % 6 == 0:
             watch.look_at_slope()
-        looks.append((watch.phase, watch.outside_kelvin()[0]))
+        if k % every == 0:
+            looks.append((watch.phase, watch.outside_kelvin()[0]))
     return watch, marks, looks
 
 
@@ -103,3 +107,58 @@ def test_a_fire_that_dies_in_the_first_hour_is_told_though_there_is_no_saw_tooth
     _, _, looks = follow(curve)
     calls = [k * STEP for k, (_, o) in enumerate(looks) if not math.isnan(o) and o > 6.0]
     assert 4200 < calls[0] < 4200 + 3600
+
+
+def random_night(period, swing, up, late, seed, *, hours, kelvin_an_hour=0.0, fades_from=math.inf):
+    """Warm-up, then splits a period apart, each early or late by a share of it; fading from a time on, level and all.
+
+    Returns:
+        Time of each look, the level, and what the fading took, kelvin.
+    """
+    rng = np.random.default_rng(seed)
+    t = np.arange(0, hours * 3600, STEP)
+    laid = 3000 + np.cumsum(np.append(0.0, period * (1 + rng.uniform(-late, late, int(t[-1] / period) + 4))))
+    which = np.clip(np.searchsorted(laid, t, side="right") - 1, 0, laid.size - 2)
+    phase = np.clip((t - laid[which]) / np.diff(laid)[which], 0, 1)
+    saw = np.where(phase < up, phase / up, (1 - phase) / (1 - up)) - 0.5
+    lost = kelvin_an_hour * np.clip(t - fades_from, 0, None) / 3600
+    level = 15 + 98 * np.clip(t / 3000, 0, 1) + swing * saw * np.clip((t - 3000) / 600, 0, 1)
+    return t, level + rng.normal(0, 0.15, t.size) - lost, lost
+
+
+SAW_TEETH = {
+    "period": st.floats(1500, 4500), "swing": st.floats(2, 14), "up": st.floats(0.25, 0.5),
+    "late": st.floats(0, 0.15), "seed": st.integers(0, 2**32 - 1),
+}  # fmt: skip
+FEW = settings(max_examples=6, deadline=None, derandomize=True, phases=[Stage.generate])
+EVERY = 6
+LIMIT = 6.0
+"""Of the drift rule."""
+
+
+@FEW
+@given(**SAW_TEETH)
+def test_a_steady_saw_tooth_is_never_near_the_limit(period, swing, up, late, seed):
+    t, curve, _ = random_night(period, swing, up, late, seed, hours=8)
+    watch, marks, looks = follow(curve, every=EVERY)
+    outside = np.array([o for _, o in looks])[t[::EVERY] > 6600]
+    assert np.isfinite(outside).mean() > 0.95
+    assert np.nanmax(outside) < LIMIT - 2.0
+    assert watch.lid.openings == 0
+    assert not [m for m in marks if m.kind == "seen-stall"]
+
+
+@FEW
+@given(kelvin_an_hour=st.floats(6, 15), **SAW_TEETH)
+def test_a_fading_saw_tooth_is_told_before_fourteen_kelvin_are_lost(period, swing, up, late, seed, kelvin_an_hour):
+    fades = 18_000.0
+    hours = 5 + 15 / kelvin_an_hour
+    t, curve, lost = random_night(
+        period, swing, up, late, seed, hours=hours, kelvin_an_hour=kelvin_an_hour, fades_from=fades
+    )
+    _, _, looks = follow(curve, every=EVERY)
+    outside = np.array([o for _, o in looks])
+    told = np.flatnonzero(outside > LIMIT)
+    assert told.size
+    assert fades < t[::EVERY][told[0]]
+    assert lost[::EVERY][told[0]] < 14.0

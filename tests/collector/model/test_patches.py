@@ -53,6 +53,8 @@ def test_a_patch_is_found_and_said_at_the_probes(probes, middle, reach, size, si
     assert np.abs(said(changed, x, y) - truth).max() < 0.5 * seen + 3 * WANDER
     if seen > 6.0:
         assert sum(p.share for p in changed.patches) > 0.8
+    # a cold half of a level is as well a hot other half; a patch felt by few probes has one sign
+    if np.abs(truth).max() > 6.0 > 1.0 > np.median(np.abs(truth)):
         assert np.sign(changed.patches[0].kelvin) == sign
 
 
