@@ -6,7 +6,6 @@ from collector.snapshot import AlarmView, Snapshot
 from tui.draw.alarms import alarm_lines, pressing
 from tui.draw.view import View
 from tui.widgets.kept_list import KeptList, Row
-from tui.widgets.roles import contents
 
 __all__ = ["AlarmList"]
 
@@ -18,10 +17,7 @@ class AlarmList(KeptList):
 
     def rows(self, snapshot: Snapshot, view: View, width: int) -> list[Row]:
         """Write one row an alarm."""
-        return [
-            (a.key, contents(alarm_lines(a, snapshot.now_unix, view, width), old=view.old), True)
-            for a in snapshot.alarms
-        ]
+        return [(a.key, alarm_lines(a, snapshot.now_unix, view, width), True) for a in snapshot.alarms]
 
     @property
     def chosen(self) -> AlarmView | None:

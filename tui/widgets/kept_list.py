@@ -2,16 +2,17 @@
 
 from typing import ClassVar
 
-from textual.content import Content
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
 from collector.snapshot import Snapshot
+from tui.draw.line import Line
 from tui.draw.view import View
+from tui.widgets.roles import contents
 
 __all__ = ["KeptList", "Row"]
 
-Row = tuple[str, Content, bool]
+Row = tuple[str, list[Line], bool]
 """Key, text, and whether it can be chosen."""
 
 
@@ -24,7 +25,8 @@ class KeptList(OptionList):
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002  Textual's own name
         super().__init__(id=id)
         self.given: tuple[Snapshot, View] | None = None
-        self._keys: list[tuple[str, bool]] = []
+        self._rows: list[Row] = []
+        self._old = False
 
     def rows(self, snapshot: Snapshot, view: View, width: int) -> list[Row]:
         """Write the rows for a width in cells; each key once."""
@@ -42,29 +44,30 @@ class KeptList(OptionList):
     def on_focus(self) -> None:
         """Begin with the first that can be chosen."""
         if self.highlighted is None:
-            self.highlighted = next((i for i, (_, choosable) in enumerate(self._keys) if choosable), None)
+            self.highlighted = next((i for i, (*_, choosable) in enumerate(self._rows) if choosable), None)
 
     @property
     def chosen_key(self) -> str | None:
         """Key of the one that is highlighted."""
-        if self.highlighted is None or self.highlighted >= len(self._keys):
+        if self.highlighted is None or self.highlighted >= len(self._rows):
             return None
-        return self._keys[self.highlighted][0]
+        return self._rows[self.highlighted][0]
 
     def _write(self) -> None:
         if self.given is None:
             return
-        rows = self.rows(*self.given, max(10, self.scrollable_content_region.width - 2))
-        keys = [(key, choosable) for key, _, choosable in rows]
-        if keys == self._keys and keys:
-            for index, (_, text, _) in enumerate(rows):
-                self.replace_option_prompt_at_index(index, text)
+        snapshot, view = self.given
+        rows = self.rows(snapshot, view, max(10, self.scrollable_content_region.width - 2))
+        chosen, before, was_old = self.chosen_key, self._rows, self._old
+        self._rows, self._old = rows, view.old
+        if rows and [row[0] for row in rows] == [row[0] for row in before]:
+            for index, (row, last) in enumerate(zip(rows, before, strict=True)):
+                if row != last or view.old != was_old:  # the same words again would be laid out and drawn again
+                    self.replace_option_prompt_at_index(index, contents(row[1], old=view.old))
             return
-        chosen = self.chosen_key
-        self._keys = keys
         self.clear_options()
         self.add_options(
-            [Option(text, id=key, disabled=not choosable) for key, text, choosable in rows]
+            [Option(contents(text, old=view.old), id=key, disabled=not choosable) for key, text, choosable in rows]
             or [Option(self.empty, disabled=True)]
         )
-        self.highlighted = next((i for i, (key, _) in enumerate(keys) if key == chosen), None)
+        self.highlighted = next((i for i, (key, *_) in enumerate(rows) if key == chosen), None)

@@ -9,7 +9,6 @@ from tui.actions import bindings
 from tui.draw.marks import listed, mark_line
 from tui.draw.view import View
 from tui.widgets.kept_list import KeptList, Row
-from tui.widgets.roles import content
 
 __all__ = ["MarkList"]
 
@@ -24,8 +23,7 @@ class MarkList(KeptList):
         """Write one row a mark."""
         marks = listed(snapshot)
         return [
-            (m.event or f"{len(marks) - i}", content(mark_line(m, view, width), old=view.old), bool(m.event))
-            for i, m in enumerate(marks)
+            (m.event or f"{len(marks) - i}", [mark_line(m, view, width)], bool(m.event)) for i, m in enumerate(marks)
         ]
 
     @property
