@@ -32,9 +32,11 @@ ENVELOPE_LAG_SECONDS = 2700.0
 """What is usual is read from before this: a fire that fades must not make itself the usual."""
 ENVELOPE_NEEDS_SECONDS = 1800.0
 TROUGH_SHARE, CREST_SHARE = 0.05, 0.95
-EVEN_MISSING_KELVIN = 8.0
+EVEN_MISSING_KELVIN = 5.0
 SHORTEST_CYCLE_SECONDS, LONGEST_CYCLE_SECONDS = 1500.0, 4500.0
-CYCLE_KNOWN_SHARE = 0.5
+CYCLE_KNOWN_SHARE = 0.6
+CYCLE_KELVIN = 1.5
+"""Wood differs from split to split: whole cycles stray by so much."""
 CYCLES_SECONDS = 2 * 3600.0
 """A cycle is compared with those of so long before it: the settling of the evening is no drift of the night."""
 SWING_SHARE = 0.2
@@ -277,8 +279,8 @@ class FireWatch:
             margin = self._margin_kelvin()
             below = self.steady.trough - now - self._missing - margin
             above = now - self.steady.crest - margin - HOT_KELVIN
-            below = np.fmax(below, -self.cycle_moved_kelvin - 0.5 * margin)
-            above = np.fmax(above, self.cycle_moved_kelvin - 0.5 * margin - HOT_KELVIN)
+            below = np.fmax(below, -self.cycle_moved_kelvin - margin - CYCLE_KELVIN)
+            above = np.fmax(above, self.cycle_moved_kelvin - margin - CYCLE_KELVIN - HOT_KELVIN)
         if np.count_nonzero(np.isfinite(long)) * self._step >= 1500.0:
             level = _median(long)
             below = np.fmax(below, self._low - level)

@@ -21,8 +21,8 @@ __all__ = ["LyingWatch"]
 
 STUCK_SECONDS = 1200.0
 OTHERS_MOVED_KELVIN = 3.0
-ODDS_LOG = 1.5
-"""A lie is called at four and a half to one."""
+ODDS_LOG = 2.5
+"""A lie is called at twelve to one."""
 SUSPECT_SECONDS = 90.0
 CLEARED_SECONDS = 300.0
 CLEARED_SHARE = 0.5

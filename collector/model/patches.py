@@ -23,6 +23,8 @@ or a gust takes a hand's breadth and more (common practice, no source)."""
 COLUMNS, ROWS = 12, 4
 MISFIT_SHARE = 0.35
 SIZE_SD_KELVIN = 12.0
+LOG_COLD, LOG_HOT = np.log([1.7, 0.3]).tolist()
+"""Cold air leaks in more often than a place grows hot by itself (common practice, no source)."""
 FREEDOM = 5.0
 """Degrees of freedom of Student's t."""
 LOG_PRIOR_NOTHING, LOG_PRIOR_PATCH = np.log([0.85, 0.15]).tolist()
@@ -126,7 +128,8 @@ def _fitted(shapes: Array, change: Array, told: Array, wander: float) -> tuple[A
     said = shared[:, None] + size[:, None] * shapes
     log = 0.5 * (FREEDOM + 1.0) * np.log1p((change - said) ** 2 / (FREEDOM * scale2)) + 0.5 * np.log(scale2)
     occam = 0.5 * np.log1p(SIZE_SD_KELVIN**2 * information) + 0.5 * (size / SIZE_SD_KELVIN) ** 2
-    return np.asarray(-(told * log).sum(axis=1) - occam), size, shared
+    sign = np.where(size > 0.0, LOG_HOT, LOG_COLD) * (information > 1e-9)
+    return np.asarray(-(told * log).sum(axis=1) - occam + sign), size, shared
 
 
 def _sizes(shapes: Array, change: Array, weight: Array) -> tuple[Array, Array, Array]:
