@@ -134,7 +134,8 @@ y = [0, 20]
 
 # Alarms: cold-spot, drift, spread, lid-open, probe-silent, probe-lying, battery-low.
 # [alarm.cold-spot]
-# limit = "15 F"          # zone below the mean of its level
+# limit = "15 F"          # how far below
+# against = "level"       # the mean of its level; "target", or "usual": what it was in earlier cooks of this pit
 # deadband = "3 F"
 # on_delay = 120          # seconds
 # priority = 1            # 1 wakes you, 2 soon, 3 note

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from collector.model.pattern import LAG_SECONDS, NEEDS_SECONDS, WANDER_FLOOR_KELVIN, Pattern
@@ -48,7 +48,7 @@ class Pit:
             self.now += STEP
 
 
-CASES = settings(max_examples=4, deadline=None, derandomize=True)
+CASES = settings(max_examples=4, deadline=None, derandomize=True, phases=[Phase.generate])
 SEEDS = st.integers(0, 2**32 - 1)
 
 
@@ -138,12 +138,15 @@ def test_nothing_is_usual_before_it_was_heard_for_long():
 
 
 def test_the_last_minutes_have_no_say_yet():
+    """A change too small to be distrusted: kept apart for so long, then learned, the sooner the less is known."""
     pit = Pit(5, 2)
-    pit.run(6)
+    pit.run(2)
     before = pit.pattern.standing
-    step = np.array([-6.0, 0, 0, 0, 0])
+    step = np.array([-2.4, 0, 0, 0, 0])
     pit.run(LAG_SECONDS / HOUR - 0.01, lambda _t, v: v + step)
     assert pit.pattern.standing == pytest.approx(before, abs=0.1)
+    pit.run(1.0, lambda _t, v: v + step)
+    assert pit.pattern.standing[0] < before[0] - 0.3
 
 
 def test_a_probe_that_was_moved_is_learned_anew():
