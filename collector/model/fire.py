@@ -1,7 +1,7 @@
 """The fire as the chamber shows it: phase, refuels, and a level that leaves its saw-tooth.
 
 Fed with the mean of the grate and how fast it falls at each look. A drift is a level outside the envelope of its own
-saw-tooth; what a lid opening took and has not given back is not counted.
+saw-tooth, or whole refuel cycles that sink or rise; what a lid opening took and has not given back is not counted.
 """
 
 import math
@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from collector.model.cusum import Cusum
 from collector.model.field import Array
 from collector.model.lid import NOT_RISING_SECONDS, LidWatch
 from collector.model.record import Ring
@@ -35,6 +36,7 @@ TROUGH_SHARE, CREST_SHARE = 0.05, 0.95
 EVEN_MISSING_KELVIN = 5.0
 SHORTEST_CYCLE_SECONDS, LONGEST_CYCLE_SECONDS = 1500.0, 4500.0
 CYCLE_KNOWN_SHARE = 0.6
+CYCLE_SD_KELVIN = 2.5
 CYCLE_KELVIN = 1.5
 """Wood differs from split to split: whole cycles stray by so much."""
 CYCLES_SECONDS = 2 * 3600.0
@@ -83,6 +85,9 @@ class FireWatch:
         """The grate with what lid openings took given back; NaN while they are under way, and in the warm-up."""
         self.cycle_moved_kelvin = float("nan")
         """Mean of the last refuel cycle less that of the cycles before."""
+        self._chart = Cusum()
+        """Adds up half cycle by half cycle what would be little in one."""
+        self._chart_due = 0.0
         self.lid = LidWatch()
         self.rhythm = Rhythm()
         self.phase = Phase.UNKNOWN
@@ -240,6 +245,9 @@ class FireWatch:
         last, before = last[np.isfinite(last)], before[np.isfinite(before)]
         enough = last.size > CYCLE_KNOWN_SHARE * cycle and before.size > 1.3 * cycle
         self.cycle_moved_kelvin = float(last.mean() - before.mean()) if enough else math.nan
+        if enough and self._now >= self._chart_due:
+            self._chart.add(self.cycle_moved_kelvin / CYCLE_SD_KELVIN)
+            self._chart_due = self._now + 0.5 * period
 
     def _set_slope(self, bins: Array, known: Array) -> None:
         """Set the slope and its interval.
@@ -279,8 +287,9 @@ class FireWatch:
             margin = self._margin_kelvin()
             below = self.steady.trough - now - self._missing - margin
             above = now - self.steady.crest - margin - HOT_KELVIN
-            below = np.fmax(below, -self.cycle_moved_kelvin - margin - CYCLE_KELVIN)
-            above = np.fmax(above, self.cycle_moved_kelvin - margin - CYCLE_KELVIN - HOT_KELVIN)
+            stray = 0.0 if self._chart.signal else margin + CYCLE_KELVIN
+            below = np.fmax(below, -self.cycle_moved_kelvin - stray)
+            above = np.fmax(above, self.cycle_moved_kelvin - stray - HOT_KELVIN)
         if np.count_nonzero(np.isfinite(long)) * self._step >= 1500.0:
             level = _median(long)
             below = np.fmax(below, self._low - level)
