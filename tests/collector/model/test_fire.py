@@ -151,7 +151,7 @@ def test_a_steady_saw_tooth_is_never_near_the_limit(period, swing, up, late, see
 @FEW
 @given(kelvin_an_hour=st.floats(8, 15), **SAW_TEETH)
 def test_a_fading_saw_tooth_is_told_before_the_band_is_left(period, swing, up, late, seed, kelvin_an_hour):
-    """By the band alone 20 K are lost when it is told: 14 K down to its edge, and the limit; slower fades come to that."""
+    """By the band alone 20 K are lost: 14 K down to its edge, and the limit; slower fades come to that."""
     fades = 18_000.0
     hours = 5 + 18 / kelvin_an_hour
     t, curve, lost = random_night(

@@ -41,8 +41,8 @@ def test_a_probe_off_alone_is_the_most_suspect(probes, off, sign, seed):
     verdict = level.weigh(level.change)
     assert int(np.argmax(verdict.lie)) == liar
     assert verdict.swapped is None
-    # six probes tell it barely, more of them surely
-    assert verdict.lie[liar] > (1.0 if probes == 6 else ODDS_LOG)
+    # up to eight probes lean that way, more of them are enough to call it
+    assert verdict.lie[liar] > (ODDS_LOG if probes > 8 else 0.0)
     assert verdict.off_kelvin[liar] == pytest.approx(sign * off, abs=2.0)
     assert verdict.lie[np.arange(probes) != liar].max() < 0.0
 
