@@ -113,8 +113,9 @@ def test_what_it_cost_is_paid_back_in_two_strides(depth, lasts, back, lag):
     lid = LidWatch()
     curve = dips([(OPENED, lasts, depth, back)], 0.5, lag)
     follow(lid, curve)
+    # the slower the probes, the later it is seen and the less of the fall is
     missing = [lid.missing_kelvin(lid.shut_unix + t) for t in np.arange(0, 7200, 300)]
-    assert missing[0] == pytest.approx(LEVEL - curve.min(), rel=0.05)
+    assert missing[0] == pytest.approx(LEVEL - curve.min(), rel=0.25)
     assert missing == sorted(missing, reverse=True)
     still = sum(share * math.exp(-1800.0 / seconds) for share, seconds in BACK)
     assert missing[6] == pytest.approx(missing[0] * still, rel=1e-9)
