@@ -3,8 +3,8 @@
 Source: Numenta Anomaly Benchmark, the two temperature records of known cause (data/README.md). The detector: medians of
 six hours; usual is the median, spread the median distance from it, of the week that ended a day ago; `Cusum` with
 k = 2, h = 5 on how many spreads away the six hours are; it begins anew after each call, and calls less than a day
-apart are one. A call within a failure's window is right, any other is false. The settings were picked among some 130
-with both records seen, so these are no figures of unseen data. `pytest -s` prints:
+apart are one. A call within a failure's window is right, any other is false. The settings were picked among some 70
+with both records seen (the plain limit below among seven), so these are no figures of unseen data. `pytest -s` prints:
 
     record               failures told    false calls      hours after the window began, (after the failure as marked)
     machine, 79 days        4 of 4              1           11.6 (-12), 24.2 (0.6), 15.7 (-7.9), 9.1 (-14.5)
