@@ -19,6 +19,8 @@ __all__ = ["LidWatch"]
 DROP_GRATE_KELVIN = 5.0
 DROP_TOP_KELVIN = 12.0
 SHUT_RISE_KELVIN = 1.0
+FALL_SECONDS = 60.0
+"""Falls are measured over so long."""
 SETTLING_SECONDS = 420.0
 """Probes lag and the air mixes: for so long after the lid is shut, no zone is judged."""
 BACK = ((0.75, 720.0), (0.25, 3000.0))
@@ -55,6 +57,9 @@ class LidWatch:
         """When the newest of them was: it may show yet."""
         self.regained = True
         """The level has come back far enough from the last opening to tell that the lid did shut."""
+        self._shut_at = -math.inf
+        self._high = -math.inf
+        """The most the grate has said since."""
         self._before = math.nan
         self._low = math.nan
         self._losses: list[_Loss] = []
@@ -73,7 +78,8 @@ class LidWatch:
         if self._open_unix is None and grate > self._low + REGAINED_SHARE * (self._before - self._low):
             self.regained = True
         if self._open_unix is None:
-            if not (grate_fall > DROP_GRATE_KELVIN or top_fall > DROP_TOP_KELVIN):
+            self._high = max(self._high, grate) if grate == grate else self._high
+            if not (grate_fall > DROP_GRATE_KELVIN or top_fall > DROP_TOP_KELVIN) or self._just_shut(now_unix, grate):
                 return False
             known = past[np.isfinite(past)]
             self._before = float(known.max()) if known.size else math.nan
@@ -92,7 +98,12 @@ class LidWatch:
             if self._before > self._low:
                 self._losses.append(_Loss(self._open_unix, now_unix, self._before - self._low))
             self._open_unix = None
+            self._shut_at, self._high = now_unix, grate
         return False
+
+    def _just_shut(self, now_unix: float, grate_celsius: float) -> bool:
+        """Tell whether the fall of the last minute is that of the opening that has just ended."""
+        return now_unix - self._shut_at < FALL_SECONDS and grate_celsius > self._high - SHUT_RISE_KELVIN
 
     @property
     def open_unix(self) -> float | None:

@@ -4,7 +4,7 @@ Source: Rasmussen and Williams, *Gaussian Processes for Machine Learning*, 2.2 a
 added to the covariance; without one: its limit, generalised least squares); Bonilla and others, *Multi-task Gaussian
 Process Prediction*, NIPS 2007 (several levels: the covariance of the levels times that of the places); Patterson and
 Thompson, *Biometrika* 58, 1971 (restricted likelihood: that of contrasts without the free part of the trend). Nothing
-of the block system of `FieldModel` is used here.
+of the block system of `FieldModel` is used here. A Gaussian-process library, scikit-learn, says the same.
 """
 
 import math
@@ -14,6 +14,8 @@ import numpy as np
 import pytest
 from scipy.linalg import null_space
 from scipy.stats import multivariate_normal
+from sklearn.gaussian_process import GaussianProcessRegressor
+from sklearn.gaussian_process.kernels import RBF, ConstantKernel
 
 from collector.model.field import FieldModel, Grid, Walls
 
@@ -234,3 +236,20 @@ def test_a_probe_the_trend_rests_on_cannot_be_left_out():
     )  # fmt: skip
     residual, deviation = model.leave_one_out(np.array([110.0, 107.0, 150.0]))
     assert np.isfinite(residual).tolist() == np.isfinite(deviation).tolist() == [True, True, False]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_mean_equals_a_gaussian_process_library(seed):
+    """scikit-learn has no free trend: it is given what the trend leaves, and the trend is added again."""
+    rng = np.random.default_rng(seed)
+    x, y = rng.uniform(0, LENGTH, 10), rng.uniform(0, WIDTH, 10)
+    z = 112 - 9 * x + rng.normal(0, 3, 10)
+    noise = rng.uniform(0.4, 1.2, 10)
+    ours = FieldModel(x, y, noise, sigma_kelvin=4.0, length_x_m=0.4, length_y_m=0.25, trend="along")
+    level, slope = ours.weights(z)[10:]
+    kernel = ConstantKernel(16.0, "fixed") * RBF([0.4, 0.25], "fixed")
+    library = GaussianProcessRegressor(kernel, alpha=noise**2, optimizer=None)
+    library.fit(np.column_stack([x, y]), z - level - slope * x)
+    qx, qy = rng.uniform(0, LENGTH, 25), rng.uniform(0, WIDTH, 25)
+    expected = library.predict(np.column_stack([qx, qy])) + level + slope * qx
+    assert ours.mean_at(z, qx, qy) == pytest.approx(expected, abs=1e-6)

@@ -78,10 +78,6 @@ def test_each_opening_is_seen_once_when_it_began(openings, lag):
     assert lid.shut_unix is not None
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="after the first rise of 1 K the fall within the last minute still reaches back to before the turn",
-)
 def test_bare_fast_probes_show_one_opening_once():
     lid = LidWatch()
     follow(lid, dips([(OPENED, 60.0, 40.0, 240.0)], 0.5, lag=10.0))
