@@ -204,11 +204,21 @@ class Engine:
             events.append(self._book.add(Mark(at_unix, named or action.kind, action.text)))
             if action.kind is ActionKind.MARK:
                 self._fire.tell(action.subject, at_unix)
+                if action.subject == "moved":
+                    self._acquit_moved()
         elif event is not None:
             self._judge_event(event, confirmed=action.kind is ActionKind.CONFIRM)
         else:
             events += self._rules.act(action, at_unix)
         return events
+
+    def _acquit_moved(self) -> None:
+        """Take the probes that are held to lie for those that were moved: learn anew what is usual at their places."""
+        for pattern, members in zip(self._patterns, self._members, strict=True):
+            for k, probe in enumerate(members.tolist()):
+                if self._lying.accused(probe):
+                    pattern.forget(k)
+                    self._lying.acquit(probe)
 
     def _judge_event(self, event: Mark, *, confirmed: bool) -> None:
         """Count an event that the curves show, or count it no more, as the cook says."""
@@ -228,6 +238,7 @@ class Engine:
         self._values[probe] = ratio * (self._values[probe] - offset) + changed.added_kelvin
         self._ring.change(probe, ratio, changed.added_kelvin - ratio * offset)
         self._room = Chamber(self.plan, self._room.scales)
+        self._fire.forget_usual()
         for zone in range(len(self.plan.zones)):
             self._ring.change(len(self.plan.probes) + zone, math.nan, 0.0)  # what its past would have been is not known
         self._forget_usual()
@@ -378,12 +389,12 @@ class Engine:
                 SLOW_SECONDS,
             )
             pattern.learn(now, self._values[members], used, SLOW_SECONDS)
-        if now >= self._scales_due_unix and self._patterns and self._patterns[0].known.any():
+        if now >= self._scales_due_unix:
             away = np.full(len(self.plan.probes), np.nan)
             for pattern, members in zip(self._patterns, self._members, strict=True):
                 away[members] = pattern.standing
-            self._room.learn_scales(away)
-            self._scales_due_unix = now + SCALES_SECONDS
+            if self._room.learn_scales(away):
+                self._scales_due_unix = now + SCALES_SECONDS
 
     def _look_slowly(self) -> None:
         """Work out what moves slowly: slopes, envelope, stuck probes, evenness."""

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from adapters.reading import Reading
 from collector.engine import Engine, Event
-from collector.model.action import Action
+from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
 from collector.model.plan import Plan
 from collector.store.archive import Archive, Cook
@@ -46,11 +46,17 @@ def _run(archive: Archive, cook: Cook, plan: Plan, from_id: int, until_id: int |
 
 
 def _again(engine: Engine, action: Action, at_unix: float) -> list[Event]:
-    """Do again what a person did; under an edited plan what it names may not be there, and time passes all the same."""
+    """Do again what a person did; under an edited plan what it names may not be there, and time passes all the same.
+
+    An event he spoke of was there when the collector's clock had brought the engine to that moment, so here too.
+    """
+    events: list[Event] = []
+    if action.kind in (ActionKind.CONFIRM, ActionKind.DELETE):
+        events = engine.advance(at_unix)
     try:
-        return engine.act(action, at_unix)
+        return events + engine.act(action, at_unix)
     except KeyError:
-        return engine.advance(at_unix)
+        return events + engine.advance(at_unix)
 
 
 def differences(archive: Archive, cook: Cook) -> list[str]:

@@ -138,12 +138,18 @@ class Chamber:
             for p in found.patches
         )
 
-    def learn_scales(self, away_kelvin: Array) -> None:
-        """Set the scales from what each probe usually differs from its level by, shape (probes,); NaN unknown."""
+    def learn_scales(self, away_kelvin: Array) -> bool:
+        """Set the scales from what each probe usually differs from its level by, shape (probes,); NaN unknown.
+
+        Returns:
+            False where too few are known.
+        """
         known = tuple(np.flatnonzero(np.isfinite(away_kelvin) & (self._level_of >= 0)).tolist())
-        if len(known) >= 4:
-            self.scales = estimate(lambda scales: self._model(known, (), scales), away_kelvin[list(known)])
-            self._cache.clear()
+        if len(known) < FEWEST:
+            return False
+        self.scales = estimate(lambda scales: self._model(known, (), scales), away_kelvin[list(known)])
+        self._cache.clear()
+        return True
 
     def _model(self, used: tuple[int, ...], remembered: tuple[int, ...], scales: Scales) -> FieldModel:
         chamber = self._plan.chamber
@@ -272,7 +278,7 @@ class Chamber:
     ) -> Array:
         """Estimate the grate's field at places, shape (m,), degrees Celsius; NaN without probes."""
         solved = self._solve(usable, remembered)
-        if solved is None:
+        if solved is None or not np.any(solved.model.level == 0):
             return np.full(x_m.shape, np.nan)
         which = list(solved.probes)
         values = celsius[which] - effect.probes_kelvin[which]

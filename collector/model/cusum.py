@@ -7,6 +7,7 @@ ch. 9. With k = 0.5 and h = 5 a process in control gives one false signal in 465
 deviation is told after 10.4.
 """
 
+import math
 from dataclasses import dataclass
 
 __all__ = ["Cusum"]
@@ -20,13 +21,15 @@ class Cusum:
     """Reference value: half the shift worth telling, standard deviations."""
     h: float = 5.0
     """Decision interval, standard deviations."""
+    most: float = math.inf
+    """What the sums are held to, so that a long departure is forgotten in as long again."""
     high: float = 0.0
     low: float = 0.0
 
     def add(self, z: float) -> None:
         """Take one sample, in standard deviations from the mean in control."""
-        self.high = max(0.0, self.high + z - self.k)
-        self.low = max(0.0, self.low - z - self.k)
+        self.high = min(max(0.0, self.high + z - self.k), self.most)
+        self.low = min(max(0.0, self.low - z - self.k), self.most)
 
     @property
     def signal(self) -> int:

@@ -37,6 +37,7 @@ EVEN_MISSING_KELVIN = 5.0
 SHORTEST_CYCLE_SECONDS, LONGEST_CYCLE_SECONDS = 1500.0, 4500.0
 CYCLE_KNOWN_SHARE = 0.6
 CYCLE_SD_KELVIN = 2.5
+CHART_MOST = 8.0
 CYCLE_KELVIN = 1.5
 """Wood differs from split to split: whole cycles stray by so much."""
 CYCLES_SECONDS = 2 * 3600.0
@@ -85,7 +86,7 @@ class FireWatch:
         """The grate with what lid openings took given back; NaN while they are under way, and in the warm-up."""
         self.cycle_moved_kelvin = float("nan")
         """Mean of the last refuel cycle less that of the cycles before."""
-        self._chart = Cusum()
+        self._chart = Cusum(most=CHART_MOST)
         """Adds up half cycle by half cycle what would be little in one."""
         self._chart_due = 0.0
         self.lid = LidWatch()
@@ -233,6 +234,13 @@ class FireWatch:
             trough, middle, crest = quantiles(past, (TROUGH_SHARE, 0.50, CREST_SHARE))
             self.steady = Steady(middle, trough, crest)
 
+    def forget_usual(self) -> None:
+        """Learn the level's saw-tooth anew: its probes are read by another line from now on."""
+        self._calm = Ring(1, self._calm.columns)
+        self._even = Ring(1, self._even.columns)
+        self.steady, self.cycle_moved_kelvin = None, math.nan
+        self._chart = Cusum(most=CHART_MOST)
+
     def _look_at_cycles(self) -> None:
         """Compare the last whole refuel cycle with those before it: over whole cycles the saw-tooth is gone."""
         period = self.rhythm.period_seconds
@@ -287,9 +295,9 @@ class FireWatch:
             margin = self._margin_kelvin()
             below = self.steady.trough - now - self._missing - margin
             above = now - self.steady.crest - margin - HOT_KELVIN
-            stray = 0.0 if self._chart.signal else margin + CYCLE_KELVIN
-            below = np.fmax(below, -self.cycle_moved_kelvin - stray)
-            above = np.fmax(above, self.cycle_moved_kelvin - stray - HOT_KELVIN)
+            stray, signal = margin + CYCLE_KELVIN, self._chart.signal
+            below = np.fmax(below, -self.cycle_moved_kelvin - (0.0 if signal < 0 else stray))
+            above = np.fmax(above, self.cycle_moved_kelvin - (0.0 if signal > 0 else stray) - HOT_KELVIN)
         if np.count_nonzero(np.isfinite(long)) * self._step >= 1500.0:
             level = _median(long)
             below = np.fmax(below, self._low - level)

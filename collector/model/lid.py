@@ -19,6 +19,7 @@ __all__ = ["LidWatch"]
 DROP_GRATE_KELVIN = 5.0
 DROP_TOP_KELVIN = 12.0
 SHUT_RISE_KELVIN = 1.0
+HELD_OPEN_SECONDS = 1200.0
 FALL_SECONDS = 60.0
 """Falls are measured over so long."""
 SETTLING_SECONDS = 420.0
@@ -75,10 +76,12 @@ class LidWatch:
             top_fall: the same under the lid.
         """
         grate = float(past[-1])
+        if grate != grate:
+            return False  # neither a fall nor a rise can be told
         if self._open_unix is None and grate > self._low + REGAINED_SHARE * (self._before - self._low):
             self.regained = True
         if self._open_unix is None:
-            self._high = max(self._high, grate) if grate == grate else self._high
+            self._high = max(self._high, grate)
             if not (grate_fall > DROP_GRATE_KELVIN or top_fall > DROP_TOP_KELVIN) or self._just_shut(now_unix, grate):
                 return False
             known = past[np.isfinite(past)]
@@ -157,9 +160,13 @@ class LidWatch:
         return counted
 
     def settled(self, now_unix: float) -> bool:
-        """Tell whether the air has mixed since the lid was shut."""
+        """Tell whether the air has mixed since the lid was shut, or it seems open for longer than anybody holds it.
+
+        What only the air under the lid showed may be over long before the grate rises; a fire must not go unwatched
+        for it.
+        """
         if self.open_unix is not None:
-            return False
+            return now_unix - self.open_unix > HELD_OPEN_SECONDS
         return self.shut_unix is None or now_unix - self.shut_unix > SETTLING_SECONDS
 
     def lost_kelvin(self, level_celsius: float, past: Array, usual_celsius: float) -> float:

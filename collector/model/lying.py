@@ -74,6 +74,10 @@ class LyingWatch:
         """Tell whether a probe is held to lie."""
         return self._cases[probe].reason is not Reason.NONE
 
+    def acquit(self, probe: int) -> None:
+        """Believe a probe again."""
+        self._cases[probe] = _Case()
+
     def look(
         self,
         members: tuple[int, ...],
@@ -142,6 +146,8 @@ class LyingWatch:
     def _suspects_of(self, probes: tuple[int, ...]) -> Suspects:
         made = self._suspects.get(probes)
         if made is None:
+            if len(self._suspects) >= 64:
+                self._suspects.clear()
             made = self._suspects[probes] = Suspects(self._patches_of(probes))
         return made
 

@@ -121,7 +121,7 @@ DEFAULT_RULES: tuple[Rule, ...] = (
     Rule("spread", Priority.SOON, 30.0, 3.0, 300.0, 300.0),
     Rule("lid-open", Priority.URGENT, 15.0, 5.0, 480.0, 60.0),
     Rule("probe-silent", Priority.SOON, 0.0, 0.0, 0.0, 10.0),
-    Rule("probe-lying", Priority.NOTE, 6.0, 2.0, 300.0, 300.0),
+    Rule("probe-lying", Priority.SOON, 6.0, 2.0, 300.0, 300.0),
     Rule("battery-low", Priority.SOON, 15.0, 5.0, 120.0, 0.0, below=True),
 )
 """8.3 K is 15 °F. Delays follow the usual guidance for temperature, 60 s and 1 % of range (from memory), lengthened

@@ -17,7 +17,7 @@ __all__ = ["LYING_WORDS", "Look", "RuleBook"]
 
 LYING_WORDS = {
     Reason.STUCK: "has not moved while the others did: look at its plug and cable",
-    Reason.DISAGREES: "stands away from what its neighbours say: look whether it moved or touches meat or metal",
+    Reason.DISAGREES: "stands away from its neighbours: it moved, touches something, or its place alone is so",
     Reason.SPIKE: "jumps: look at its plug and cable",
     Reason.OPEN_OR_SHORT: "reads like a broken or shorted lead",
     Reason.OUT_OF_RANGE: "reads outside what it can measure",
@@ -32,7 +32,7 @@ LYING_WORDS = {
     Reason.TOO_FAST: "moves faster than air or meat can: look at its plug and cable",
     Reason.SWAPPED: "seems to have changed places with another: look at the plugs",
     Reason.WET: "stays near the wet bulb as if wetted: look whether it drips on or touches meat",
-    Reason.DRIFTS: "walks away slowly from what its neighbours say: look whether it slipped; try it in ice water",
+    Reason.DRIFTS: "walks away slowly: it slipped, it fails, or its place alone goes that way",
 }
 """Why a probe is not believed and what to look at; for every reason but none."""
 

@@ -7,6 +7,7 @@ import pytest
 
 from adapters.reading import Quality, Reading, Reason
 from collector.engine import Engine
+from collector.model.action import Action, ActionKind
 from tui.nights import night_settings
 
 PLAN = night_settings().plan
@@ -86,3 +87,16 @@ def test_an_offset_is_applied_for_the_map_and_never_to_the_record():
     engine = play(60, lambda _n, _t, v: v, plan=dataclasses.replace(PLAN, probes=probes))
     ambient = next(p for p in engine.snapshot().probes if p.name == "ambient")
     assert ambient.celsius == pytest.approx(17, abs=1.0)
+
+
+def test_a_probe_the_cook_says_he_moved_is_believed_and_learned_anew():
+    def change(name, t, value):
+        return value + 12 * (name == "grate point" and t > HOT)
+
+    engine = play(HOT + 3500, change)
+    assert "grate point" in accused(engine)
+    engine.act(Action(ActionKind.MARK, "moved"), engine.now_unix)
+    moved = next(p for p in PLAN.probes if p.name == "grate point")
+    engine.take(Reading(moved.source, moved.key, 125.0, engine.now_unix + 1), engine.now_unix + 1)
+    engine.advance(engine.now_unix + 10)
+    assert next(p for p in engine.snapshot().probes if p.name == "grate point").used
