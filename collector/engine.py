@@ -219,6 +219,7 @@ class Engine:
                 if self._lying.accused(probe):
                     pattern.forget(k)
                     self._lying.acquit(probe)
+                    self._accusation[probe] = Reason.NONE
 
     def _judge_event(self, event: Mark, *, confirmed: bool) -> None:
         """Count an event that the curves show, or count it no more, as the cook says."""

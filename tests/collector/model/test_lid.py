@@ -153,7 +153,6 @@ def test_a_lid_left_open_is_told_by_what_is_lost_and_not_coming_back(depth, leak
     assert losses[0] > depth
     assert lid.open_unix is not None
     assert not lid.regained
-    assert lid.open_unix is not None
     assert lid.settled(3240.0), "after twenty minutes the fire is watched again, whatever the lid"
     # what an opening found above the usual is no loss
     assert lost(lid, curve, usual=LEVEL - 5.0) == pytest.approx(lost(lid, curve) - 5.0, abs=0.5)
