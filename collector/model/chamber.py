@@ -23,6 +23,7 @@ REMEMBERED_KELVIN = 2.0
 """How far a place may have moved from its usual, against its neighbours, since its probe was last believed."""
 FEWEST = 4
 """Fewer probes than these do not tell a patch from a fault."""
+MOST, MANY = 64, 200
 COARSE = (24, 9)
 """Columns and rows on which the coldest and the hottest place are looked for."""
 
@@ -129,7 +130,7 @@ class Chamber:
             How far a probe stands from its usual outside all patches, kelvin, and the patches.
         """
         which = np.flatnonzero(told)
-        if which.size < FEWEST:
+        if not FEWEST <= which.size <= MANY:
             return 0.0, ()
         length, width = self._plan.chamber.length_m, self._plan.chamber.width_m
         found = self.patches(tuple(self.members[level][i] for i in which)).likely(change_kelvin[which], wander_kelvin)
@@ -147,6 +148,7 @@ class Chamber:
         known = tuple(np.flatnonzero(np.isfinite(away_kelvin) & (self._level_of >= 0)).tolist())
         if len(known) < FEWEST:
             return False
+        known = known[:: math.ceil(len(known) / MOST)]  # of very many, some tell as well
         self.scales = estimate(lambda scales: self._model(known, (), scales), away_kelvin[list(known)])
         self._cache.clear()
         return True

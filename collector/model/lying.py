@@ -26,8 +26,8 @@ ODDS_LOG = 2.5
 SUSPECT_SECONDS = 90.0
 CLEARED_SECONDS = 300.0
 CLEARED_SHARE = 0.5
-FEWEST = 4
-"""Fewer probes than these cannot outvote one."""
+FEWEST, MOST = 4, 200
+"""Fewer probes on a level cannot outvote one; more is no chamber, and would hold up everything else."""
 WET_BELOW_CELSIUS = 90.0
 WET_FALL_KELVIN = 12.0
 AWAY_SHARE = 0.3
@@ -105,7 +105,7 @@ class LyingWatch:
         sound = [k for k in np.flatnonzero(known).tolist() if not self.accused(members[k])]
         suspects: dict[int, Reason] = {}
         left = sound
-        while len(left) >= FEWEST:
+        while FEWEST <= len(left) <= MOST:
             verdict = self._suspects_of(tuple(members[k] for k in left)).weigh(change[left], wander_kelvin, usual[left])
             enough = (verdict.lie > ODDS_LOG) & (np.abs(verdict.off_kelvin) > self._limit)
             if not enough.any():
