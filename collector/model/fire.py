@@ -36,9 +36,9 @@ TROUGH_SHARE, CREST_SHARE = 0.05, 0.95
 EVEN_MISSING_KELVIN = 5.0
 SHORTEST_CYCLE_SECONDS, LONGEST_CYCLE_SECONDS = 1500.0, 4500.0
 CYCLE_KNOWN_SHARE = 0.6
-CYCLE_SD_KELVIN = 2.5
+CYCLE_SD_KELVIN = 4.0
 CHART_MOST = 8.0
-CYCLE_KELVIN = 1.5
+CYCLE_KELVIN = 3.0
 """Wood differs from split to split: whole cycles stray by so much."""
 CYCLES_SECONDS = 2 * 3600.0
 """A cycle is compared with those of so long before it: the settling of the evening is no drift of the night."""
@@ -295,9 +295,10 @@ class FireWatch:
             margin = self._margin_kelvin()
             below = self.steady.trough - now - self._missing - margin
             above = now - self.steady.crest - margin - HOT_KELVIN
-            stray, signal = margin + CYCLE_KELVIN, self._chart.signal
-            below = np.fmax(below, -self.cycle_moved_kelvin - (0.0 if signal < 0 else stray))
-            above = np.fmax(above, self.cycle_moved_kelvin - (0.0 if signal > 0 else stray) - HOT_KELVIN)
+            if self._chart.signal < 0:
+                below = np.fmax(below, -self.cycle_moved_kelvin - CYCLE_KELVIN)
+            elif self._chart.signal > 0:
+                above = np.fmax(above, self.cycle_moved_kelvin - CYCLE_KELVIN - HOT_KELVIN)
         if np.count_nonzero(np.isfinite(long)) * self._step >= 1500.0:
             level = _median(long)
             below = np.fmax(below, self._low - level)
