@@ -291,7 +291,7 @@ class Engine:
     def _forget_usual(self) -> None:
         """Learn anew how cold each zone usually runs, and how far each probe usually stands from its neighbours."""
         plan = self.plan
-        self._cold = ColdWatch(len(plan.zones), LOOK_SECONDS, plan.rule("cold-spot").limit)
+        self._cold = ColdWatch(len(plan.zones), LOOK_SECONDS)
         self._lying = LyingWatch(self._chamber, LOOK_SECONDS, plan.rule("probe-lying").limit, self._room.patches)
         self._patterns = [Pattern(members.size, LOOK_SECONDS) for members in self._members]
         self._scales_due_unix = -math.inf

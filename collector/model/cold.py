@@ -34,12 +34,10 @@ class ColdWatch:
     Args:
         zones: how many.
         step_seconds: time between two looks.
-        limit_kelvin: the deficit that is a cold spot.
     """
 
-    def __init__(self, zones: int, step_seconds: float, limit_kelvin: float) -> None:
+    def __init__(self, zones: int, step_seconds: float) -> None:
         self._step = step_seconds
-        self._limit = limit_kelvin
         self._seconds: Array = np.zeros(zones)
         self._slow: Array = np.full(zones, np.nan)
         self._standing: Array = np.full(zones, np.nan)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tui.commands.options import add_config, add_json, add_socket, load_settings, metres, pascal
+from tui.commands.options import add_config, add_json, add_socket, chosen_unit, metres, pascal
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
@@ -99,18 +99,9 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _view(options: argparse.Namespace) -> "View":
-    from collector.errors import SettingsError
     from tui.draw.view import View
 
-    unit = options.unit
-    if unit is None:
-        try:
-            unit = load_settings(options).config.display.unit
-        except SettingsError:
-            if options.config:
-                raise
-            unit = "F"
-    return View(fahrenheit=unit == "F", ascii_only=options.ascii)
+    return View(fahrenheit=chosen_unit(options) == "F", ascii_only=options.ascii)
 
 
 async def _newest(socket: Path) -> "Snapshot":

@@ -13,6 +13,7 @@ __all__ = [
     "add_look",
     "add_socket",
     "add_store",
+    "chosen_unit",
     "dashboard_look",
     "load_settings",
     "metres",
@@ -115,6 +116,24 @@ def load_settings(options: argparse.Namespace) -> "Settings":
     from collector.settings.load import load
 
     return load(config_file(options.config))
+
+
+def chosen_unit(options: argparse.Namespace) -> str:
+    """Give the unit of the options, else of the config, else F.
+
+    Raises:
+        SettingsError: a config was named, and it cannot be read or holds mistakes.
+    """
+    from collector.errors import SettingsError
+
+    if options.unit is not None:
+        return str(options.unit)
+    try:
+        return load_settings(options).config.display.unit
+    except SettingsError:
+        if options.config:
+            raise
+        return "F"
 
 
 def dashboard_look(options: argparse.Namespace, settings: "Settings | None") -> dict[str, Any]:

@@ -5,7 +5,7 @@ import asyncio
 from contextlib import aclosing
 from typing import TYPE_CHECKING
 
-from tui.commands.options import add_config, add_json, add_socket, load_settings
+from tui.commands.options import add_config, add_json, add_socket, chosen_unit
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
@@ -26,18 +26,9 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the status."""
-    from collector.errors import SettingsError
     from tui.draw.view import View
 
-    unit = options.unit
-    if unit is None:
-        try:
-            unit = load_settings(options).config.display.unit
-        except SettingsError:
-            if options.config:
-                raise
-            unit = "F"
-    return asyncio.run(_status(options, View(fahrenheit=unit == "F")))
+    return asyncio.run(_status(options, View(fahrenheit=chosen_unit(options) == "F")))
 
 
 async def _status(options: argparse.Namespace, view: "View") -> int:

@@ -22,7 +22,7 @@ BOUNDED = settings(max_examples=40, deadline=None)
 
 def run(deficit, standing, seconds, watch=None, start=0.0):
     """Feed functions of time for one zone and a second that stays even; give the watch."""
-    watch = ColdWatch(2, STEP, LIMIT) if watch is None else watch
+    watch = ColdWatch(2, STEP) if watch is None else watch
     for t in np.arange(start, start + seconds, STEP):
         watch.look(np.array([deficit(float(t)), 0.0]), np.array([standing, 0.0]))
     return watch
@@ -87,7 +87,7 @@ def test_a_zone_that_grows_colder_is_told_minutes_before_it_is_too_cold(kelvin_a
     def deficit(t):
         return rate * max(t - 1200.0, 0.0)
 
-    watch = ColdWatch(2, STEP, LIMIT)
+    watch = ColdWatch(2, STEP)
     told = None
     for t in np.arange(0, 1200 + 2 * LIMIT / rate, STEP):
         run(deficit, 0.0, STEP, watch, float(t))
@@ -118,7 +118,7 @@ def test_what_is_not_known_changes_nothing_slow_and_tells_nothing_fast():
     for _ in range(100):
         watch.look(np.array([np.nan, 0.0]), np.array([np.nan, 0.0]))
     assert judged(watch, 1.0)[0] == before
-    never = ColdWatch(2, STEP, LIMIT)
+    never = ColdWatch(2, STEP)
     for _ in range(1000):
         never.look(np.full(2, np.nan), np.full(2, np.nan))
     assert np.isnan(judged(never, 1.0)).all()
