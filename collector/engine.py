@@ -21,7 +21,7 @@ from collector.model.evenness import along, fluctuation, gradient, spread, top_t
 from collector.model.events import EventBook
 from collector.model.field import Array
 from collector.model.fire import FireWatch
-from collector.model.lying import LyingWatch
+from collector.model.lying import LevelLook, LyingWatch
 from collector.model.pattern import Pattern
 from collector.model.plan import GRATE, Plan
 from collector.model.record import Ring
@@ -48,6 +48,8 @@ __all__ = ["LOOK_SECONDS", "Engine", "Event", "Taken"]
 LOOK_SECONDS = 5.0
 """Time between two looks at the pit: a tenth of the shortest on-delay, far below any probe's lag."""
 TREND_SECONDS = 10.0
+CALM_FALL_KELVIN = 2.0
+"""Within a minute; no fire falls so fast."""
 SLOW_SECONDS = 30.0
 """Slopes, envelope and evenness move slowly and are worked out this often."""
 LID_SECONDS = 60.0
@@ -93,6 +95,8 @@ class Engine:
         self._next_look = math.floor(started_unix / LOOK_SECONDS + 1.0) * LOOK_SECONDS
         self._index = {(p.source, p.key): i for i, p in enumerate(plan.probes)}
         self._screens = [ProbeScreen(p.lowest_celsius, p.highest_celsius) for p in plan.probes]
+        self._calm = False
+        """The fire is steady, the lid shut, and nothing moves much: a jump is the probe's own."""
         self._gain = [p.gain for p in plan.probes]
         self._offset = [p.added_kelvin for p in plan.probes]
         self._hold = [p.stale_seconds for p in plan.probes]
@@ -121,7 +125,8 @@ class Engine:
         """Values of the probes that are believed; of the others what their usual and their neighbours say."""
         self._remembered = np.zeros(n, dtype=bool)
         nothing = np.full(zones, np.nan)
-        self._field = Estimate(nothing, nothing, nothing, nothing, nothing, np.full(len(self._members), np.nan))
+        unknown = np.full(len(self._members), np.nan)
+        self._field = Estimate(nothing, nothing, nothing, nothing, nothing, unknown, unknown)
         self._reasons = ("",) * zones
         self._dose: Array = np.zeros(zones)
         self._trend: Array = np.full(n + zones, np.nan)
@@ -136,7 +141,7 @@ class Engine:
         probe = self._index.get((reading.source, reading.key))
         if probe is None:
             return Taken(None, reading.quality, reading.reason), events
-        quality, reason = self._screens[probe].judge(reading)
+        quality, reason = self._screens[probe].judge(reading, calm=self._calm)
         if reason is Reason.OFFLINE:
             self._offline[probe] = True
             self._newest[probe] = math.nan
@@ -259,10 +264,12 @@ class Engine:
         self._estimate()
         grate = self._level_mean(GRATE)
         self._ring.push(np.concatenate([self._values, self._field.zone_celsius]))
-        events += [self._book.add(mark) for mark in self._fire.look(now, grate, *self._falls())]
+        falls = self._falls()
+        events += [self._book.add(mark) for mark in self._fire.look(now, self._fire_level(), *falls)]
         if self._fire.gone_out:
             self._begin_anew()
         steady = self._fire.phase is Phase.STEADY
+        self._calm = steady and not any(fall > CALM_FALL_KELVIN for fall in falls)
         if steady:
             self._follow_deficits()
         if now % SLOW_SECONDS < LOOK_SECONDS:
@@ -342,6 +349,15 @@ class Engine:
                 return float(mean)
         return math.nan
 
+    def _fire_level(self) -> float:
+        """Give the mean of the grate as it would be but for what changed in places: a leak is no fading fire."""
+        for k, level in enumerate(self._room.levels):
+            if level == GRATE:
+                change = self._patterns[k].change[self._usable[self._members[k]]]
+                shared = float(median(change[np.isfinite(change)]))
+                return float(self._field.level_standing_celsius[k]) + (shared if shared == shared else 0.0)
+        return math.nan
+
     def _falls(self) -> tuple[float, float]:
         """Give how far the middle probe of the grate, and of the other levels, has fallen within a minute, kelvin.
 
@@ -379,16 +395,11 @@ class Engine:
             heard = np.isfinite(self._values[members])
             change = np.where(heard, pattern.change, np.nan)
             used = self._usable[members]
-            expected = self._expected(k)
-            self._lying.look(
-                tuple(members.tolist()),
-                self._values[members],
-                change,
-                expected,
-                pattern.usual,
+            look = LevelLook(
+                now, tuple(members.tolist()), self._values[members], change, self._expected(k), pattern.usual,
                 pattern.wander_kelvin,
-                SLOW_SECONDS,
-            )
+            )  # fmt: skip
+            self._lying.look(look, SLOW_SECONDS)
             pattern.learn(now, self._values[members], used, SLOW_SECONDS)
         if now >= self._scales_due_unix:
             away = np.full(len(self.plan.probes), np.nan)
@@ -534,7 +545,7 @@ class Engine:
     def _fire_view(self) -> FireView:
         fire, rhythm = self._fire, self._fire.rhythm
         return FireView(
-            fire.phase, fire.level_celsius, fire.slope_kelvin_per_hour, fire.slope_low, fire.slope_high,
+            fire.phase, self._level_mean(GRATE), fire.slope_kelvin_per_hour, fire.slope_low, fire.slope_high,
             fire.minutes_to_limit(), fire.lid.open_unix, rhythm.refuels[-1] if rhythm.refuels else None,
             rhythm.period_seconds, None if math.isnan(rhythm.due_unix) else rhythm.due_unix, fire.lid.openings,
             rhythm.count,

@@ -18,7 +18,7 @@ __all__ = ["Chamber", "Effect", "Estimate", "model_of"]
 
 SLOPE_KELVIN = 25.0
 """How far fire end and stack end may differ by the trend alone, one standard deviation (common practice, no source)."""
-WALLS_KELVIN = 3.0
+WALLS_KELVIN = 2.2
 REMEMBERED_KELVIN = 2.0
 """How far a place may have moved from its usual, against its neighbours, since its probe was last believed."""
 FEWEST = 4
@@ -42,6 +42,8 @@ class Estimate:
     """What the deficit would be if all were as usual, shape (zones,)."""
     level_celsius: Array
     """Mean of each level, shape (levels,)."""
+    level_standing_celsius: Array
+    """What that would be if every place stood as usual to its level, shape (levels,)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,16 +259,19 @@ class Chamber:
         solved = self._solve(usable, remembered)
         if solved is None:
             nothing = np.full(len(self._plan.zones), np.nan)
-            return Estimate(nothing, nothing, nothing, nothing, nothing, np.full(len(self.levels), np.nan))
+            unknown = np.full(len(self.levels), np.nan)
+            return Estimate(nothing, nothing, nothing, nothing, nothing, unknown, unknown)
         which = list(solved.probes)
         values = celsius[which] - effect.probes_kelvin[which]
+        usual = celsius[which] - change_kelvin[which]
         return Estimate(
             solved.zone_weights @ values + effect.zones_kelvin,
             np.hypot(solved.zone_sd, effect.zone_sd_kelvin),
             solved.deficit_weights @ values + effect.deficit_kelvin,
             np.hypot(solved.deficit_sd, effect.deficit_sd_kelvin),
-            solved.deficit_weights @ (celsius[which] - change_kelvin[which]),
+            solved.deficit_weights @ usual,
             solved.level_weights @ values + effect.levels_kelvin,
+            solved.level_weights @ usual,
         )
 
     def mean_at(

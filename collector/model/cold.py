@@ -23,7 +23,7 @@ COOK_TO_COOK_KELVIN = 2.0
 """How far a zone's standing differs from one cook to the next."""
 GROWN_KELVIN = 2.0
 """Colder than usual by this much is a change."""
-LEAD_SECONDS = 420.0
+LEAD_SECONDS = 360.0
 GROWTH_STEP_SECONDS = 30.0
 RATE_LOOKS = 20
 

@@ -5,6 +5,7 @@ are looked at anew. A probe that lies is left out until it stands for some minut
 say it should.
 """
 
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -15,9 +16,9 @@ from adapters.reading import Reason
 from collector.model.field import Array
 from collector.model.patches import Patches
 from collector.model.robust import median
-from collector.model.suspects import Suspects
+from collector.model.suspects import Suspects, Verdict
 
-__all__ = ["LyingWatch"]
+__all__ = ["LevelLook", "LyingWatch"]
 
 STUCK_SECONDS = 1200.0
 OTHERS_MOVED_KELVIN = 3.0
@@ -30,8 +31,33 @@ FEWEST, MOST = 4, 200
 """Fewer probes on a level cannot outvote one; more is no chamber, and would hold up everything else."""
 WET_BELOW_CELSIUS = 90.0
 WET_FALL_KELVIN = 12.0
+JUMP_LOOKS = 10
+"""So many looks back, a change is sudden: a leak takes longer (common practice, no source)."""
+JUMP_KELVIN = 2.5
+SUDDEN_KELVIN, SUDDEN_LOG = 9.0, 2.0
+"""A place that changes alone, by so much and at once, is a fault rather than a leak by so much more, log odds."""
+SHUT_SECONDS = 60.0
+"""Looks further apart than this have a lid opening between them."""
 AWAY_SHARE = 0.3
 DRIFT_SECONDS = 900.0
+
+
+@dataclass(frozen=True, slots=True)
+class LevelLook:
+    """The probes of one level at one moment; arrays of shape (k,)."""
+
+    now_unix: float
+    members: tuple[int, ...]
+    """Which they are."""
+    celsius: Array
+    change_kelvin: Array
+    """How far each stands from its usual; NaN where that is not known."""
+    expected_kelvin: Array
+    """What its neighbours say of that."""
+    usual_kelvin: Array
+    """What each usually differs from the level by."""
+    wander_kelvin: float
+    """How far a sound probe strays."""
 
 
 @dataclass(slots=True)
@@ -68,6 +94,7 @@ class LyingWatch:
         self._chamber = chamber
         self._cases = [_Case() for _ in chamber]
         self._suspects: dict[tuple[int, ...], Suspects] = {}
+        self._past: dict[tuple[int, ...], deque[tuple[float, Array]]] = {}
         self.stuck: NDArray[np.bool_] = np.zeros(len(chamber), dtype=bool)
 
     def accused(self, probe: int) -> bool:
@@ -78,48 +105,54 @@ class LyingWatch:
         """Believe a probe again."""
         self._cases[probe] = _Case()
 
-    def look(
-        self,
-        members: tuple[int, ...],
-        celsius: Array,
-        change: Array,
-        expected: Array,
-        usual: Array,
-        wander_kelvin: float,
-        seconds: float,
-    ) -> None:
-        """Take the probes of one level, while the fire is steady.
+    def look(self, level: LevelLook, seconds: float) -> None:
+        """Take the probes of one level, while the fire is steady, `seconds` after the last look."""
+        known = np.flatnonzero(np.isfinite(level.change_kelvin) & np.isfinite(level.usual_kelvin)).tolist()
+        for k in known:
+            off = float(level.change_kelvin[k] - level.expected_kelvin[k])
+            self._clear(self._cases[level.members[k]], off, seconds)
+        sound = [k for k in known if not self.accused(level.members[k])]
+        suspects = self._disagreeing(level, sound) | self._jumped(level, known)
+        for k, reason in suspects.items():
+            if reason is Reason.SWAPPED and self.accused(level.members[k]):
+                self._cases[level.members[k]].reason = reason  # it looked alone before the other was found
+        for k in sound:
+            self._hold(self._cases[level.members[k]], suspects.get(k), float(level.change_kelvin[k]), seconds)
 
-        Args:
-            members: which they are.
-            celsius: what they say, shape (k,).
-            change: how far each stands from its usual, shape (k,), kelvin; NaN where that is not known.
-            expected: what its neighbours say of that, shape (k,).
-            usual: what each usually differs from the level by, shape (k,), kelvin.
-            wander_kelvin: how far a sound probe strays.
-            seconds: since the last look.
-        """
-        known = np.isfinite(change) & np.isfinite(usual)
-        for k in np.flatnonzero(known).tolist():
-            self._clear(self._cases[members[k]], float(change[k] - expected[k]), seconds)
-        sound = [k for k in np.flatnonzero(known).tolist() if not self.accused(members[k])]
+    def _disagreeing(self, level: LevelLook, sound: list[int]) -> dict[int, Reason]:
+        """Suspect, one after the other, those whose change no patch explains as well as a lie."""
         suspects: dict[int, Reason] = {}
         left = sound
         while FEWEST <= len(left) <= MOST:
-            verdict = self._suspects_of(tuple(members[k] for k in left)).weigh(change[left], wander_kelvin, usual[left])
-            enough = (verdict.lie > ODDS_LOG) & (np.abs(verdict.off_kelvin) > self._limit)
-            if not enough.any():
+            verdict = self._suspects_of(tuple(level.members[k] for k in left)).weigh(
+                level.change_kelvin[left], level.wander_kelvin, level.usual_kelvin[left]
+            )
+            guilty = _guilty(verdict, self._limit, 0.0)
+            if not guilty:
                 break
-            worst = int(np.argmax(np.where(enough, verdict.lie, -np.inf)))
-            swapped = verdict.swapped is not None and worst in verdict.swapped
-            guilty = verdict.swapped if verdict.swapped is not None and swapped else (worst,)
-            for j in guilty:
-                off = float(verdict.off_kelvin[j])
-                wet = off < -WET_FALL_KELVIN and celsius[left[j]] < WET_BELOW_CELSIUS
-                suspects[left[j]] = Reason.SWAPPED if swapped else Reason.WET if wet else Reason.DISAGREES
+            suspects |= {left[j]: _why(verdict, j, float(level.celsius[left[j]])) for j in guilty}
             left = [k for j, k in enumerate(left) if j not in guilty]
-        for k in sound:
-            self._hold(self._cases[members[k]], suspects.get(k), float(change[k]), seconds)
+        return suspects
+
+    def _jumped(self, level: LevelLook, known: list[int]) -> dict[int, Reason]:
+        """Suspect those that moved within minutes while their neighbours did not, or took each other's place."""
+        past = self._past.setdefault(level.members, deque(maxlen=JUMP_LOOKS + 1))
+        past.append((level.now_unix, level.change_kelvin.copy()))
+        if len(past) <= JUMP_LOOKS:
+            return {}
+        since, before = past[0]
+        jump = level.change_kelvin - before
+        heard = (Reason.NONE, Reason.DISAGREES, Reason.SWAPPED)
+        told = [k for k in known if np.isfinite(jump[k]) and self._cases[level.members[k]].reason in heard]
+        if not FEWEST <= len(told) <= MOST or np.abs(jump[told] - median(jump[told])).max() < JUMP_KELVIN:
+            return {}
+        verdict = self._suspects_of(tuple(level.members[k] for k in told)).weigh(
+            jump[told], level.wander_kelvin, level.usual_kelvin[told] + before[told]
+        )
+        guilty = _guilty(verdict, max(self._limit, SUDDEN_KELVIN), SUDDEN_LOG)
+        if verdict.swapped != guilty and level.now_unix - since > JUMP_LOOKS * SHUT_SECONDS:
+            return {}  # after a lid opening places come back one sooner than the other
+        return {told[j]: _why(verdict, j, float(level.celsius[told[j]])) for j in guilty}
 
     def _clear(self, case: _Case, off_kelvin: float, seconds: float) -> None:
         if case.reason is Reason.NONE:
@@ -170,3 +203,18 @@ class LyingWatch:
         if self.stuck[probe]:
             return Reason.STUCK
         return self._cases[probe].reason
+
+
+def _guilty(verdict: Verdict, limit_kelvin: float, bonus: float) -> tuple[int, ...]:
+    """Give the two that were exchanged, or the likeliest liar; none where nothing is likely enough."""
+    if verdict.swapped is not None and (verdict.lie[list(verdict.swapped)] > ODDS_LOG).all():
+        return verdict.swapped
+    enough = (verdict.lie + bonus > ODDS_LOG) & (np.abs(verdict.off_kelvin) > limit_kelvin)
+    return (int(np.argmax(np.where(enough, verdict.lie, -np.inf))),) if enough.any() else ()
+
+
+def _why(verdict: Verdict, guilty: int, celsius: float) -> Reason:
+    if verdict.swapped is not None and guilty in verdict.swapped:
+        return Reason.SWAPPED
+    wet = float(verdict.off_kelvin[guilty]) < -WET_FALL_KELVIN and celsius < WET_BELOW_CELSIUS
+    return Reason.WET if wet else Reason.DISAGREES

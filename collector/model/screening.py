@@ -27,10 +27,11 @@ class ProbeScreen:
         highest_celsius: greatest value.
         jump_kelvin: how far one value may stand from its past before it is a spike.
         rate_kelvin_per_second: fastest honest change; widens the jump with the time between readings.
+        calm_kelvin_per_second: the same while the lid is shut and the chamber moves slowly.
     """
 
     __slots__ = (
-        "_highest", "_jump", "_last_received", "_last_source", "_lowest", "_previous", "_rate", "_recent",
+        "_calm_rate", "_highest", "_jump", "_last_received", "_last_source", "_lowest", "_previous", "_rate", "_recent",
     )  # fmt: skip
 
     def __init__(
@@ -40,18 +41,24 @@ class ProbeScreen:
         *,
         jump_kelvin: float = 8.0,
         rate_kelvin_per_second: float = 2.5,
+        calm_kelvin_per_second: float = 0.4,
     ) -> None:
         self._lowest = lowest_celsius
         self._highest = highest_celsius
         self._jump = jump_kelvin
         self._rate = rate_kelvin_per_second
+        self._calm_rate = calm_kelvin_per_second
         self._recent: deque[float] = deque(maxlen=WINDOW)
         self._previous: float | None = None
         self._last_received = 0.0
         self._last_source: float | None = None
 
-    def judge(self, reading: Reading) -> tuple[Quality, Reason]:
-        """Give the quality of a reading and the reason, and remember it for the next."""
+    def judge(self, reading: Reading, *, calm: bool = False) -> tuple[Quality, Reason]:
+        """Give the quality of a reading and the reason, and remember it for the next.
+
+        Where the chamber was calm at the last look, the first value after the lid is flung open may look like a spike;
+        the second is believed.
+        """
         if reading.quality is not Quality.GOOD:
             return reading.quality, reading.reason
         celsius = reading.celsius
@@ -65,7 +72,7 @@ class ProbeScreen:
             reason = self._clock(reading.source_unix, reading.received_unix)
             if reason is not Reason.NONE:
                 return Quality.UNCERTAIN, reason
-        return self._motion(celsius, reading.received_unix)
+        return self._motion(celsius, reading.received_unix, self._calm_rate if calm else self._rate)
 
     def _clock(self, source_unix: float, received_unix: float) -> Reason:
         """Judge the probe's own time against ours and its last."""
@@ -81,13 +88,13 @@ class ProbeScreen:
         self._last_source = last
         return Reason.OUT_OF_ORDER
 
-    def _motion(self, celsius: float, received_unix: float) -> tuple[Quality, Reason]:
+    def _motion(self, celsius: float, received_unix: float, rate: float) -> tuple[Quality, Reason]:
         """Judge the value against the last few: one that stands alone is a spike, two that agree are the truth.
 
         Hampel's test with a fixed scale in place of the median absolute deviation: a pit probe is quiet for minutes
         and its deviation then says nothing about what a lid may do.
         """
-        allowed = self._jump + self._rate * min(max(received_unix - self._last_received, 0.0), 60.0)
+        allowed = self._jump + rate * min(max(received_unix - self._last_received, 0.0), 60.0)
         previous, self._previous = self._previous, celsius
         self._last_received = received_unix
         recent = self._recent

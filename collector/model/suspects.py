@@ -23,6 +23,8 @@ SWAP_NEEDS_KELVIN = 3.0
 SWAP_NEAR_SHARE = 0.5
 SWAP_WANDER_KELVIN = 0.7
 """Two probes do not have quite the same swing."""
+SWAP_SETTLING_SHARE = 0.3
+"""Changes are smoothed: for some minutes they show but a share of what was exchanged."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,11 +91,11 @@ class Suspects:
         # each of the two says what stands at the other's place
         at_i = change[i] - (said[rows, j] + gap)
         at_j = change[j] - (said[rows, i] - gap)
-        sd = math.hypot(wander, SWAP_WANDER_KELVIN)
+        sd = np.sqrt(wander**2 + SWAP_WANDER_KELVIN**2 + (SWAP_SETTLING_SHARE * gap) ** 2)
         log = log + _log_normal(at_i, sd) + _log_normal(at_j, sd)
         best = int(np.argmax(log))
         return (int(i[best]), int(j[best])), float(log[best]) - math.log(0.5 * self._patches.probes**2) + LOG_PRIOR_SWAP
 
 
-def _log_normal(values: Array, sd: float) -> Array:
-    return np.asarray(-0.5 * (values / sd) ** 2 - math.log(sd))
+def _log_normal(values: Array, sd: Array | float) -> Array:
+    return np.asarray(-0.5 * (values / sd) ** 2 - np.log(sd))

@@ -100,3 +100,44 @@ def test_a_probe_the_cook_says_he_moved_is_believed_and_learned_anew():
     engine.take(Reading(moved.source, moved.key, 125.0, engine.now_unix + 1), engine.now_unix + 1)
     engine.advance(engine.now_unix + 10)
     assert next(p for p in engine.snapshot().probes if p.name == "grate point").used
+
+
+def alarms(engine):
+    return [a.key for a in engine.snapshot().alarms]
+
+
+def test_two_that_took_each_others_place_are_told_even_where_one_place_has_gone_cold():
+    place = {p.name: p.x_m for p in PLAN.probes}
+    one, other = "grate fire front", next(name for name in place if name.startswith("grate flat"))
+    gap = 10 * (place[other] - place[one]) / 1.2  # of the fire end above the other, by the slope of `play`
+
+    def change(name, t, value):
+        cold = -14 * min(max(t - HOT, 0) / 2400, 1)
+        swapped = HOT + 4000 < t
+        if name == one:
+            return value + swapped * (cold - gap)
+        if name == other and swapped:
+            return value + gap
+        return value + cold * name.startswith(("grate flat", "grate stack"))
+
+    engine = play(HOT + 4000 + 330, change)
+    assert accused(engine) == {one: Reason.SWAPPED, other: Reason.SWAPPED}
+    assert "cold-spot/fire side" not in alarms(engine)
+
+
+def test_a_tip_that_gets_wet_is_told_before_it_passes_for_a_cold_spot():
+    def change(name, t, value):
+        return max(72.0, value - (t - HOT) / 2) if name == "grate fire front" and t > HOT else value
+
+    engine = play(HOT + 330, change)
+    assert accused(engine) == {"grate fire front": Reason.WET}
+    assert not any(key.startswith("cold-spot") for key in alarms(play(HOT + 1500, change)))
+
+
+def test_a_leak_is_no_fading_fire():
+    def change(name, t, value):
+        return value - 30 * name.startswith("grate flat") * min(max(t - HOT, 0) / 2400, 1)
+
+    engine = play(HOT + 7200, change)
+    assert "cold-spot/flat side" in alarms(engine)
+    assert "drift/grate" not in alarms(engine)

@@ -64,3 +64,12 @@ def test_never_a_good_value_outside_the_range_and_never_an_error(values, step):
     for value, reason in zip(values, judge(values, step), strict=True):
         if reason is Reason.NONE:
             assert -40 <= value <= 400
+
+
+def test_in_a_calm_chamber_a_smaller_jump_is_a_spike():
+    for calm, reason in ((True, Reason.SPIKE), (False, Reason.NONE)):
+        screen = ProbeScreen(-40, 400)
+        for k in range(7):
+            screen.judge(Reading("s", "k", 110.0, 1000 + 10 * k), calm=calm)
+        assert screen.judge(Reading("s", "k", 92.0, 1070), calm=calm)[1] is reason
+        assert screen.judge(Reading("s", "k", 91.0, 1080), calm=calm)[1] is Reason.NONE  # two that agree
