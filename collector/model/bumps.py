@@ -10,7 +10,7 @@ from collector.snapshot import PatchView
 
 __all__ = ["Bumps", "on_grid", "spread_of", "summed"]
 
-OFF_SHARE = 0.28
+OFF_SHARE = 0.25
 """A patch is off by so much of itself, one standard deviation: its shape is only a guess."""
 
 

@@ -18,7 +18,7 @@ __all__ = ["Chamber", "Effect", "Estimate", "model_of"]
 
 SLOPE_KELVIN = 25.0
 """How far fire end and stack end may differ by the trend alone, one standard deviation (common practice, no source)."""
-WALLS_KELVIN = 2.2
+WALLS_KELVIN = 1.8
 REMEMBERED_KELVIN = 2.0
 """How far a place may have moved from its usual, against its neighbours, since its probe was last believed."""
 FEWEST = 4

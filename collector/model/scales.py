@@ -30,7 +30,7 @@ class Scales:
     level_correlation: float
 
 
-PRIOR = Scales(2.2, 0.28, 0.55, 0.6, 0.3)
+PRIOR = Scales(1.6, 0.28, 0.55, 0.45, 0.3)
 """The middle of what is expected (common practice, no source; tuned on rehearsed nights of drawn chambers)."""
 LID_SHARE = 2.0
 """The air under the lid differs twice as much from place to place as that at the grate (common practice, no source)."""

@@ -113,7 +113,7 @@ def test_two_that_took_each_others_place_are_told_even_where_one_place_has_gone_
 
     def change(name, t, value):
         cold = -14 * min(max(t - HOT, 0) / 2400, 1)
-        swapped = HOT + 4000 < t
+        swapped = t > HOT + 4000
         if name == one:
             return value + swapped * (cold - gap)
         if name == other and swapped:
