@@ -265,6 +265,7 @@ class Engine:
         grate = self._level_mean(GRATE)
         self._ring.push(np.concatenate([self._values, self._field.zone_celsius]))
         falls = self._falls()
+        self._fire.doubt_kelvin = self._patched_kelvin()
         events += [self._book.add(mark) for mark in self._fire.look(now, self._fire_level(), *falls)]
         if self._fire.gone_out:
             self._begin_anew()
@@ -357,6 +358,11 @@ class Engine:
                 shared = float(median(change[np.isfinite(change)]))
                 return float(self._field.level_standing_celsius[k]) + (shared if shared == shared else 0.0)
         return math.nan
+
+    def _patched_kelvin(self) -> float:
+        """Give by how much the patches moved the mean of the grate."""
+        of_level = dict(zip(self._room.levels, self._effect.levels_kelvin.tolist(), strict=True))
+        return abs(of_level.get(GRATE, 0.0))
 
     def _falls(self) -> tuple[float, float]:
         """Give how far the middle probe of the grate, and of the other levels, has fallen within a minute, kelvin.

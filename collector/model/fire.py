@@ -106,6 +106,8 @@ class FireWatch:
         self.steady: Steady | None = None
         self._warm_since: float | None = None
         self._missing = 0.0
+        self.doubt_kelvin = 0.0
+        """By how much what has changed in places moved the grate: the level without it is unsure by as much."""
         self._known_share = 0.0
         self.restless = 1.0
         """How much more the level shakes than it usually does."""
@@ -292,13 +294,14 @@ class FireWatch:
         long = self._calm.last(self._steps(LONG_SECONDS))[0]
         below, above = float("nan"), float("nan")
         if self.steady is not None:
-            margin = self._margin_kelvin()
+            margin = self._margin_kelvin() + self.doubt_kelvin
+            cycle = CYCLE_KELVIN + self.doubt_kelvin
             below = self.steady.trough - now - self._missing - margin
             above = now - self.steady.crest - margin - HOT_KELVIN
             if self._chart.signal < 0:
-                below = np.fmax(below, -self.cycle_moved_kelvin - CYCLE_KELVIN)
+                below = np.fmax(below, -self.cycle_moved_kelvin - cycle)
             elif self._chart.signal > 0:
-                above = np.fmax(above, self.cycle_moved_kelvin - CYCLE_KELVIN - HOT_KELVIN)
+                above = np.fmax(above, self.cycle_moved_kelvin - cycle - HOT_KELVIN)
         if np.count_nonzero(np.isfinite(long)) * self._step >= 1500.0:
             level = _median(long)
             below = np.fmax(below, self._low - level)
