@@ -361,8 +361,8 @@ class Engine:
 
     def _patched_kelvin(self) -> float:
         """Give by how much the patches moved the mean of the grate."""
-        of_level = dict(zip(self._room.levels, self._effect.levels_kelvin.tolist(), strict=True))
-        return abs(of_level.get(GRATE, 0.0))
+        moved = zip(self._room.levels, self._effect.levels_kelvin, strict=True)
+        return sum(abs(float(kelvin)) for level, kelvin in moved if level == GRATE)
 
     def _falls(self) -> tuple[float, float]:
         """Give how far the middle probe of the grate, and of the other levels, has fallen within a minute, kelvin.

@@ -65,6 +65,11 @@ def test_the_fading_fire_is_told_before_fifteen_degrees_are_lost(played):
     assert lost["2"] < alarms[0][1] < lost["15"]
 
 
+def test_the_summary_counts_what_was_seen_before_the_fire_went_out(played):
+    lines = summary_lines(played("fire-fades")[0], fahrenheit=False)
+    assert any(re.match(r"fire        [1-9]\d* refuels and 3 lid openings seen", line) for line in lines), lines
+
+
 def test_wind_and_fifteen_lid_openings_raise_no_cold_spot_and_no_drift(played):
     run = played("windy")[0]
     assert [key for key, _ in raised(run) if key.startswith(("cold-spot", "drift"))] == []

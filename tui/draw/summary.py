@@ -51,13 +51,14 @@ def summary_lines(run: StraightRun, *, fahrenheit: bool) -> list[str]:
     steps = [line for t in run.transitions if (line := alarm_line(t, run.started_unix, view)) is not None]
     raised = sorted({t.key for t in run.transitions if t.after is AlarmState.UNACKNOWLEDGED})
     spreads = [p.spread_kelvin for p in run.trend if not math.isnan(p.spread_kelvin)]
+    seen = [mark.kind for mark in run.marks]
     qualities = ", ".join(f"{count:,} {name}" for name, count in sorted(run.qualities.items()))
     lines = [f"alarm log of {run.cook}", *(steps or ["  no alarm at all"]), ""]
     lines += [
         f"cook        {run.cook}, {age(run.ended_unix - run.started_unix)}",
         f"readings    {run.readings:,} ({qualities})",
         f"alarms      {', '.join(raised) if raised else 'none'}",
-        f"fire        {run.last.fire.refuels} refuels and {run.last.fire.lid_openings} lid openings seen",
+        f"fire        {seen.count('seen-refuel')} refuels and {seen.count('seen-lid')} lid openings seen",
     ]
     if spreads:
         spreads.sort()
