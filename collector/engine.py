@@ -114,6 +114,7 @@ class Engine:
         self._chamber = np.array([p.duty == "chamber" and p.level is not None for p in plan.probes], dtype=bool)
         self._room = Chamber(plan)
         self._members = [np.array(members, dtype=np.intp) for members in self._room.members]
+        self._grate = self._room.levels.index(GRATE) if GRATE in self._room.levels else None
         self._begin_anew()
         self._rules = RuleBook(plan)
         usual = dict(plan.usual_kelvin)
@@ -262,11 +263,11 @@ class Engine:
         """Judge the pit at one point of the grid."""
         self._gather(now)
         self._estimate()
-        grate = self._level_mean(GRATE)
+        grate = self._of_grate(self._field.level_celsius)
         self._ring.push(np.concatenate([self._values, self._field.zone_celsius]))
-        falls = self._falls()
-        self._fire.doubt_kelvin = self._patched_kelvin()
-        events += [self._book.add(mark) for mark in self._fire.look(now, self._fire_level(), *falls)]
+        falls, patched = self._falls(), self._patched_kelvin()
+        seen = self._fire.look(now, self._fire_level(), *falls, doubt_kelvin=abs(patched))
+        events += [self._book.add(mark) for mark in seen]
         if self._fire.gone_out:
             self._begin_anew()
         steady = self._fire.phase is Phase.STEADY
@@ -344,25 +345,21 @@ class Engine:
         """Say how far each place of a level should stand from its usual by what has changed, kelvin, shape (k,)."""
         return np.asarray(self._shared[level] + self._effect.probes_kelvin[self._members[level]])
 
-    def _level_mean(self, name: str) -> float:
-        for level, mean in zip(self._room.levels, self._field.level_celsius, strict=True):
-            if level == name:
-                return float(mean)
-        return math.nan
+    def _of_grate(self, of_levels: Array) -> float:
+        """Pick the grate's value, shape (levels,); NaN where the pit has no grate."""
+        return math.nan if self._grate is None else float(of_levels[self._grate])
 
     def _fire_level(self) -> float:
         """Give the mean of the grate as it would be but for what changed in places: a leak is no fading fire."""
-        for k, level in enumerate(self._room.levels):
-            if level == GRATE:
-                change = self._patterns[k].change[self._usable[self._members[k]]]
-                shared = float(median(change[np.isfinite(change)]))
-                return float(self._field.level_standing_celsius[k]) + (shared if shared == shared else 0.0)
-        return math.nan
+        if self._grate is None:
+            return math.nan
+        used = self._usable[self._members[self._grate]]
+        shared = float(median(self._patterns[self._grate].change[used]))
+        return self._of_grate(self._field.level_standing_celsius) + (shared if shared == shared else 0.0)
 
     def _patched_kelvin(self) -> float:
-        """Give by how much the patches moved the mean of the grate."""
-        moved = zip(self._room.levels, self._effect.levels_kelvin, strict=True)
-        return sum(abs(float(kelvin)) for level, kelvin in moved if level == GRATE)
+        """Give what the patches add to the mean of the grate."""
+        return 0.0 if self._grate is None else self._of_grate(self._effect.levels_kelvin)
 
     def _falls(self) -> tuple[float, float]:
         """Give how far the middle probe of the grate, and of the other levels, has fallen within a minute, kelvin.
@@ -437,7 +434,7 @@ class Engine:
         )
 
     def _grate_members(self) -> tuple[int, ...]:
-        return next((members for level, members in self._by_level() if level == GRATE), ())
+        return () if self._grate is None else self._room.members[self._grate]
 
     def _grate_spread(self) -> float:
         grate = [i for i, z in enumerate(self.plan.zones) if z.level == GRATE]
@@ -551,8 +548,9 @@ class Engine:
     def _fire_view(self) -> FireView:
         fire, rhythm = self._fire, self._fire.rhythm
         return FireView(
-            fire.phase, self._level_mean(GRATE), fire.slope_kelvin_per_hour, fire.slope_low, fire.slope_high,
-            fire.minutes_to_limit(), fire.lid.open_unix, rhythm.refuels[-1] if rhythm.refuels else None,
+            fire.phase, self._of_grate(self._field.level_celsius),
+            fire.slope_kelvin_per_hour, fire.slope_low, fire.slope_high, fire.minutes_to_limit(),
+            fire.lid.open_unix, rhythm.refuels[-1] if rhythm.refuels else None,
             rhythm.period_seconds, None if math.isnan(rhythm.due_unix) else rhythm.due_unix, fire.lid.openings,
             rhythm.count,
         )  # fmt: skip

@@ -1,7 +1,8 @@
 """The fire as the chamber shows it: phase, refuels, and a level that leaves its saw-tooth.
 
-Fed with the mean of the grate and how fast it falls at each look. A drift is a level outside the envelope of its own
-saw-tooth, or whole refuel cycles that sink or rise; what a lid opening took and has not given back is not counted.
+Fed at each look with the mean of the grate, without what changed in places of it, and how fast it falls. A drift is a
+level outside the envelope of its own saw-tooth, or whole refuel cycles that sink or rise; what a lid opening took and
+has not given back is not counted.
 """
 
 import math
@@ -106,8 +107,7 @@ class FireWatch:
         self.steady: Steady | None = None
         self._warm_since: float | None = None
         self._missing = 0.0
-        self.doubt_kelvin = 0.0
-        """By how much what has changed in places moved the grate: the level without it is unsure by as much."""
+        self._doubt = 0.0
         self._known_share = 0.0
         self.restless = 1.0
         """How much more the level shakes than it usually does."""
@@ -119,19 +119,22 @@ class FireWatch:
     def _steps(self, seconds: float) -> int:
         return max(1, round(seconds / self._step))
 
-    def look(self, now_unix: float, grate_celsius: float, grate_fall: float, top_fall: float) -> list[Mark]:
+    def look(
+        self, now_unix: float, grate_celsius: float, grate_fall: float, top_fall: float, *, doubt_kelvin: float = 0.0
+    ) -> list[Mark]:
         """Take one look.
 
         Args:
             now_unix: the time.
-            grate_celsius: mean of the grate; NaN where unknown.
+            grate_celsius: mean of the grate as the fire alone would have it; NaN where unknown.
             grate_fall: how far the middle probe of the grate fell within a minute, kelvin.
             top_fall: the same under the lid.
+            doubt_kelvin: how unsure the grate's mean is: by what was taken off it for what changed in places.
 
         Returns:
             What was seen: lid openings, refuels and stalls.
         """
-        self._now = now_unix
+        self._now, self._doubt = now_unix, doubt_kelvin
         self._grate.push(np.array([grate_celsius]))
         self.level_celsius = _median(self._grate.last(self._steps(60.0))[0])
         marks: list[Mark] = []
@@ -294,8 +297,8 @@ class FireWatch:
         long = self._calm.last(self._steps(LONG_SECONDS))[0]
         below, above = float("nan"), float("nan")
         if self.steady is not None:
-            margin = self._margin_kelvin() + self.doubt_kelvin
-            cycle = CYCLE_KELVIN + self.doubt_kelvin
+            margin = self._margin_kelvin() + self._doubt
+            cycle = CYCLE_KELVIN + self._doubt
             below = self.steady.trough - now - self._missing - margin
             above = now - self.steady.crest - margin - HOT_KELVIN
             if self._chart.signal < 0:

@@ -124,9 +124,7 @@ class LyingWatch:
         suspects: dict[int, Reason] = {}
         left = sound
         while FEWEST <= len(left) <= MOST:
-            verdict = self._suspects_of(tuple(level.members[k] for k in left)).weigh(
-                level.change_kelvin[left], level.wander_kelvin, level.usual_kelvin[left]
-            )
+            verdict = self._weigh(level, left, level.change_kelvin[left], level.usual_kelvin[left])
             guilty = _guilty(verdict, self._limit, 0.0)
             if not guilty:
                 break
@@ -146,9 +144,7 @@ class LyingWatch:
         told = [k for k in known if np.isfinite(jump[k]) and self._cases[level.members[k]].reason in heard]
         if not FEWEST <= len(told) <= MOST or np.abs(jump[told] - median(jump[told])).max() < JUMP_KELVIN:
             return {}
-        verdict = self._suspects_of(tuple(level.members[k] for k in told)).weigh(
-            jump[told], level.wander_kelvin, level.usual_kelvin[told] + before[told]
-        )
+        verdict = self._weigh(level, told, jump[told], level.usual_kelvin[told] + before[told])
         guilty = _guilty(verdict, max(self._limit, SUDDEN_KELVIN), SUDDEN_LOG)
         if verdict.swapped != guilty and level.now_unix - since > JUMP_LOOKS * SHUT_SECONDS:
             return {}  # after a lid opening places come back one sooner than the other
@@ -176,13 +172,15 @@ class LyingWatch:
         case.reason = Reason.DRIFTS if slowly else suspicion
         case.sound_seconds = 0.0
 
-    def _suspects_of(self, probes: tuple[int, ...]) -> Suspects:
+    def _weigh(self, level: LevelLook, told: list[int], change_kelvin: Array, usual_kelvin: Array) -> Verdict:
+        """Weigh the explanations for some probes of a level; the arrays are theirs."""
+        probes = tuple(level.members[k] for k in told)
         made = self._suspects.get(probes)
         if made is None:
             if len(self._suspects) >= 64:
                 self._suspects.clear()
             made = self._suspects[probes] = Suspects(self._patches_of(probes))
-        return made
+        return made.weigh(change_kelvin, level.wander_kelvin, usual_kelvin)
 
     def look_for_stuck(self, window: Array) -> None:
         """Find chamber probes that never moved while the others did, from the last 20 min, shape (probes, looks)."""
