@@ -470,7 +470,8 @@ class Engine:
         """Give what a deficit against the level's mean is reduced by, so that it is one against what the rule says."""
         match self.plan.rule("cold-spot").against:
             case "target":
-                return np.full_like(self._usual, self._fire.half_hour_celsius - self.plan.target_celsius)
+                grate = self._fire.half_hour_celsius + self._patched_kelvin()
+                return np.full_like(self._usual, grate - self.plan.target_celsius)
             case "usual":
                 return np.nan_to_num(self._usual)
             case _:

@@ -141,3 +141,21 @@ def test_a_leak_is_no_fading_fire():
     engine = play(HOT + 7200, change)
     assert "cold-spot/flat side" in alarms(engine)
     assert "drift/grate" not in alarms(engine)
+
+
+def test_against_the_target_a_leak_counts_as_it_stands_on_the_map():
+    def leaky(against):
+        rules = tuple(dataclasses.replace(r, against=against) if r.name == "cold-spot" else r for r in PLAN.rules)
+
+        def change(name, t, value):
+            return value - 20 * name.startswith("grate flat") * min(max(t - HOT, 0) / 2400, 1)
+
+        snapshot = play(HOT + 3000, change, plan=dataclasses.replace(PLAN, rules=rules)).snapshot()
+        told = next(a.value for a in snapshot.alarms if a.key == "cold-spot/flat side")
+        return told, snapshot.fire.level_celsius
+
+    (level, grate), (target, _) = leaky("level"), leaky("target")
+    assert grate < PLAN.target_celsius - 3.0
+    assert target - level == pytest.approx(
+        PLAN.target_celsius - grate, abs=2.0
+    )  # half an hour's grate, not this look's
