@@ -378,7 +378,7 @@ class Engine:
 
     def _follow_deficits(self) -> None:
         field = self._field
-        self._cold.look(field.deficit_kelvin, field.standing_kelvin)
+        self._cold.look(self.now_unix, field.deficit_kelvin, field.standing_kelvin)
         below = self.plan.low_celsius - self._field.zone_celsius
         self._dose += np.where(below > 0, below, 0.0) * LOOK_SECONDS / 60.0
 

@@ -24,6 +24,8 @@ COOK_TO_COOK_KELVIN = 2.0
 GROWN_KELVIN = 2.0
 """Colder than usual by this much is a change."""
 LEAD_SECONDS = 360.0
+MOST_LEAD_KELVIN = 3.0
+"""No leak that fills a zone grows faster than this allows for; a jump is no growth to be led on."""
 GROWTH_STEP_SECONDS = 30.0
 RATE_LOOKS = 20
 
@@ -42,15 +44,16 @@ class ColdWatch:
         self._slow: Array = np.full(zones, np.nan)
         self._standing: Array = np.full(zones, np.nan)
         self._grown: Array = np.full(zones, np.nan)
-        self._past: deque[Array] = deque(maxlen=RATE_LOOKS)
+        self._past: deque[tuple[float, Array]] = deque(maxlen=RATE_LOOKS)
         self.rates: Array = np.zeros(zones)
         """How fast each deficit grows, shape (zones,), kelvin a second."""
         self._looks = 0
 
-    def look(self, deficit_kelvin: Array, standing_kelvin: Array) -> None:
+    def look(self, now_unix: float, deficit_kelvin: Array, standing_kelvin: Array) -> None:
         """Take all zones at one look, while all is steady and the lid shut; NaN changes nothing.
 
         Args:
+            now_unix: when it is; what grew while the lid was open did not grow within one look.
             deficit_kelvin: as the probes have it, shape (zones,).
             standing_kelvin: what it would be if all were as usual, shape (zones,).
         """
@@ -61,7 +64,7 @@ class ColdWatch:
         self._slow = np.where(known, slow, self._slow)
         self._standing, self._grown = standing_kelvin, deficit_kelvin - standing_kelvin
         if self._looks % round(GROWTH_STEP_SECONDS / self._step) == 0:
-            self._past.append(self._grown)
+            self._past.append((now_unix, self._grown))
             self.rates = self._rate()
         self._looks += 1
 
@@ -69,10 +72,10 @@ class ColdWatch:
         """Give how fast each deficit grows, kelvin a second: median of the second half less that of the first."""
         if len(self._past) < RATE_LOOKS // 2:
             return np.zeros_like(self._grown)
-        past = np.array(self._past).T
-        half = past.shape[1] // 2
-        rise = median(past[:, -half:]) - median(past[:, :half])
-        return np.asarray(np.nan_to_num(rise) / ((past.shape[1] - half) * GROWTH_STEP_SECONDS))
+        times, grown = np.array([at for at, _ in self._past]), np.array([kelvin for _, kelvin in self._past]).T
+        half = len(self._past) // 2
+        rise = median(grown[:, -half:]) - median(grown[:, :half])
+        return np.asarray(np.nan_to_num(rise) / float(times[-half:].mean() - times[:half].mean()))
 
     def grew(self, zone: int) -> bool:
         """Tell whether a zone is colder than it has been tonight."""
@@ -90,7 +93,7 @@ class ColdWatch:
         expected = np.where(told, usual_kelvin, 0.0)
         prior2 = np.where(told, COOK_TO_COOK_KELVIN, STANDING_SD_KELVIN) ** 2
         believed = expected + (self._standing - expected) * prior2 / (prior2 + sd_kelvin**2)
-        ahead = LEAD_SECONDS * np.maximum(self.rates, 0.0)
+        ahead = np.clip(LEAD_SECONDS * self.rates, 0.0, MOST_LEAD_KELVIN)
         fast = believed + self._grown + ahead
         fast = np.where(self._grown >= GROWN_KELVIN, fast, np.nan)
         slow = np.where(self._seconds >= SLOW_SECONDS, self._slow - SURE_SIGMAS * sd_kelvin, np.nan)

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.model.field import Array
+from collector.model.robust import median
 
 __all__ = ["Pattern"]
 
@@ -28,6 +29,10 @@ minute's lag are all that place and probe make (common practice, no source)."""
 SAMPLE_SD_KELVIN = 1.5
 """Of one sample against the line: neighbours in time tell the same, so each counts for less than its noise says."""
 WANDER_FLOOR_KELVIN = 0.35
+FASTEST = 0.03
+"""Kelvin a second: a level that rises faster than any fire lets it tells nothing of what is usual."""
+STRAY_KELVIN = 4.0
+"""A probe that stands further off than this moves its level no more than by it."""
 
 
 class Pattern:
@@ -85,14 +90,14 @@ class Pattern:
             self.change[:] = np.nan
             return
         usual = np.where(self.known, self._line @ self._regressors, 0.0)
-        level = float((celsius - usual)[told & self.known].mean()) if (told & self.known).any() else float("nan")
+        level = _middle((celsius - usual)[told & self.known]) if (told & self.known).any() else float("nan")
         if level != level:
             level = float(celsius[told].mean())
         self.level_celsius = level
         if self._slow_level != self._slow_level:
             self._slow_level = level
         share = self._step / 120.0
-        rate = (level - self._slow_level) / 120.0
+        rate = min(FASTEST, max(-FASTEST, (level - self._slow_level) / 120.0))
         self._slow_level += share * (level - self._slow_level)
         if self._reference != self._reference:
             self._reference = level
@@ -152,3 +157,9 @@ class Pattern:
         self._fast[probe] = np.nan
         for _, _, _, weight in self._waiting:
             weight[probe] = 0.0
+
+
+def _middle(celsius: Array) -> float:
+    """Give the mean of what the probes say of their level, those far off drawn in to the median (Huber, 1964)."""
+    middle = float(median(celsius))
+    return middle + float(np.clip(celsius - middle, -STRAY_KELVIN, STRAY_KELVIN).mean())

@@ -15,10 +15,15 @@ from collector.model.patches import Patches
 
 __all__ = ["Suspects", "Verdict"]
 
-LIE_SD_KELVIN = 15.0
+LIE_KELVIN, LIE_FREEDOM = 12.0, 2.0
+"""What a liar says of its place: Student's t, since a wet or broken one may say anything."""
 MOST_WEIGHED = 24
 """Of very many probes only those furthest off are weighed."""
 LOG_PRIOR_HONEST, LOG_PRIOR_LIE, LOG_PRIOR_SWAP = np.log([0.84, 0.13, 0.03]).tolist()
+LIE_CONSTANT = (
+    math.lgamma(0.5 * (LIE_FREEDOM + 1.0)) - math.lgamma(0.5 * LIE_FREEDOM)
+    - 0.5 * math.log(0.5 * LIE_FREEDOM) - math.log(LIE_KELVIN)
+)  # fmt: skip
 SWAP_NEEDS_KELVIN = 3.0
 SWAP_NEAR_SHARE = 0.5
 SWAP_WANDER_KELVIN = 0.7
@@ -67,7 +72,7 @@ class Suspects:
         off = change_kelvin - expected[0]
         off[weighed] = change_kelvin[weighed] - expected[np.arange(weighed.size) + 1, weighed]
         lies = np.full(n, -math.inf)
-        lies[weighed] = log[1:] + _log_normal(off[weighed], LIE_SD_KELVIN) + LOG_PRIOR_LIE - math.log(n)
+        lies[weighed] = log[1:] + _log_lie(off[weighed]) + LOG_PRIOR_LIE - math.log(n)
         pair, swap = self._swap(change_kelvin, off, wander_kelvin, usual_kelvin)
         if pair is not None and swap > max(float(lies.max()), honest):
             lies[list(pair)] = np.logaddexp(lies[list(pair)], swap)
@@ -99,3 +104,9 @@ class Suspects:
 
 def _log_normal(values: Array, sd: Array | float) -> Array:
     return np.asarray(-0.5 * (values / sd) ** 2 - np.log(sd))
+
+
+def _log_lie(off_kelvin: Array) -> Array:
+    """Log density of Student's t, less what `_log_normal` leaves out."""
+    tail = -0.5 * (LIE_FREEDOM + 1.0) * np.log1p((off_kelvin / LIE_KELVIN) ** 2 / LIE_FREEDOM)
+    return np.asarray(tail + LIE_CONSTANT)

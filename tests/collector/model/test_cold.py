@@ -24,7 +24,7 @@ def run(deficit, standing, seconds, watch=None, start=0.0):
     """Feed functions of time for one zone and a second that stays even; give the watch."""
     watch = ColdWatch(2, STEP) if watch is None else watch
     for t in np.arange(start, start + seconds, STEP):
-        watch.look(np.array([deficit(float(t)), 0.0]), np.array([standing, 0.0]))
+        watch.look(float(t), np.array([deficit(float(t)), 0.0]), np.array([standing, 0.0]))
     return watch
 
 
@@ -104,6 +104,14 @@ def test_growth_that_turns_back_is_not_led_on():
     assert value == pytest.approx(6.0 - 0.004 * 595, abs=1e-6)
 
 
+def test_what_grew_behind_an_open_lid_did_not_grow_at_once():
+    """A lid opening of twenty minutes is no look; the zone went on at its own pace of 12 K an hour."""
+    rate = 12.0 / 3600.0
+    watch = run(lambda t: rate * t, 0.0, 900)
+    run(lambda t: rate * t, 0.0, 300, watch, 2100.0)
+    assert watch.rates[0] == pytest.approx(rate, rel=0.2)
+
+
 def test_the_slow_path_forgets_a_short_dip():
     """Five minutes of 20 K in a zone that is else even: told at once, and hardly in the half hour."""
     watch = run(lambda t: 20.0 * (3600 < t <= 3900), 0.0, 3900)
@@ -115,10 +123,10 @@ def test_the_slow_path_forgets_a_short_dip():
 def test_what_is_not_known_changes_nothing_slow_and_tells_nothing_fast():
     watch = run(lambda _t: 9.0, 9.0, SLOW_SECONDS + 60)
     before = judged(watch, 1.0)[0]
-    for _ in range(100):
-        watch.look(np.array([np.nan, 0.0]), np.array([np.nan, 0.0]))
+    for look in range(100):
+        watch.look(2000.0 + STEP * look, np.array([np.nan, 0.0]), np.array([np.nan, 0.0]))
     assert judged(watch, 1.0)[0] == before
     never = ColdWatch(2, STEP)
-    for _ in range(1000):
-        never.look(np.full(2, np.nan), np.full(2, np.nan))
+    for look in range(1000):
+        never.look(STEP * look, np.full(2, np.nan), np.full(2, np.nan))
     assert np.isnan(judged(never, 1.0)).all()
