@@ -37,6 +37,7 @@ from collector.snapshot import (
     PatchView,
     Phase,
     ProbeView,
+    RuleView,
     Snapshot,
     TrendPoint,
     Verdict,
@@ -50,6 +51,7 @@ LOOK_SECONDS = 5.0
 TREND_SECONDS = 10.0
 CALM_FALL_KELVIN = 2.0
 """Within a minute; no fire falls so fast."""
+BURNT_DOWN_KELVIN = 15.0
 SLOW_SECONDS = 30.0
 """Slopes, envelope and evenness move slowly and are worked out this often."""
 LID_SECONDS = 60.0
@@ -195,11 +197,12 @@ class Engine:
         """Do what a person asks.
 
         Raises:
-            KeyError: there is no alarm of that key, or no event of that identity among the newest marks.
+            KeyError: there is no alarm of that key, no trouble ever has it, or there is no event of that identity
+                among the newest marks.
         """
         event = self._book.find(action.subject) if action.kind in _OF_EVENTS else None
         of_alarm = event is None and action.kind not in (ActionKind.MARK, ActionKind.CALIBRATE)
-        if of_alarm and action.subject and action.subject not in self._rules.alarms:
+        if of_alarm and action.subject and not self._rules.knows(action.subject):
             raise KeyError(action.subject)
         resumed = action.kind is ActionKind.RESUME
         events = self._wake_up(at_unix, action.seconds) if resumed else self.advance(at_unix)
@@ -275,7 +278,7 @@ class Engine:
         if steady:
             self._follow_deficits()
         if now % SLOW_SECONDS < LOOK_SECONDS:
-            if steady:
+            if steady and not self._burnt_down():
                 self._compare_neighbours(now)
                 self._look_for_changes()
             self._look_slowly()
@@ -290,6 +293,10 @@ class Engine:
                     tuple(self._values.tolist()),
                 )
             )
+
+    def _burnt_down(self) -> bool:
+        """Tell whether the fire is so low that no probe stands as usual: then none of them is a liar for it."""
+        return self._fire.level_celsius < self.plan.low_celsius - BURNT_DOWN_KELVIN
 
     def _begin_anew(self) -> None:
         """Know nothing of what is usual: at the start, and when the fire has long been out."""
@@ -501,6 +508,18 @@ class Engine:
             batteries=self._batteries,
         )
 
+    def rules(self) -> tuple[RuleView, ...]:
+        """Show every rule and subject as it stands."""
+        return self._rules.rules()
+
+    def refusal(self, action: Action) -> str:
+        """Say why an action on alarms may not be, or would come to nothing; empty when it may.
+
+        Raises:
+            KeyError: there is no alarm of that key, and no trouble ever has it.
+        """
+        return self._rules.refusal(action)
+
     def snapshot(self) -> Snapshot:
         """Show the cook as it stands."""
         plan = self.plan
@@ -523,6 +542,7 @@ class Engine:
             self._fire_view(),
             self._rules.views(),
             self._book.marks(),
+            troubles=self._rules.troubles(),
         )
 
     def _probe_view(self, i: int) -> ProbeView:
@@ -548,10 +568,11 @@ class Engine:
 
     def _fire_view(self) -> FireView:
         fire, rhythm = self._fire, self._fire.rhythm
+        minutes, side = fire.to_limit()
         return FireView(
             fire.phase, self._of_grate(self._field.level_celsius),
-            fire.slope_kelvin_per_hour, fire.slope_low, fire.slope_high, fire.minutes_to_limit(),
+            fire.slope_kelvin_per_hour, fire.slope_low, fire.slope_high, minutes,
             fire.lid.open_unix, rhythm.refuels[-1] if rhythm.refuels else None,
             rhythm.period_seconds, None if math.isnan(rhythm.due_unix) else rhythm.due_unix, fire.lid.openings,
-            rhythm.count,
+            rhythm.count, side,
         )  # fmt: skip

@@ -24,10 +24,12 @@ __all__ = [
     "PlaceView",
     "Priority",
     "ProbeView",
+    "RuleView",
     "Snapshot",
     "SourceView",
     "StoreView",
     "TrendPoint",
+    "TroubleView",
     "Verdict",
     "ZoneView",
 ]
@@ -53,6 +55,10 @@ class AlarmState(enum.StrEnum):
     UNACKNOWLEDGED = "unacknowledged"
     ACKNOWLEDGED = "acknowledged"
     RETURNED = "returned unacknowledged"
+    LATCHED_UNACKNOWLEDGED = "latched unacknowledged"
+    """Of a rule that latches: the condition is over, nobody has seen it."""
+    LATCHED = "latched acknowledged"
+    """The condition is over and was seen; it waits to be reset."""
     SHELVED = "shelved"
     SUPPRESSED = "suppressed by design"
     OUT_OF_SERVICE = "out of service"
@@ -226,7 +232,7 @@ class FireView:
     slope_high: float
     """95 % interval of the slope."""
     minutes_to_limit: float
-    """Until the level leaves the band at this slope; NaN when it does not."""
+    """Until the level leaves the band as it goes now; NaN when it does not."""
     lid_open_unix: float | None
     """Since when the lid stands open; None while it is shut."""
     last_refuel_unix: float | None
@@ -236,6 +242,8 @@ class FireView:
     """When the next split is due by that rhythm, it may lie behind us; None until there is one."""
     lid_openings: int
     refuels: int
+    limit_side: str
+    """Which edge of the band it will leave it by, `low` or `high`; empty when it does not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,6 +269,69 @@ class AlarmView:
     message: str
     """What stands and what to look at, without numbers that change by unit."""
     shelved_until_unix: float | None = None
+    removed_unix: float | None = None
+    """Since when it is out of service by a person's hand."""
+
+
+@dataclass(frozen=True, slots=True)
+class TroubleView:
+    """What is wrong, once: the alarms that one cause has raised."""
+
+    key: str
+    """Stable while it lasts: `fire`, `lid`, `cold`, `uneven`, `source/NAME`, `probe/NAME` or `battery/SOURCE`; what
+    acknowledge may name in place of an alarm."""
+    priority: Priority
+    """Of its most pressing alarm."""
+    state: AlarmState
+    """Of its worst alarm: unacknowledged before returned before acknowledged."""
+    active: bool
+    """The condition of one of its alarms stands now."""
+    since_unix: float
+    """When the first of their conditions began."""
+    title: str
+    """`2 zones run cold: flat side, middle`."""
+    what: str
+    """What to look at, without numbers; empty when there is nothing to say."""
+    value: float
+    """Of the leading alarm."""
+    limit: float
+    unit: str
+    alarms: tuple[str, ...]
+    """Keys of its alarms, the leading one first."""
+
+
+@dataclass(frozen=True, slots=True)
+class RuleView:
+    """One rule applied to one subject, whether it is an alarm now or not; told only to whoever asks."""
+
+    key: str
+    rule: str
+    subject: str
+    priority: Priority
+    state: AlarmState
+    active: bool
+    value: float
+    """As it is now, NaN when it cannot be told."""
+    limit: float
+    distance: float
+    """What is left until the limit; below zero beyond it."""
+    unit: str
+    deadband: float
+    on_delay_seconds: float
+    off_delay_seconds: float
+    pending_unix: float | None
+    """Since when the value is beyond the limit while the on-delay runs."""
+    since_unix: float | None
+    """Since when the condition stands."""
+    suppressed: tuple[str, ...]
+    """Why it is suppressed by design now."""
+    shelved_until_unix: float | None
+    removed_unix: float | None
+    """Since when it is out of service by a person's hand."""
+    enabled: bool
+    """False: switched off in the config."""
+    latch: bool
+    shelve_at_most_seconds: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -356,7 +427,7 @@ class Snapshot:
     evenness: EvennessView
     fire: FireView
     alarms: tuple[AlarmView, ...]
-    """Every alarm that is not normal, the most pressing first."""
+    """Every alarm that is not normal, the most pressing first; those shelved or taken out of service too."""
     marks: tuple[Mark, ...] = ()
     """The newest 200, oldest first; deleted ones too."""
     sources: tuple[SourceView, ...] = ()
@@ -364,3 +435,5 @@ class Snapshot:
     store: StoreView = field(default_factory=lambda: StoreView("", 0, None, ""))
     speed: float = 1.0
     """Seconds of the cook per second of the viewer: 1 unless a recording is played faster."""
+    troubles: tuple[TroubleView, ...] = ()
+    """The alarms that are neither shelved nor out of service, by what is wrong, the most pressing first."""

@@ -23,6 +23,8 @@ COOK_TO_COOK_KELVIN = 2.0
 """How far a zone's standing differs from one cook to the next."""
 GROWN_KELVIN = 2.0
 """Colder than usual by this much is a change."""
+WELL_KELVIN = 3.0
+"""A zone no colder than this has no cold spot to explain."""
 LEAD_SECONDS = 360.0
 MOST_LEAD_KELVIN = 3.0
 """No leak that fills a zone grows faster than this allows for; a jump is no growth to be led on."""
@@ -47,6 +49,8 @@ class ColdWatch:
         self._past: deque[tuple[float, Array]] = deque(maxlen=RATE_LOOKS)
         self.rates: Array = np.zeros(zones)
         """How fast each deficit grows, shape (zones,), kelvin a second."""
+        self._changed = np.zeros(zones, dtype=bool)
+        """Which have grown colder tonight, and have not been well since."""
         self._looks = 0
 
     def look(self, now_unix: float, deficit_kelvin: Array, standing_kelvin: Array) -> None:
@@ -63,6 +67,7 @@ class ColdWatch:
         slow = np.where(np.isfinite(self._slow), self._slow + keep * (deficit_kelvin - self._slow), deficit_kelvin)
         self._slow = np.where(known, slow, self._slow)
         self._standing, self._grown = standing_kelvin, deficit_kelvin - standing_kelvin
+        self._changed = (self._changed | (self._grown >= GROWN_KELVIN)) & ~(deficit_kelvin < WELL_KELVIN)
         if self._looks % round(GROWTH_STEP_SECONDS / self._step) == 0:
             self._past.append((now_unix, self._grown))
             self.rates = self._rate()
@@ -78,8 +83,8 @@ class ColdWatch:
         return np.asarray(np.nan_to_num(rise) / float(times[-half:].mean() - times[:half].mean()))
 
     def grew(self, zone: int) -> bool:
-        """Tell whether a zone is colder than it has been tonight."""
-        return bool(self._grown[zone] >= GROWN_KELVIN)
+        """Tell whether a zone has become colder tonight than it was, however long ago."""
+        return bool(self._changed[zone])
 
     def judged(self, sd_kelvin: Array, usual_kelvin: Array, base_kelvin: Array) -> Array:
         """Give the deficit to hold against the limit, shape (zones,), kelvin; NaN until there is one.

@@ -51,11 +51,13 @@ LEAST_SHAKE_KELVIN = 0.15
 HOT_KELVIN = 1.5
 """A hot fire burns down by itself: it has to show more."""
 LID_BLAMED_SECONDS = 1200.0
-SLOPE_SECONDS = 5400.0
+SLOPE_SECONDS, RECENT_SECONDS = 5400.0, 900.0
 LONG_SECONDS = 1800.0
 HOT_CELSIUS = 60.0
 STALL_PERIODS = 1.35
 """The cook is late now and then (common practice, no source): by less than this share of his own rhythm is no stall."""
+PICKED_UP_KELVIN = 0.7
+"""By so much the level has turned: a late split has taken, though it is not sure yet."""
 REFUEL_CYCLE_SECONDS = 2700.0
 """A split every 30 to 60 minutes (common practice, no source): assumed until the rhythm is known."""
 
@@ -166,6 +168,8 @@ class FireWatch:
         last = self.rhythm.refuels[-1] if self.rhythm.refuels else math.nan
         late = now_unix - last > STALL_PERIODS * self.rhythm.period_seconds
         if self.steady is None or not late or not level_celsius < self.steady.trough or last <= self._stalled_since:
+            return []
+        if self.rhythm.risen_kelvin(level_celsius) > PICKED_UP_KELVIN:
             return []
         self._stalled_since = last
         return [Mark(now_unix, "seen-stall", "the fire has not picked up", since_unix=last)]
@@ -305,6 +309,8 @@ class FireWatch:
                 below = np.fmax(below, -self.cycle_moved_kelvin - cycle)
             elif self._chart.signal > 0:
                 above = np.fmax(above, self.cycle_moved_kelvin - cycle - HOT_KELVIN)
+        else:  # an evening too young to have a usual: the band is all there is
+            below, above = self._low - now - self._missing, now - self._high
         if np.count_nonzero(np.isfinite(long)) * self._step >= 1500.0:
             level = _median(long)
             below = np.fmax(below, self._low - level)
@@ -346,20 +352,32 @@ class FireWatch:
             return math.nan
         return SWING_SHARE * (self.steady.crest - self.steady.trough) + NEW_KELVIN * (1.0 - self._known_share)
 
+    def _recent_slope(self) -> float:
+        """Give the slope of the last quarter of an hour, kelvin an hour."""
+        bins = bin_medians(self._grate.last(self._steps(RECENT_SECONDS))[0], self._steps(30.0))
+        return 3600.0 * float(slope_of_bins(bins, 30.0))
+
     def lost_since_lid_kelvin(self) -> float:
         """Say how far the level stands below where a lid opening found it, while it does not rise; else 0."""
         past = self._grate.last(self._steps(NOT_RISING_SECONDS))[0]
         return self.lid.lost_kelvin(self.level_celsius, past, 0.5 * (self._low + self._high))
 
-    def minutes_to_limit(self) -> float:
-        """Minutes until the level leaves the band at the present slope; NaN when it does not within 12 h."""
+    def to_limit(self) -> tuple[float, str]:
+        """Say in how many minutes the level leaves the band, NaN when it does not within 12 h, and by which `side`.
+
+        Below its usual trough or above its usual crest, where no saw-tooth turns it, the slope of the last minutes
+        counts; else that over a whole cycle and more, where it is sure of its sign.
+        """
         slope, level = self.slope_kelvin_per_hour, self.level_celsius
-        if not (slope == slope and level == level) or slope == 0.0:
-            return float("nan")
-        if self.slope_low <= 0.0 <= self.slope_high or not self._low < level < self._high:
-            return float("nan")
+        if self.slope_low <= 0.0 <= self.slope_high:
+            slope = math.nan
+        if self.steady is not None and not self.steady.trough <= level <= self.steady.crest:
+            recent = self._recent_slope()
+            slope = recent if recent * (level - self.steady.middle) > 0.0 else slope
+        if not (slope == slope and self._low < level < self._high) or slope == 0.0:
+            return math.nan, ""
         minutes = 60.0 * ((self._high if slope > 0 else self._low) - level) / slope
-        return minutes if minutes <= 720.0 else float("nan")
+        return (minutes, "high" if slope > 0 else "low") if minutes <= 720.0 else (math.nan, "")
 
 
 def _median(values: Array) -> float:

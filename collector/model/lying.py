@@ -148,6 +148,8 @@ class LyingWatch:
         guilty = _guilty(verdict, max(self._limit, SUDDEN_KELVIN), SUDDEN_LOG)
         if verdict.swapped != guilty and level.now_unix - since > JUMP_LOOKS * SHUT_SECONDS:
             return {}  # after a lid opening places come back one sooner than the other
+        if verdict.swapped != guilty and all(abs(level.change_kelvin[told[j]]) < self._limit for j in guilty):
+            return {}  # it jumped back to its usual: a leak has ended
         return {told[j]: _why(verdict, j, float(level.celsius[told[j]])) for j in guilty}
 
     def _clear(self, case: _Case, off_kelvin: float, seconds: float) -> None:

@@ -20,8 +20,10 @@ MEMORY_SECONDS = 12 * 3600.0
 LAG_SECONDS = 1500.0
 NEEDS_SECONDS = 1200.0
 SMOOTH_SECONDS = 90.0
-SLOW_SHARE = 0.15
-"""How much of its weight a sample of a probe keeps that stands far from its usual, or is not believed."""
+SLOW_SHARE, SLOWEST_SHARE = 0.15, 0.03
+"""How much of its weight a sample of a probe keeps that stands far from its usual, or is not believed: while that is
+new, and once it is well known. A leak of hours must not become the usual, or its end would look like a change."""
+WELL_KNOWN_SECONDS = 5400.0
 FAR_KELVIN = 2.5
 PRIOR_SD: Array = np.array([20.0, 0.10, 60.0])
 """Of the distance (kelvin), its share in the level's swing, and in its rate (seconds): a few tenths of the swing and a
@@ -115,7 +117,8 @@ class Pattern:
         away = celsius - self.level_celsius
         weight = np.where(np.isfinite(away), 1.0, 0.0)
         far = ~used | (np.abs(np.nan_to_num(self.change)) > FAR_KELVIN)
-        weight = np.where(far & self.known, weight * SLOW_SHARE, np.where(used, weight, 0.0))
+        slow = np.where(self._seconds > WELL_KNOWN_SECONDS, SLOWEST_SHARE, SLOW_SHARE)
+        weight = np.where(far & self.known, weight * slow, np.where(used, weight, 0.0))
         self._waiting.append((now_unix, self._regressors, away, weight))
         fade = np.exp(-seconds / MEMORY_SECONDS)
         taken = False

@@ -70,6 +70,10 @@ class Rhythm:
         self.count += 1
         return when
 
+    def risen_kelvin(self, level_celsius: float) -> float:
+        """Give how far the level stands above the lowest since it last fell; 0 while it is on its way up."""
+        return 0.0 if self._rising else level_celsius - self._extreme[0]
+
     def tell(self, time_unix: float) -> None:
         """Take a split the cook says he laid: the nearest that was seen is the same, or the next that will be."""
         if not self.confirm(time_unix):

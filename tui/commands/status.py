@@ -56,7 +56,7 @@ def _code(snapshot: "Snapshot") -> Exit:
     """Tell whether an alarm waits for somebody."""
     from collector.snapshot import AlarmState
 
-    waiting = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)
+    waiting = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED, AlarmState.LATCHED_UNACKNOWLEDGED)
     return Exit.ALARM if any(a.state in waiting for a in snapshot.alarms) else Exit.OK
 
 
@@ -69,9 +69,10 @@ def _print_json(snapshot: "Snapshot", code: Exit) -> None:
 def _print_changes(snapshot: "Snapshot", last: list[str], view: "View") -> list[str]:
     """Print what is new against the last snapshot; append-only, so that a screen reader can follow."""
     from tui.draw.clean import clean
+    from tui.draw.fire_state import fire_state
     from tui.draw.words import alarm_sentence, clock_seconds, temperature
 
-    now = [f"fire: {snapshot.fire.phase}"]
+    now = [f"fire: {fire_state(snapshot)[0]}"]
     now += [f"alarm {a.key}: {a.state}: {alarm_sentence(a, view)}" for a in snapshot.alarms]
     now += [f"source {s.name}: {s.state} {clean(s.why, 300)}".rstrip() for s in snapshot.sources]
     keys = {line.split(": ")[0] + line.split(": ")[1] for line in last}

@@ -2,7 +2,8 @@
 
 import math
 
-from collector.snapshot import Phase, Snapshot
+from collector.snapshot import Snapshot
+from tui.draw.fire_state import fire_state
 from tui.draw.line import Line, Role, wrapped
 from tui.draw.view import View
 from tui.draw.words import age, arrow, clock, degree, difference, slope, temperature
@@ -13,18 +14,17 @@ __all__ = ["due_words", "fire_lines"]
 def fire_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
     """Write the fire and the evenness of the chamber."""
     fire, even = snapshot.fire, snapshot.evenness
-    phase: Role = "warn" if fire.phase in (Phase.LID_OPEN, Phase.COLD) else "strong"
     interval = ""
     if not math.isnan(fire.slope_low):
         interval = f" ({difference(fire.slope_low, view)} to {difference(fire.slope_high, view)})"
     lines: list[Line] = [
-        (("fire    ", "faint"), (str(fire.phase), phase)),
+        (("fire    ", "faint"), fire_state(snapshot)),
         (
             ("grate   ", "faint"),
             (temperature(fire.level_celsius, view), "strong"),
             (f" {arrow(fire.slope_kelvin_per_hour, view)}target {temperature(snapshot.target_celsius, view)}", "plain"),
         ),
-        (("slope   ", "faint"), (f"{slope(fire.slope_kelvin_per_hour, view)}{interval}", "plain")),
+        (("slope   ", "faint"), (f"{slope(fire.slope_kelvin_per_hour, view)}{interval} over 90 min", "plain")),
         (("limit   ", "faint"), _limit(snapshot, view)),
         (("lid     ", "faint"), _lid(snapshot, view)),
         (("refuel  ", "faint"), (_refuel(snapshot), "plain")),
@@ -45,9 +45,13 @@ def fire_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
 def _limit(snapshot: Snapshot, view: View) -> tuple[str, Role]:
     fire = snapshot.fire
     low, high = temperature(snapshot.low_celsius, view), temperature(snapshot.high_celsius, view)
+    if fire.level_celsius < snapshot.low_celsius:
+        return f"{difference(snapshot.low_celsius - fire.level_celsius, view, signed=False)} below {low}", "warn"
+    if fire.level_celsius > snapshot.high_celsius:
+        return f"{difference(fire.level_celsius - snapshot.high_celsius, view, signed=False)} above {high}", "warn"
     if math.isnan(fire.minutes_to_limit):
-        return f"keeps within {low} to {high}", "plain"
-    falling = fire.slope_kelvin_per_hour < 0
+        return f"{low} to {high}, no way out in sight", "plain"
+    falling = fire.limit_side == "low"
     where = f"below {low}" if falling else f"above {high}"
     return f"{where} in about {age(fire.minutes_to_limit * 60.0)}", "warn"
 
@@ -55,7 +59,7 @@ def _limit(snapshot: Snapshot, view: View) -> tuple[str, Role]:
 def _lid(snapshot: Snapshot, view: View) -> tuple[str, Role]:
     opened, now = snapshot.fire.lid_open_unix, snapshot.now_unix
     if opened is None:
-        times = {0: "never opened", 1: "opened once"}.get(snapshot.fire.lid_openings)
+        times = {0: "not seen open", 1: "opened once"}.get(snapshot.fire.lid_openings)
         return f"shut, {times or f'opened {snapshot.fire.lid_openings} times'}", "plain"
     return f"OPEN since {clock(opened, view)}, {age(now - opened)}", "warn"
 

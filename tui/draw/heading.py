@@ -4,6 +4,7 @@ import math
 
 from adapters.source import LinkState
 from collector.snapshot import Snapshot
+from tui.draw.fire_state import fire_state
 from tui.draw.line import Line, Part, width
 from tui.draw.view import View
 from tui.draw.words import age, arrow, clock_seconds, degree, difference, temperature
@@ -18,7 +19,7 @@ def ended(snapshot: Snapshot) -> bool:
 
 def fire_words(snapshot: Snapshot) -> str:
     """Name the phase of the fire, or say that it is a fire of the past."""
-    return "the recording has ended" if ended(snapshot) else str(snapshot.fire.phase)
+    return "the recording has ended" if ended(snapshot) else fire_state(snapshot)[0]
 
 
 def heading_line(snapshot: Snapshot | None, view: View, cells: int) -> Line:

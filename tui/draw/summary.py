@@ -3,11 +3,12 @@
 import math
 
 from adapters.reading import Quality, Reason
-from collector.model.alarm import Transition
+from collector.model.alarm import AlarmEvent, Transition
 from collector.snapshot import AlarmState, ProbeView, Snapshot, ZoneView
 from collector.straight import StraightRun
 from tui.draw.clean import clean
 from tui.draw.fire import due_words
+from tui.draw.fire_state import fire_state
 from tui.draw.meat import REASON_WORDS
 from tui.draw.places import Places
 from tui.draw.sources import radio_words
@@ -30,12 +31,12 @@ __all__ = ["alarm_line", "status_lines", "summary_lines"]
 
 _UNITS = {"probe-silent": "seconds", "probe-lying": "seconds", "battery-low": "percent"}
 """In which unit an alarm is judged, where it is not kelvin."""
-_QUIET = (AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE)
+_BY_DESIGN = (AlarmEvent.SUPPRESS, AlarmEvent.UNSUPPRESS)
 
 
-def alarm_line(step: Transition, started_unix: float, view: View) -> str | None:
-    """Say one step of an alarm; None for what only the engine cares about."""
-    if step.after in _QUIET or step.before in _QUIET:
+def alarm_line(step: Transition, started_unix: float, view: View, *, everything: bool = False) -> str | None:
+    """Say one step of an alarm; None, unless everything is wanted, for what only the engine cares about."""
+    if step.event in _BY_DESIGN and not everything:
         return None
     into = age(step.time_unix - started_unix)
     unit = _UNITS.get(step.key.partition("/")[0], "kelvin")
@@ -76,7 +77,7 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
     into = age(snapshot.now_unix - snapshot.started_unix)
     lines = [
         f"cook        {snapshot.cook}, {into}, at {clock(snapshot.now_unix, view)}",
-        f"fire        {fire.phase}, grate {temperature(fire.level_celsius, view)}, target "
+        f"fire        {fire_state(snapshot)[0]}, grate {temperature(fire.level_celsius, view)}, target "
         f"{temperature(snapshot.target_celsius, view)}, {slope(fire.slope_kelvin_per_hour, view)}",
         f"evenness    spread {difference(even.spread_kelvin, view, signed=False)} {degree(view)}, "
         f"fire end to stack end {difference(even.along_kelvin, view)}, "
@@ -105,7 +106,8 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
     fault = f", FAULT: {snapshot.store.fault}" if snapshot.store.fault else ""
     lines.append(f"store       {snapshot.store.unsaved} readings not yet saved{fault}")
     lines += [
-        f"alarm       {a.state}: {alarm_sentence(a, view)}, since {clock(a.since_unix, view)}" for a in snapshot.alarms
+        f"alarm       {a.state}: {alarm_sentence(a, view)}, since {clock(a.removed_unix or a.since_unix, view)}"
+        for a in snapshot.alarms
     ]
     if not snapshot.alarms:
         lines.append("alarm       none")

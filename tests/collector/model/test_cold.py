@@ -9,6 +9,7 @@ from collector.model.cold import (
     COOK_TO_COOK_KELVIN,
     GROWN_KELVIN,
     LEAD_SECONDS,
+    MOST_LEAD_KELVIN,
     SLOW_SECONDS,
     STANDING_SD_KELVIN,
     SURE_SIGMAS,
@@ -102,6 +103,20 @@ def test_growth_that_turns_back_is_not_led_on():
     watch = run(lambda t: 6.0 - 0.004 * t, 0.0, 600)
     value = judged(watch, 1.0)[0]
     assert value == pytest.approx(6.0 - 0.004 * 595, abs=1e-6)
+
+
+def test_a_zone_that_went_cold_tonight_has_not_stood_so_all_night_however_long_ago_that_was():
+    watch = run(lambda t: 10.0 if t > 1200 else 1.0, 1.0, 1800)
+    assert watch.grew(0)
+    run(lambda _t: 10.0, 9.5, 3600, watch, 1800.0)  # its usual has come to hold the leak
+    assert watch.grew(0)
+    run(lambda _t: 1.0, 1.0, 60, watch, 5400.0)
+    assert not watch.grew(0)
+
+
+def test_a_jump_is_led_on_by_no_more_than_a_leak_could_grow():
+    watch = run(lambda t: 7.0 * (t > 900), -2.0, 1000)
+    assert judged(watch, 0.1)[0] < 7.0 + MOST_LEAD_KELVIN + 0.1
 
 
 def test_what_grew_behind_an_open_lid_did_not_grow_at_once():

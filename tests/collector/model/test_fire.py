@@ -97,7 +97,7 @@ def test_nothing_heard_is_nothing_claimed():
     assert marks == []
     assert {p for p, _ in looks} == {Phase.UNKNOWN}
     assert math.isnan(watch.level_celsius)
-    assert math.isnan(watch.minutes_to_limit())
+    assert math.isnan(watch.to_limit()[0])
 
 
 def test_a_fire_that_dies_in_the_first_hour_is_told_though_there_is_no_saw_tooth_yet():
@@ -107,6 +107,30 @@ def test_a_fire_that_dies_in_the_first_hour_is_told_though_there_is_no_saw_tooth
     _, _, looks = follow(curve)
     calls = [k * STEP for k, (_, o) in enumerate(looks) if not math.isnan(o) and o > 6.0]
     assert 4200 < calls[0] < 4200 + 3600
+
+
+def test_a_fire_that_dies_in_the_first_half_hour_of_its_evenness_is_held_against_the_band():
+    """The saw-tooth is not known yet: 6 K under the band is told within minutes, not by the median of half an hour."""
+    t = np.arange(0, 2.5 * 3600, STEP)
+    lit = np.clip(15 + 98 * t / 3000, None, 113)
+    dies = 6300.0
+    curve = np.where(t > dies, 113 - 90 * (1 - np.exp(-(t - dies) / 3600)), lit)
+    _, _, looks = follow(curve)
+    below = t[np.argmax((t > dies) & (curve < 99.0 - 6.0))]
+    told = t[np.argmax([t_ > dies and o > 6.0 for t_, (_, o) in zip(t, looks, strict=True)])]
+    assert below < told < below + 400.0
+
+
+def test_the_way_to_the_limit_is_told_by_the_last_minutes_once_no_saw_tooth_turns_it():
+    """Four hours of an even saw-tooth, then 30 K an hour down: the line through 90 minutes hardly falls yet."""
+    t, curve = night(hours=5, swing=6.0)
+    dies = 4 * 3600.0 + 800.0  # from a crest
+    fallen = np.where(t > dies, curve - 30.0 * (t - dies) / 3600.0, curve)[t < dies + 960]
+    watch, _, _ = follow(fallen)
+    minutes, side = watch.to_limit()
+    assert side == "low"
+    level = watch.level_celsius
+    assert minutes == pytest.approx(60.0 * (level - 99.0) / 43.0, rel=0.3)
 
 
 def random_night(period, swing, up, late, seed, *, hours, kelvin_an_hour=0.0, fades_from=math.inf):

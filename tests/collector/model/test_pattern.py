@@ -109,6 +109,18 @@ def test_a_probe_that_is_not_believed_is_learned_slowly(probes, size, sign, seed
     assert abs(pit.pattern.change[liar]) < 0.06 * size + 0.8
 
 
+def test_a_leak_of_hours_does_not_become_the_usual_nor_move_the_level():
+    """Two of eight probes 20 K down for three hours; when it ends, nothing has changed against the evening before."""
+    pit = Pit(8, 3)
+    pit.run(5)
+    leak = np.where(np.arange(8) < 2, -20.0, 0.0)
+    pit.run(3, lambda _t, v: v + leak)
+    assert pit.pattern.level_celsius == pytest.approx(pit.level(pit.now - STEP), abs=2.5)  # the plain mean: 5 K
+    assert pit.pattern.change[:2].max() < -16.0
+    pit.run(0.25)
+    assert np.abs(pit.pattern.change).max() < 2.5
+
+
 @CASES
 @given(st.integers(4, 10), SEEDS)
 def test_the_level_does_not_move_when_a_probe_comes_or_goes(probes, seed):

@@ -87,6 +87,26 @@ def test_fire_tells_slope_interval_limit_lid_and_refuel(night):
     assert "opened once" in text(fire_lines(once, C, 60))
 
 
+@pytest.mark.parametrize(
+    ("celsius", "per_hour", "minutes", "side", "state"),
+    [
+        (114.0, -2.0, math.nan, "", "steady"), (114.0, -7.0, 25.0, "low", "fading"), (114.0, 9.0, 25.0, "high", "running hot"),
+        (114.0, -2.0, 300.0, "low", "steady"), (80.0, -50.0, math.nan, "", "too low, fading"),
+        (80.0, 30.0, math.nan, "", "too low, rising"), (80.0, 0.0, math.nan, "", "too low"), (150.0, 0.0, math.nan, "", "too hot"),
+    ],
+)  # fmt: skip
+def test_a_dying_fire_is_never_called_steady(night, celsius, per_hour, minutes, side, state):
+    """It held `steady` at 80 K under the target: the phase only says that warm-up and lid are over."""
+    snapshot = night()
+    fire = replace(
+        snapshot.fire, phase=Phase.STEADY, level_celsius=celsius, slope_kelvin_per_hour=per_hour,
+        minutes_to_limit=minutes, limit_side=side,
+    )  # fmt: skip
+    told = text(fire_lines(replace(snapshot, fire=fire), C, 60))
+    assert f"fire    {state}\n" in told
+    assert ("below 107 °C" in told) is (celsius < 107.0 or side == "low")
+
+
 def test_an_open_lid_says_since_when(night):
     snapshot = night()
     fire = replace(snapshot.fire, phase=Phase.LID_OPEN, lid_open_unix=snapshot.now_unix - 130.0)
