@@ -72,8 +72,7 @@ class WebServer:
             except msgspec.DecodeError as error:
                 log.warning("a dashboard sent what this version does not know: %s", error)
                 continue
-            why = self._feed.command(command)
-            await channel.send_bytes(wire.encode(wire.Reply(command.number, not why, why)))
+            await channel.send_bytes(wire.encode(self._feed.answer(command)))
 
 
 async def _send(channel: web.WebSocketResponse, viewer: "Viewer", history: wire.History) -> None:

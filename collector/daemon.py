@@ -24,7 +24,7 @@ from collector.model.plan import Plan
 from collector.model.vitals import DeviceVitals
 from collector.pipeline import Pipeline
 from collector.recorder import Recorder
-from collector.snapshot import AlarmState, Snapshot, SourceView, TrendPoint
+from collector.snapshot import AlarmState, RuleView, Snapshot, SourceView, TrendPoint
 from collector.store.archive import Archive
 from collector.store.database import Database
 from collector.store.row import unix_of
@@ -95,7 +95,7 @@ class Collector:
         )
         self.cook = opened.engine.cook
         self.resumed = opened.resumed
-        self._feed = Feed(self._carry_out, self.snapshot)
+        self._feed = Feed(self._carry_out, self.snapshot, self.rules)
         for point in opened.trend:
             self._feed.add_trend(point)
         self._pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal, self._on_event)
@@ -288,6 +288,10 @@ class Collector:
             speed=self._speed,
         )
 
+    def rules(self) -> tuple[RuleView, ...]:
+        """Show how every rule stands."""
+        return self._pipeline.engine.rules()
+
     def _source_view(self, watched: Supervision) -> SourceView:
         source, link = watched.source, watched.source.link
         why = _why(link)
@@ -313,16 +317,19 @@ class Collector:
             packets_per_minute=vitals.packets_per_minute if vitals else None,
         )
 
-    def _carry_out(self, command: wire.Command) -> str:
+    def _carry_out(self, command: wire.Request) -> str:
         """Do what a dashboard asks; say why not."""
         try:
             if isinstance(command, wire.Calibrate | wire.UndoCalibration):
                 self._calibrate(command)
             else:
-                self._pipeline.act(_action_of(command), self.now())
+                action = _action_of(command)
+                if isinstance(command, wire.OfAlarm) and (why := self._pipeline.engine.refusal(action)):
+                    return why
+                self._pipeline.act(action, self.now())
         except KeyError:
             of_event = isinstance(command, wire.Confirm | wire.Delete)
-            return NO_SUCH_EVENT if of_event else "there is no such alarm"
+            return NO_SUCH_EVENT if of_event else NO_SUCH_ALARM
         except ValueError as error:
             return str(error)
         self._recorder.hurry()
@@ -367,29 +374,34 @@ async def _for_ever(name: str, job: Callable[[], Awaitable[None]]) -> None:
 
 MARK_KINDS = ("note", "split", "lid", "spritz", "wrap", "turned", "moved")
 MAX_MARK_CHARACTERS = 500
-MAX_SHELVE_SECONDS = 12 * 3600.0
+NO_SUCH_ALARM = "there is no such alarm; `coldside alarms` lists them"
 NO_SUCH_EVENT = "there is no such event among the newest marks; `coldside mark --events` lists them"
 
 
-def _action_of(
-    command: wire.Acknowledge | wire.Shelve | wire.Unshelve | wire.AddMark | wire.Confirm | wire.Delete,
-) -> Action:
+_OF_ALARM: dict[type[wire.OfAlarm], ActionKind] = {
+    wire.Acknowledge: ActionKind.ACKNOWLEDGE,
+    wire.Shelve: ActionKind.SHELVE,
+    wire.Unshelve: ActionKind.UNSHELVE,
+    wire.Reset: ActionKind.RESET,
+    wire.TakeOut: ActionKind.REMOVE,
+    wire.PutBack: ActionKind.RESTORE,
+}
+
+
+def _action_of(command: wire.OfAlarm | wire.AddMark | wire.Confirm | wire.Delete) -> Action:
     """Turn a dashboard's command into an action.
 
     Raises:
         ValueError: it asks for what nobody may.
     """
-    if isinstance(command, wire.Acknowledge):
-        return Action(ActionKind.ACKNOWLEDGE, command.alarm)
-    if isinstance(command, wire.Unshelve):
-        return Action(ActionKind.UNSHELVE, command.alarm)
+    if isinstance(command, wire.OfAlarm):
+        if not command.alarm and not isinstance(command, wire.Acknowledge):
+            raise ValueError("that is done to one alarm, by its key; `coldside alarms` lists them")
+        seconds = command.seconds if isinstance(command, wire.Shelve) else 0.0
+        return Action(_OF_ALARM[type(command)], command.alarm, seconds)
     if isinstance(command, wire.Confirm | wire.Delete):
         kind = ActionKind.CONFIRM if isinstance(command, wire.Confirm) else ActionKind.DELETE
         return Action(kind, command.event)
-    if isinstance(command, wire.Shelve):
-        if not command.alarm or not 0 < command.seconds <= MAX_SHELVE_SECONDS:
-            raise ValueError("an alarm is shelved by name, for at most twelve hours")
-        return Action(ActionKind.SHELVE, command.alarm, command.seconds)
     if command.kind not in MARK_KINDS or len(command.text) > MAX_MARK_CHARACTERS:
         raise ValueError(f"a mark is one of {', '.join(MARK_KINDS)}, with at most {MAX_MARK_CHARACTERS} characters")
     return Action(ActionKind.MARK, command.kind, text=command.text)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from collector import wire
 from collector.errors import ServeError
-from collector.snapshot import Snapshot, TrendPoint
+from collector.snapshot import RuleView, Snapshot, TrendPoint
 from collector.store.trend import pack, unpack
 
 if TYPE_CHECKING:
@@ -46,11 +46,18 @@ class Feed:
     Args:
         command: carries out what a dashboard asks; returns why not, empty when done.
         snapshot: shows the cook now, for a dashboard that attaches.
+        rules: shows how every rule stands, for whoever asks.
     """
 
-    def __init__(self, command: Callable[[wire.Command], str], snapshot: Callable[[], Snapshot]) -> None:
-        self.command = command
+    def __init__(
+        self,
+        command: Callable[[wire.Request], str],
+        snapshot: Callable[[], Snapshot],
+        rules: Callable[[], tuple[RuleView, ...]] = tuple,
+    ) -> None:
+        self._command = command
         self._snapshot = snapshot
+        self._rules = rules
         self._viewers: set[Viewer] = set()
         self._history: deque[tuple[float, int, bytes]] = deque(maxlen=HISTORY_POINTS)
         """Time, number of zones and packed row: a night as objects would be megabytes."""
@@ -68,6 +75,13 @@ class Feed:
     def full(self) -> bool:
         """Whether as many dashboards are attached as there is room for."""
         return len(self._viewers) >= MAX_VIEWERS
+
+    def answer(self, command: wire.Command) -> wire.Reply | wire.Rules:
+        """Carry out what a dashboard asks, or tell what it wants to know."""
+        if isinstance(command, wire.AskRules):
+            return wire.Rules(command.number, self._rules())
+        why = self._command(command)
+        return wire.Reply(command.number, not why, why)
 
     def history(self) -> tuple[TrendPoint, ...]:
         """Give the trend so far, oldest first."""

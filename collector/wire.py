@@ -10,12 +10,13 @@ from typing import Any
 import msgspec
 
 from collector.model.calibration import Kind
-from collector.snapshot import Snapshot, TrendPoint
+from collector.snapshot import RuleView, Snapshot, TrendPoint
 
 __all__ = [
     "VERSION",
     "Acknowledge",
     "AddMark",
+    "AskRules",
     "Calibrate",
     "Command",
     "Confirm",
@@ -24,8 +25,14 @@ __all__ = [
     "Hello",
     "History",
     "News",
+    "OfAlarm",
+    "PutBack",
     "Reply",
+    "Request",
+    "Reset",
+    "Rules",
     "Shelve",
+    "TakeOut",
     "Trend",
     "UndoCalibration",
     "Unshelve",
@@ -34,7 +41,7 @@ __all__ = [
     "encode",
 ]
 
-VERSION = 2
+VERSION = 3
 
 
 class Hello(msgspec.Struct, frozen=True, tag="hello"):
@@ -70,11 +77,19 @@ class Reply(msgspec.Struct, frozen=True, tag="reply"):
     why: str = ""
 
 
+class Rules(msgspec.Struct, frozen=True, tag="rules"):
+    """Every rule and subject, as it stands; the answer to `AskRules`."""
+
+    number: int
+    rules: tuple[RuleView, ...]
+
+
 class Acknowledge(msgspec.Struct, frozen=True, tag="acknowledge"):
-    """The cook has seen this alarm. An empty key acknowledges all that are not shelved."""
+    """The cook has seen this alarm, or all of a trouble. An empty key acknowledges all that are not shelved."""
 
     number: int
     alarm: str = ""
+    """Key of an alarm or of a trouble."""
 
 
 class Shelve(msgspec.Struct, frozen=True, tag="shelve"):
@@ -90,6 +105,33 @@ class Unshelve(msgspec.Struct, frozen=True, tag="unshelve"):
 
     number: int
     alarm: str
+
+
+class Reset(msgspec.Struct, frozen=True, tag="reset"):
+    """Let a latched alarm go."""
+
+    number: int
+    alarm: str
+
+
+class TakeOut(msgspec.Struct, frozen=True, tag="take-out"):
+    """Take an alarm out of service, until it is put back."""
+
+    number: int
+    alarm: str
+
+
+class PutBack(msgspec.Struct, frozen=True, tag="put-back"):
+    """Put an alarm back into service."""
+
+    number: int
+    alarm: str
+
+
+class AskRules(msgspec.Struct, frozen=True, tag="ask-rules"):
+    """How does every rule stand? Answered by `Rules`."""
+
+    number: int
 
 
 class AddMark(msgspec.Struct, frozen=True, tag="mark"):
@@ -133,8 +175,11 @@ class UndoCalibration(msgspec.Struct, frozen=True, tag="undo-calibration"):
     everything: bool = False
 
 
-FromCollector = Hello | History | Trend | News | Reply
-Command = Acknowledge | Shelve | Unshelve | AddMark | Confirm | Delete | Calibrate | UndoCalibration
+FromCollector = Hello | History | Trend | News | Reply | Rules
+OfAlarm = Acknowledge | Shelve | Unshelve | Reset | TakeOut | PutBack
+Request = OfAlarm | AddMark | Confirm | Delete | Calibrate | UndoCalibration
+"""What is done, or refused."""
+Command = Request | AskRules
 
 _encoder = msgspec.msgpack.Encoder()
 _news_decoder: msgspec.msgpack.Decoder[FromCollector] = msgspec.msgpack.Decoder(FromCollector)

@@ -33,6 +33,7 @@ COMMANDS: dict[str, str] = {
     "collect": "collect from the probes, record, judge and raise alarms",
     "watch": "open the dashboard of the running collector",
     "status": "say in plain lines how the cook stands",
+    "alarms": "list every alarm rule, shelve or acknowledge one, read the journal and its measures",
     "calibrate": "calibrate probes in ice water, boiling water or side by side",
     "mark": "put something you did or saw on the record",
     "cooks": "list the recorded cooks",
@@ -42,7 +43,7 @@ COMMANDS: dict[str, str] = {
 }
 
 EPILOG = """\
-exit codes: 0 done, 1 failed, 2 wrong usage, 3 an alarm waits (status), 69 no collector answers,
+exit codes: 0 done, 1 failed, 2 wrong usage, 3 an alarm waits (status, alarms), 69 no collector answers,
             74 the store cannot be used, 78 the config holds mistakes
 
 coldside advises; it does not replace a thermometer you trust, a carbon monoxide alarm, or somebody who

@@ -3,7 +3,8 @@
 from typing import TYPE_CHECKING, cast
 
 from collector import wire
-from collector.snapshot import AlarmState, AlarmView
+from collector.snapshot import AlarmState
+from tui.draw.alarms import AlarmRow
 from tui.draw.marks import mark_words
 from tui.draw.words import age, clock
 from tui.errors import ClientError
@@ -22,16 +23,16 @@ class Commander:
     def _app(self) -> "Dashboard":
         return cast("Dashboard", self)
 
-    def _chosen(self) -> AlarmView | None:
+    def _chosen(self) -> AlarmRow | None:
         alarm = self._app.board.alarm_list.chosen
         if alarm is None:
             self._app.notify("no alarm is standing")
         return alarm
 
-    def _send(self, command: wire.Command, done: str) -> None:
+    def _send(self, command: wire.Request, done: str) -> None:
         self._app.run_worker(self._ask(command, done), name="command", group="command")
 
-    async def _ask(self, command: wire.Command, done: str) -> None:
+    async def _ask(self, command: wire.Request, done: str) -> None:
         try:
             reply = await self._app.client.send(command)
         except ClientError as error:
@@ -69,28 +70,49 @@ class Commander:
             self._send(wire.Delete(0, event.event), f"deleted: {told}")
 
     def action_acknowledge(self) -> None:
-        """Acknowledge the chosen alarm."""
+        """Acknowledge the chosen trouble or alarm; one that is latched and was seen is reset."""
         if alarm := self._chosen():
-            self._send(wire.Acknowledge(0, alarm.key), f"acknowledged: {alarm.rule} {alarm.subject}")
+            if alarm.state is AlarmState.LATCHED:
+                self._send(wire.Reset(0, alarm.key), f"reset: {alarm.named}")
+            else:
+                self._send(wire.Acknowledge(0, alarm.key), f"acknowledged: {alarm.named}")
 
     def action_acknowledge_all(self) -> None:
         """Acknowledge every alarm."""
         self._send(wire.Acknowledge(0), "acknowledged all alarms")
 
     def action_shelve(self, seconds: float) -> None:
-        """Put the chosen alarm aside."""
+        """Put the chosen alarm, or those of the chosen trouble, aside."""
         if alarm := self._chosen():
-            told = f"shelved for {age(seconds)}: {alarm.rule} {alarm.subject}"
+            told = f"shelved for {age(seconds)}: {alarm.named}"
             self._send(wire.Shelve(0, alarm.key, seconds), told)
 
     def action_unshelve(self) -> None:
         """Take the chosen alarm back; the first shelved one when none of that state is chosen."""
-        alarm = self._app.board.alarm_list.chosen
-        if alarm is None or alarm.state is not AlarmState.SHELVED:
-            newest = self._app.newest
-            shelved = [a for a in newest.alarms if a.state is AlarmState.SHELVED] if newest else []
-            alarm = shelved[0] if shelved else None
-        if alarm is None:
+        if (found := self._at_rest(AlarmState.SHELVED)) is None:
             self._app.notify("no alarm is shelved")
-            return
-        self._send(wire.Unshelve(0, alarm.key), f"taken back: {alarm.rule} {alarm.subject}")
+        else:
+            self._send(wire.Unshelve(0, found[0]), f"taken back: {found[1]}")
+
+    def action_remove(self) -> None:
+        """Take the chosen alarm, or those of the chosen trouble, out of service."""
+        if alarm := self._chosen():
+            if alarm.state is AlarmState.OUT_OF_SERVICE:
+                self._app.notify(f"is out of service already: {alarm.named}")
+                return
+            self._send(wire.TakeOut(0, alarm.key), f"out of service until it is put back: {alarm.named}")
+
+    def action_restore(self) -> None:
+        """Put the chosen alarm back into service; the first that is out when no such one is chosen."""
+        if (found := self._at_rest(AlarmState.OUT_OF_SERVICE)) is None:
+            self._app.notify("no alarm was taken out of service")
+        else:
+            self._send(wire.PutBack(0, found[0]), f"back in service: {found[1]}")
+
+    def _at_rest(self, state: AlarmState) -> tuple[str, str] | None:
+        """Give key and words of the chosen alarm if it is in this state, else of the first that is."""
+        chosen, newest = self._app.board.alarm_list.chosen, self._app.newest
+        if chosen is not None and chosen.state is state:
+            return chosen.key, chosen.named
+        resting = [a for a in newest.alarms if a.state is state] if newest else []
+        return (resting[0].key, f"{resting[0].rule} {resting[0].subject}") if resting else None

@@ -14,7 +14,7 @@ class Exit(enum.IntEnum):
     USAGE = 2
     """Wrong words on the command line."""
     ALARM = 3
-    """`status`: an alarm waits for somebody."""
+    """`status`, `alarms`: an alarm waits for somebody."""
     NO_COLLECTOR = 69
     """Nobody answers on the collector's socket."""
     STORE = 74

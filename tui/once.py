@@ -8,10 +8,10 @@ from pathlib import Path
 import msgspec
 
 from collector import wire
-from collector.snapshot import Snapshot
+from collector.snapshot import RuleView, Snapshot
 from tui.client import FEED_URL, GREATEST_MESSAGE
 
-__all__ = ["NoCollectorError", "ask", "snapshots"]
+__all__ = ["NoCollectorError", "ask", "rules", "snapshots"]
 
 TIMEOUT_SECONDS = 10.0
 
@@ -47,26 +47,49 @@ async def snapshots(socket: Path) -> AsyncGenerator[Snapshot, None]:
     async with _feed(socket) as channel:
         async for message in channel:  # type: ignore[attr-defined]
             news = wire.decode_news(message.data)
-            if isinstance(news, wire.Hello) and news.version != wire.VERSION:
-                raise NoCollectorError(f"the collector speaks version {news.version}, this is {wire.VERSION}")
+            _refuse_other(news)
             if isinstance(news, wire.News):
                 yield news.snapshot
     raise NoCollectorError(f"the collector at {socket} went away")
 
 
-async def ask(socket: Path, command: wire.Command) -> wire.Reply:
+def _refuse_other(news: wire.FromCollector) -> None:
+    """Refuse a collector of another version, which would not know what it is asked."""
+    if isinstance(news, wire.Hello) and news.version != wire.VERSION:
+        raise NoCollectorError(f"the collector speaks version {news.version}, this is {wire.VERSION}")
+
+
+async def ask(socket: Path, command: wire.Request) -> wire.Reply:
     """Send a command and wait for what became of it.
 
     Raises:
         NoCollectorError: nobody answers.
     """
+    reply = await _answer(socket, command)
+    assert isinstance(reply, wire.Reply)
+    return reply
+
+
+async def rules(socket: Path) -> tuple[RuleView, ...]:
+    """Ask how every rule stands.
+
+    Raises:
+        NoCollectorError: nobody answers.
+    """
+    answer = await _answer(socket, wire.AskRules(1))
+    assert isinstance(answer, wire.Rules)
+    return answer.rules
+
+
+async def _answer(socket: Path, command: wire.Command) -> wire.Reply | wire.Rules:
     async with _feed(socket) as channel:
         await channel.send_bytes(wire.encode(command))  # type: ignore[attr-defined]
         try:
             async with asyncio.timeout(TIMEOUT_SECONDS):
                 async for message in channel:  # type: ignore[attr-defined]
                     news = wire.decode_news(message.data)
-                    if isinstance(news, wire.Reply) and news.number == command.number:
+                    _refuse_other(news)
+                    if isinstance(news, wire.Reply | wire.Rules) and news.number == command.number:
                         return news
         except TimeoutError as error:
             raise NoCollectorError(f"the collector at {socket} does not answer") from error

@@ -14,6 +14,12 @@ class ActionKind(enum.StrEnum):
     ACKNOWLEDGE = "acknowledge"
     SHELVE = "shelve"
     UNSHELVE = "unshelve"
+    RESET = "reset"
+    """Let a latched alarm go."""
+    REMOVE = "remove"
+    """Take an alarm out of service."""
+    RESTORE = "restore"
+    """Put it back."""
     MARK = "mark"
     CONFIRM = "confirm"
     """An event that the curves show was one."""
@@ -31,7 +37,7 @@ class Action:
 
     kind: ActionKind
     subject: str = ""
-    """Key of the alarm (empty: all), kind of the mark, identity of the event, or name of the probe."""
+    """Key of the alarm or trouble (empty: all), kind of the mark, identity of the event, or name of the probe."""
     seconds: float = 0.0
     """For how long to shelve."""
     text: str = ""

@@ -1,16 +1,18 @@
 """The life of one alarm as a table, after ISA-18.2 / IEC 62682, with delays and deadband.
 
-The table is walked, never branched around. Latching and confirmation are not used; where the standard's state chart
-is silent on a pair, the pair is absent and the state stays.
+The table is walked, never branched around. Confirmation is not used; where the standard's state chart is silent on a
+pair, the pair is absent and the state stays. A rule that latches returns by the event `LATCH` where another returns by
+`INACTIVE`, so one table serves both.
 """
 
 import enum
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from collector.model.plan import Rule
 from collector.snapshot import AlarmState, Priority
 
-__all__ = ["TRANSITIONS", "Alarm", "AlarmEvent", "Transition"]
+__all__ = ["TRANSITIONS", "Alarm", "AlarmEvent", "Transition", "in_order"]
 
 
 class AlarmEvent(enum.StrEnum):
@@ -18,7 +20,9 @@ class AlarmEvent(enum.StrEnum):
 
     ACTIVE = "condition true"
     INACTIVE = "condition over"
+    LATCH = "condition over, latched"
     ACKNOWLEDGE = "acknowledge"
+    RESET = "reset"
     SHELVE = "shelve"
     UNSHELVE = "unshelve"
     SUPPRESS = "suppress"
@@ -36,10 +40,20 @@ TRANSITIONS: dict[tuple[AlarmState, AlarmEvent], AlarmState] = {
     (_S.ACKNOWLEDGED, _E.INACTIVE): _S.NORMAL,
     (_S.RETURNED, _E.ACKNOWLEDGE): _S.NORMAL,
     (_S.RETURNED, _E.ACTIVE): _S.UNACKNOWLEDGED,
+    (_S.UNACKNOWLEDGED, _E.LATCH): _S.LATCHED_UNACKNOWLEDGED,
+    (_S.ACKNOWLEDGED, _E.LATCH): _S.LATCHED,
+    (_S.NORMAL, _E.LATCH): _S.LATCHED_UNACKNOWLEDGED,
+    (_S.LATCHED_UNACKNOWLEDGED, _E.ACTIVE): _S.UNACKNOWLEDGED,
+    (_S.LATCHED, _E.ACTIVE): _S.UNACKNOWLEDGED,
+    (_S.LATCHED_UNACKNOWLEDGED, _E.ACKNOWLEDGE): _S.LATCHED,
+    (_S.LATCHED_UNACKNOWLEDGED, _E.RESET): _S.RETURNED,
+    (_S.LATCHED, _E.RESET): _S.NORMAL,
     (_S.NORMAL, _E.SHELVE): _S.SHELVED,
     (_S.UNACKNOWLEDGED, _E.SHELVE): _S.SHELVED,
     (_S.ACKNOWLEDGED, _E.SHELVE): _S.SHELVED,
     (_S.RETURNED, _E.SHELVE): _S.SHELVED,
+    (_S.LATCHED_UNACKNOWLEDGED, _E.SHELVE): _S.SHELVED,
+    (_S.LATCHED, _E.SHELVE): _S.SHELVED,
     (_S.SHELVED, _E.UNSHELVE): _S.NORMAL,
     (_S.NORMAL, _E.SUPPRESS): _S.SUPPRESSED,
     (_S.SUPPRESSED, _E.UNSUPPRESS): _S.NORMAL,
@@ -47,14 +61,21 @@ TRANSITIONS: dict[tuple[AlarmState, AlarmEvent], AlarmState] = {
     (_S.UNACKNOWLEDGED, _E.REMOVE): _S.OUT_OF_SERVICE,
     (_S.ACKNOWLEDGED, _E.REMOVE): _S.OUT_OF_SERVICE,
     (_S.RETURNED, _E.REMOVE): _S.OUT_OF_SERVICE,
+    (_S.LATCHED_UNACKNOWLEDGED, _E.REMOVE): _S.OUT_OF_SERVICE,
+    (_S.LATCHED, _E.REMOVE): _S.OUT_OF_SERVICE,
     (_S.SHELVED, _E.REMOVE): _S.OUT_OF_SERVICE,
     (_S.SUPPRESSED, _E.REMOVE): _S.OUT_OF_SERVICE,
     (_S.OUT_OF_SERVICE, _E.RESTORE): _S.NORMAL,
 }
 """ISA-18.2-2016 state chart (states seen in a library's documentation that implements it, letters from memory): A
-normal, B unacknowledged, C acknowledged, D returned unacknowledged, G shelved, H suppressed, I out of service. After
-G, H and I the condition is looked at again from normal. A standing alarm is not suppressed: a lid opened over a cold
-spot does not hide it, so only A -> H."""
+normal, B unacknowledged, C acknowledged, D returned unacknowledged, E latched unacknowledged, F latched acknowledged, G
+shelved, H suppressed, I out of service. After G, H and I the condition is looked at again from normal. A standing alarm
+is not suppressed: a lid opened over a cold spot does not hide it, so only A -> H.
+
+Latching is defined by OPC UA Part 9, 3.1.13: such an alarm stays after its condition is over until an operator resets
+it. That E is acknowledged to F, reset to D, and F reset to A is from memory of the standard's chart. Ours: A -> E by
+`LATCH`, so that what latched on the shelf is latched still when its time there is over; and E and F go to B when the
+condition comes again, for it is news."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +93,29 @@ class Transition:
     priority: Priority
 
 
+def in_order(steps: Iterable[Transition]) -> list[Transition]:
+    """Put an alarm log in the order in which it happened: those of one alarm at one moment follow from each other."""
+    by_moment: dict[tuple[float, str], list[Transition]] = {}
+    for step in sorted(steps, key=lambda s: s.time_unix):
+        by_moment.setdefault((step.time_unix, step.key), []).append(step)
+    state: dict[str, AlarmState] = {}
+    ordered: list[Transition] = []
+    for (_, key), group in by_moment.items():
+        while group:
+            at = state.get(key)
+            following = next((s for s in group if s.before is at), None) or _first(group)
+            group.remove(following)
+            ordered.append(following)
+            state[key] = following.after
+    return ordered
+
+
+def _first(group: list[Transition]) -> Transition:
+    """Find the step that follows from none of the others."""
+    afters = {s.after for s in group}
+    return next((s for s in group if s.before not in afters), group[0])
+
+
 class Alarm:
     """One rule applied to one subject.
 
@@ -80,8 +124,8 @@ class Alarm:
     """
 
     __slots__ = (
-        "_beyond_since", "_within_since", "active", "key", "message", "raised_unix", "rule", "shelved_until_unix",
-        "since_unix", "state", "subject", "suppressed", "unit", "value",
+        "_beyond_since", "_within_since", "active", "key", "message", "raised_unix", "removed_unix", "rule",
+        "shelved_until_unix", "since_unix", "state", "subject", "unit", "unreset", "value",
     )  # fmt: skip
 
     def __init__(self, rule: Rule, subject: str, unit: str) -> None:
@@ -96,7 +140,10 @@ class Alarm:
         self.since_unix = 0.0
         self.raised_unix = 0.0
         self.shelved_until_unix: float | None = None
-        self.suppressed = False
+        self.removed_unix: float | None = None
+        """Since when a person has taken it out of service."""
+        self.unreset = False
+        """Its condition stood since it was last reset: of a rule that latches."""
         self._beyond_since: float | None = None
         self._within_since: float | None = None
 
@@ -105,7 +152,6 @@ class Alarm:
     ) -> list[Transition]:
         """Feed the value at this moment; return the steps it caused."""
         steps: list[Transition] = []
-        self.suppressed = suppress
         if self.shelved_until_unix is not None and now_unix >= self.shelved_until_unix:
             steps += self.apply(AlarmEvent.UNSHELVE, now_unix, limit)
         steps += self.apply(AlarmEvent.SUPPRESS if suppress else AlarmEvent.UNSUPPRESS, now_unix, limit)
@@ -113,13 +159,24 @@ class Alarm:
             self.value = value
             self._judge(now_unix, value, limit, suppress)
         if self.active:
-            if self.state in (AlarmState.NORMAL, AlarmState.RETURNED):
+            self.unreset = self.unreset or (self.rule.latch and self.state is not AlarmState.OUT_OF_SERVICE)
+            if (self.state, AlarmEvent.ACTIVE) in TRANSITIONS:
                 self.message = message
                 self.raised_unix = now_unix
             elif message:
                 self.message = message
-        steps += self.apply(AlarmEvent.ACTIVE if self.active else AlarmEvent.INACTIVE, now_unix, limit)
-        return steps
+        return steps + self.apply(self._condition(), now_unix, limit)
+
+    def _condition(self) -> AlarmEvent:
+        """Say how the condition stands, as an event."""
+        if self.active:
+            return AlarmEvent.ACTIVE
+        return AlarmEvent.LATCH if self.unreset else AlarmEvent.INACTIVE
+
+    @property
+    def pending_unix(self) -> float | None:
+        """Since when the value is beyond the limit while the on-delay runs."""
+        return None if self.active else self._beyond_since
 
     def _judge(self, now_unix: float, value: float, limit: float, suppress: bool) -> None:
         """Move the condition by deadband and delays: a delay must be served whole, any drop outside restarts it."""
@@ -162,4 +219,7 @@ class Alarm:
         self.state = after
         if after is not AlarmState.SHELVED:
             self.shelved_until_unix = None
+        self.removed_unix = now_unix if after is AlarmState.OUT_OF_SERVICE else None
+        if event in (AlarmEvent.RESET, AlarmEvent.REMOVE):
+            self.unreset = False
         return [step]

@@ -12,9 +12,10 @@ from typing import Literal
 from collector.model.calibration import DRIFT_SD_KELVIN, Line
 from collector.snapshot import ChamberView, Priority
 
-__all__ = ["DEFAULT_RULES", "GRATE", "Against", "Plan", "Probe", "Rule", "Zone"]
+__all__ = ["DEFAULT_RULES", "GRATE", "SHELVE_AT_MOST_SECONDS", "Against", "Plan", "Probe", "Rule", "Zone"]
 
 Against = Literal["level", "target", "usual"]
+SHELVE_AT_MOST_SECONDS = 12 * 3600.0
 GRATE = "grate"
 """Name of the level the meat lies on: target, drift and spread are judged there."""
 
@@ -113,6 +114,10 @@ class Rule:
     """The condition holds below the limit rather than above it."""
     against: Against = "level"
     """What a cold spot is cold against: its level's mean, the target, or what is usual for it in this pit."""
+    latch: bool = False
+    """An alarm that was raised stays, when its condition is over, until a person resets it."""
+    shelve_at_most_seconds: float = SHELVE_AT_MOST_SECONDS
+    """The longest it may be shelved; 0: not at all."""
 
 
 DEFAULT_RULES: tuple[Rule, ...] = (

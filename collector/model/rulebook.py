@@ -8,12 +8,16 @@ from numpy.typing import NDArray
 
 from adapters.reading import Reason
 from collector.model.action import Action, ActionKind
-from collector.model.alarm import Alarm, AlarmEvent, Transition
+from collector.model.alarm import TRANSITIONS, Alarm, AlarmEvent, Transition
 from collector.model.field import Array
 from collector.model.plan import GRATE, Plan
-from collector.snapshot import AlarmState, AlarmView, Phase
+from collector.model.suppression import SUPPRESSED_WHILE, Circumstance, circumstances, suppressed
+from collector.model.trouble import could_be, troubles
+from collector.snapshot import AlarmState, AlarmView, Phase, RuleView, TroubleView
 
 __all__ = ["LYING_WORDS", "Look", "RuleBook"]
+
+FADING = "the fire is fading: look at the firebox"
 
 LYING_WORDS = {
     Reason.STUCK: "has not moved while the others did: look at its plug and cable",
@@ -82,6 +86,9 @@ class RuleBook:
         self._lying = [Alarm(lying, p.name, "seconds") for p in plan.probes]
         sources = dict.fromkeys(p.source for p in plan.probes)
         self._batteries = {s: Alarm(plan.rule("battery-low"), s, "percent") for s in sources}
+        self._source_of = {p.name: p.source for p in plan.probes}
+        self._circumstances: frozenset[Circumstance] = frozenset({Circumstance.UNHEARD})
+        self._look: Look | None = None
         self.alarms: dict[str, Alarm] = {
             a.key: a
             for a in (
@@ -97,7 +104,9 @@ class RuleBook:
 
     def judge(self, look: Look) -> list[Transition]:
         """Feed every alarm; return the steps that followed."""
-        now, quiet = look.now_unix, look.phase is not Phase.STEADY
+        now = look.now_unix
+        self._look, self._circumstances = look, circumstances(look.phase, fire_unlit=look.fire_unlit)
+        quiet = suppressed(self._circumstances)
         steps: list[Transition] = []
         for zone, alarm in self._zones:
             steps += alarm.update(
@@ -105,22 +114,22 @@ class RuleBook:
                 float(look.zone_deficit_kelvin[zone]),
                 limit=alarm.rule.limit,
                 message=f"the {alarm.subject} runs cold; {look.cold_reasons[zone]}",
-                suppress=quiet,
+                suppress=quiet["cold-spot"],
             )
         fading = look.outside_side == "fading"
         steps += self._drift.update(
             now,
             look.outside_kelvin,
             limit=self._drift.rule.limit,
-            message="the fire is fading: look at the firebox" if fading else "the pit is running hot",
-            suppress=look.fire_unlit,
+            message=FADING if fading else "the pit is running hot",
+            suppress=quiet["drift"],
         )
         steps += self._spread.update(
             now,
             look.spread_kelvin,
             limit=self._spread.rule.limit,
             message="the grate is uneven from end to end",
-            suppress=quiet,
+            suppress=quiet["spread"],
         )
         steps += self._lid.update(
             now,
@@ -128,8 +137,8 @@ class RuleBook:
             limit=self._lid.rule.limit,
             message="the lid is open or the heat is gone: look at lid and firebox",
         )
-        for source, percent in look.batteries.items():
-            alarm = self._batteries[source]
+        for source, alarm in self._batteries.items():
+            percent = look.batteries.get(source, float("nan"))
             message = f"the battery of {source} runs low: change or charge it"
             steps += alarm.update(now, percent, limit=alarm.rule.limit, message=message)
         return steps + self._judge_probes(look)
@@ -140,12 +149,12 @@ class RuleBook:
         for i, alarm in enumerate(self._silent):
             limit = self._silent_after[i]
             age = float("inf") if look.offline[i] else float(look.age_seconds[i])
-            if age > limit or alarm.state is not AlarmState.NORMAL:
+            if age > limit or alarm.unreset or alarm.state is not AlarmState.NORMAL:
                 words = "has gone: its source says so" if look.offline[i] else "is not heard any more"
                 steps += alarm.update(now, age, limit=limit, message=f"{alarm.subject} {words}")
         for i, alarm in enumerate(self._lying):
             doubted = float(look.doubted_seconds[i])
-            if doubted > 0.0 or alarm.active or alarm.state is not AlarmState.NORMAL:
+            if doubted > 0.0 or alarm.active or alarm.unreset or alarm.state is not AlarmState.NORMAL:
                 words = LYING_WORDS.get(look.reasons[i], "is believed again")
                 steps += alarm.update(
                     now,
@@ -156,37 +165,127 @@ class RuleBook:
         return steps
 
     def act(self, action: Action, now_unix: float) -> list[Transition]:
-        """Do what a person asks of one alarm, or of all that stand.
+        """Do what a person asks of one alarm, of those of a trouble as it stands now, or of all.
 
         Raises:
-            KeyError: no alarm of that key.
+            KeyError: no alarm of that key, and no trouble ever has it.
         """
-        alarms = [self.alarms[action.subject]] if action.subject else list(self.alarms.values())
         steps: list[Transition] = []
-        for alarm in alarms:
-            if action.kind is ActionKind.ACKNOWLEDGE:
-                steps += alarm.apply(AlarmEvent.ACKNOWLEDGE, now_unix, alarm.rule.limit)
-            elif action.kind is ActionKind.SHELVE:
+        for alarm in self._named(action.subject):
+            event = _EVENTS.get(action.kind)
+            if action.kind is ActionKind.SHELVE:
                 steps += alarm.shelve(now_unix, action.seconds, alarm.rule.limit)
-            elif action.kind is ActionKind.UNSHELVE:
-                steps += alarm.apply(AlarmEvent.UNSHELVE, now_unix, alarm.rule.limit)
+            elif event is not None and (alarm.rule.enabled or event is not AlarmEvent.RESTORE):
+                steps += alarm.apply(event, now_unix, alarm.rule.limit)
         return steps
+
+    def knows(self, key: str) -> bool:
+        """Tell whether there is an alarm of this key, or may be a trouble of it."""
+        return key in self.alarms or could_be(key, self._source_of)
+
+    def _named(self, key: str) -> list[Alarm]:
+        if not key:
+            return list(self.alarms.values())
+        if key in self.alarms:
+            return [self.alarms[key]]
+        if not self.knows(key):
+            raise KeyError(key)
+        return [self.alarms[k] for trouble in self.troubles() if trouble.key == key for k in trouble.alarms]
+
+    def refusal(self, action: Action) -> str:
+        """Say why an action on alarms would come to nothing as they stand, or may not be; empty when it may.
+
+        Raises:
+            KeyError: no alarm of that key, and no trouble ever has it.
+        """
+        alarms = self._named(action.subject)
+        if not alarms:
+            return f"{action.subject} does not stand now"
+        if not action.subject:
+            return ""
+        for alarm in alarms:
+            most = alarm.rule.shelve_at_most_seconds
+            if action.kind is ActionKind.SHELVE and not 0.0 < action.seconds <= most:
+                longest = f"for at most {most / 60:.0f} min: shelve_at_most in [alarm.{alarm.rule.name}] says so"
+                return f"{alarm.key} may {f'be shelved {longest}' if most else 'not be shelved: its config says so'}"
+            if action.kind is ActionKind.RESTORE and not alarm.rule.enabled:
+                return f"{alarm.key} is switched off in the config: set enabled = true in [alarm.{alarm.rule.name}]"
+        event = _EVENTS.get(action.kind, AlarmEvent.SHELVE)
+        if any((a.state, event) in TRANSITIONS for a in alarms):
+            return ""
+        if action.kind is ActionKind.SHELVE and all(a.state is AlarmState.SHELVED for a in alarms):
+            return ""  # for longer, or shorter
+        return f"{action.subject} is {alarms[0].state}: {_NEEDS[event]}"
 
     def views(self) -> tuple[AlarmView, ...]:
         """Show every alarm that somebody may have to look at, the most pressing first."""
-        hidden = (AlarmState.NORMAL, AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE)
-        shown = [a for a in self.alarms.values() if a.state not in hidden]
+        hidden = (AlarmState.NORMAL, AlarmState.SUPPRESSED)
+        shown = [a for a in self.alarms.values() if a.rule.enabled and a.state not in hidden]
         order = list(AlarmState)
         shown.sort(key=lambda a: (order.index(a.state), a.rule.priority, a.raised_unix))
         return tuple(
             AlarmView(
                 a.key, a.rule.name, a.subject, a.rule.priority, a.state, a.active, a.since_unix, a.raised_unix,
-                a.value, self._limit(a), a.unit, a.message, a.shelved_until_unix,
+                a.value, self._limit(a), a.unit, a.message, a.shelved_until_unix, a.removed_unix,
             )
             for a in shown
         )  # fmt: skip
 
+    def troubles(self) -> tuple[TroubleView, ...]:
+        """Group what stands by what is wrong, the most pressing first."""
+        fading = self._drift.message == FADING
+        return troubles(
+            self.views(), self._source_of, fading=fading, lid_open=Circumstance.LID_OPEN in self._circumstances
+        )
+
+    def rules(self) -> tuple[RuleView, ...]:
+        """Show every rule and subject as it stands, alarm or not."""
+        present = self._present()
+        views = []
+        for alarm in self.alarms.values():
+            rule, limit = alarm.rule, self._limit(alarm)
+            value = present.get(alarm.key, alarm.value)
+            suppressed = alarm.state is AlarmState.SUPPRESSED
+            why = tuple(c for c in SUPPRESSED_WHILE.get(rule.name, ()) if suppressed and c in self._circumstances)
+            views.append(
+                RuleView(
+                    alarm.key, rule.name, alarm.subject, rule.priority, alarm.state, alarm.active, value, limit,
+                    value - limit if rule.below else limit - value, alarm.unit, rule.deadband, rule.on_delay_seconds,
+                    rule.off_delay_seconds, alarm.pending_unix, alarm.since_unix if alarm.active else None, why,
+                    alarm.shelved_until_unix, alarm.removed_unix, rule.enabled, rule.latch, rule.shelve_at_most_seconds,
+                )
+            )  # fmt: skip
+        return tuple(views)
+
+    def _present(self) -> dict[str, float]:
+        """Give the values of the alarms that are not fed while all is well."""
+        if self._look is None:
+            return {}
+        ages = {a.key: float(v) for a, v in zip(self._silent, self._look.age_seconds, strict=True)}
+        doubts = {a.key: float(v) for a, v in zip(self._lying, self._look.doubted_seconds, strict=True)}
+        return ages | doubts
+
     def _limit(self, alarm: Alarm) -> float:
         if alarm.rule.name == "probe-silent":
             return self._silent_after[self._silent.index(alarm)]
+        if alarm.rule.name == "probe-lying":
+            return 0.0  # its rule's limit is kelvin; doubt itself has none
         return alarm.rule.limit
+
+
+_EVENTS = {
+    ActionKind.ACKNOWLEDGE: AlarmEvent.ACKNOWLEDGE,
+    ActionKind.UNSHELVE: AlarmEvent.UNSHELVE,
+    ActionKind.RESET: AlarmEvent.RESET,
+    ActionKind.REMOVE: AlarmEvent.REMOVE,
+    ActionKind.RESTORE: AlarmEvent.RESTORE,
+}
+_NEEDS = {
+    AlarmEvent.ACKNOWLEDGE: "there is nothing to acknowledge",
+    AlarmEvent.UNSHELVE: "only what is shelved is taken back",
+    AlarmEvent.RESET: "only what is latched is reset",
+    AlarmEvent.REMOVE: "it is out already",
+    AlarmEvent.RESTORE: "only what is out of service is put back",
+    AlarmEvent.SHELVE: "it makes no noise that could be shelved",
+}
+"""What each event of a person needs, where the table has none for the state."""

@@ -244,7 +244,7 @@ class _Builder:
             changed = replace(changed, on_delay_seconds=table.on_delay)
         if table.off_delay is not None:
             changed = replace(changed, off_delay_seconds=table.off_delay)
-        return changed
+        return _kept(changed, table)
 
     def _rule_of_its_own(self, rule: Rule, table: AlarmTable, where: Where) -> Rule:
         """Set what only one rule has."""
@@ -257,3 +257,12 @@ class _Builder:
         elif table.against is not None:
             self.found.append(((*where, "against"), "goes with cold-spot only"))
         return rule
+
+
+def _kept(rule: Rule, table: AlarmTable) -> Rule:
+    """Set how long an alarm stays, and how long it may be put aside."""
+    if table.latch is not None:
+        rule = replace(rule, latch=table.latch)
+    if table.shelve_at_most is not None:
+        rule = replace(rule, shelve_at_most_seconds=60.0 * table.shelve_at_most)
+    return rule

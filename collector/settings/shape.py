@@ -6,7 +6,7 @@ import msgspec
 from msgspec import Meta
 
 from adapters.decode.layout import Layout, Sensor
-from collector.model.plan import Against
+from collector.model.plan import SHELVE_AT_MOST_SECONDS, Against
 
 __all__ = [
     "AlarmTable",
@@ -246,6 +246,10 @@ class AlarmTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     """What a cold spot is cold against."""
     on_delay: NotNegative | None = None
     off_delay: NotNegative | None = None
+    latch: bool | None = None
+    """Stays, when its condition is over, until it is reset."""
+    shelve_at_most: Annotated[float, Meta(ge=0, le=SHELVE_AT_MOST_SECONDS / 60.0)] | None = None
+    """Minutes; 0: it may not be shelved."""
 
 
 class Config(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -13,7 +13,7 @@ import msgspec
 from adapters.reading import Reading
 from collector.errors import StoreError, StoreVersionError
 from collector.model.action import Action, ActionKind
-from collector.model.alarm import AlarmEvent, Transition
+from collector.model.alarm import AlarmEvent, Transition, in_order
 from collector.model.calibration import Calibration
 from collector.model.plan import Plan
 from collector.model.vitals import DeviceVitals
@@ -203,14 +203,14 @@ class Archive:
             "WHERE cook = ? ORDER BY time_ms, key, event",
             (cook.number,),
         )
-        return [
+        return in_order(
             Transition(
                 ms / 1000, key, AlarmEvent(event), AlarmState(before), AlarmState(after),
                 float("nan") if value is None else value, float("nan") if limit is None else limit, message,
                 Priority(priority),
             )
             for ms, key, event, before, after, value, limit, message, priority in found
-        ]  # fmt: skip
+        )  # fmt: skip
 
     def marks(self, cook: Cook) -> list[Mark]:
         """Give the marks of a cook, oldest first."""

@@ -1,15 +1,19 @@
-"""Alarms in words: one line each for the list, and the most pressing one for the line that is always there."""
+"""Alarms and troubles in words: the rows of the list, and the most pressing one for the line that is always there."""
 
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 from textwrap import wrap
 
-from collector.snapshot import AlarmState, AlarmView, Snapshot
+from collector.snapshot import AlarmState, AlarmView, Snapshot, TroubleView
 from tui.draw.line import Line, Role, fit
 from tui.draw.view import View
-from tui.draw.words import PRIORITY_WORDS, STATE_WORDS, age, alarm_sentence, clock
+from tui.draw.words import PRIORITY_WORDS, STATE_WORDS, age, alarm_sentence, clock, measured
 
-__all__ = ["alarm_lines", "pressing", "pressing_line", "role_of"]
+__all__ = ["AlarmRow", "alarm_lines", "alarm_rows", "pressing", "pressing_line", "role_of", "trouble_sentence"]
 
-CALLING = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)
+CALLING = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED, AlarmState.LATCHED_UNACKNOWLEDGED)
 AT_REST = (AlarmState.SHELVED, AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE)
 
 
@@ -19,8 +23,8 @@ def pressing(snapshot: Snapshot) -> list[AlarmView]:
     return sorted(standing, key=lambda a: (a.state is not AlarmState.UNACKNOWLEDGED, a.state not in CALLING))
 
 
-def role_of(alarm: AlarmView) -> Role:
-    """Choose how loud an alarm looks."""
+def role_of(alarm: AlarmView | TroubleView) -> Role:
+    """Choose how loud an alarm or a trouble looks."""
     if alarm.state is AlarmState.UNACKNOWLEDGED:
         return "alarm"
     if alarm.state in AT_REST:
@@ -30,29 +34,107 @@ def role_of(alarm: AlarmView) -> Role:
 
 def alarm_lines(alarm: AlarmView, now_unix: float, view: View, width: int) -> list[Line]:
     """Write an alarm as its sentence, in as many lines as it takes, then its state and age."""
-    role = role_of(alarm)
-    sign = "!" if alarm.state in CALLING else "-" if alarm.state in AT_REST else "*"
     state = STATE_WORDS[alarm.state]
     if alarm.shelved_until_unix is not None:
         state += f" until {clock(alarm.shelved_until_unix, view)}"
-    stands = "" if alarm.active else ", over"
-    second = f"  {PRIORITY_WORDS[alarm.priority]}, {state}{stands}, {age(now_unix - alarm.since_unix)}"
-    sentence = wrap(f"{sign} {alarm_sentence(alarm, view)}", max(8, width), subsequent_indent="  ")
+    if alarm.removed_unix is not None:
+        state += f" since {clock(alarm.removed_unix, view)}"
+    return _lines(alarm, alarm_sentence(alarm, view), state, now_unix, view, width)
+
+
+def _lines(
+    shown: AlarmView | TroubleView, says: str, state: str, now_unix: float, view: View, width: int
+) -> list[Line]:
+    role = role_of(shown)
+    sign = "!" if shown.state in CALLING else "-" if shown.state in AT_REST else "*"
+    over = shown.active or shown.state is AlarmState.OUT_OF_SERVICE
+    stands = "" if over else ", over"
+    since = f", {age(now_unix - shown.since_unix)}" if shown.since_unix else ""
+    second = f"  {PRIORITY_WORDS[shown.priority]}, {state}{stands}{since}"
+    sentence = wrap(f"{sign} {says}", max(8, width), subsequent_indent="  ")
     return [
         *(((text, role),) for text in sentence),
         ((fit(second, width, ascii_only=view.ascii_only).rstrip(), "plain" if role == "alarm" else "faint"),),
     ]
 
 
+@dataclass(frozen=True, slots=True)
+class AlarmRow:
+    """One row of the list of alarms: a trouble, one alarm of it, or an alarm by itself."""
+
+    key: str
+    """What acknowledge names."""
+    named: str
+    """What the row is about, in a few words."""
+    state: AlarmState
+    lines: list[Line]
+
+
+def trouble_sentence(trouble: TroubleView, alarms: Sequence[AlarmView], view: View) -> str:
+    """Say what is wrong, with the number of the leading alarm, and what to look at."""
+    says = f"{trouble.title}; {trouble.what}" if trouble.what else trouble.title
+    leading = next((a for a in alarms if a.key == trouble.alarms[0]), None)
+    if leading is None or len(trouble.alarms) == 1:
+        return says if leading is None else alarm_sentence(leading, view)
+    return alarm_sentence(replace(leading, message=says), view)
+
+
+def alarm_rows(snapshot: Snapshot, view: View, width: int, height: int) -> list[AlarmRow]:
+    """Write the list: troubles first, each with its alarms below it while there is room for all of them.
+
+    An alarm by itself is written as such. What is shelved or out of service comes last.
+    """
+    by_key = {a.key: a for a in snapshot.alarms}
+    now = snapshot.now_unix
+    rows: list[AlarmRow] = []
+    below: dict[str, list[AlarmRow]] = {}
+    for trouble in snapshot.troubles:
+        members = [by_key.pop(key) for key in trouble.alarms if key in by_key]
+        if len(members) == 1:
+            rows.append(_row(members[0], alarm_lines(members[0], now, view, width)))
+        elif members:
+            says = trouble_sentence(trouble, members, view)
+            lines = _lines(trouble, says, STATE_WORDS[trouble.state], now, view, width)
+            rows.append(AlarmRow(trouble.key, trouble.title, trouble.state, lines))
+            below[trouble.key] = [_row(a, [_member_line(a, view, width)]) for a in members]
+    rows += [_row(a, alarm_lines(a, now, view, width)) for a in by_key.values()]
+    if sum(len(r.lines) for r in (*rows, *(m for group in below.values() for m in group))) > height:
+        return rows
+    return [shown for row in rows for shown in (row, *below.get(row.key, ()))]
+
+
+def _row(alarm: AlarmView, lines: list[Line]) -> AlarmRow:
+    return AlarmRow(alarm.key, f"{alarm.rule} {alarm.subject}", alarm.state, lines)
+
+
+def _member_line(alarm: AlarmView, view: View, width: int) -> Line:
+    value = "" if math.isnan(alarm.value) else f" {measured(alarm.value, alarm.unit, view)}"
+    said = f"    {alarm.rule} {alarm.subject}{value}, {STATE_WORDS[alarm.state]}{'' if alarm.active else ', over'}"
+    return ((fit(said, width, ascii_only=view.ascii_only).rstrip(), "faint"),)
+
+
+def _wanting(snapshot: Snapshot) -> list[tuple[AlarmView | TroubleView, Callable[[View], str]]]:
+    """List what wants a person, the most pressing first: troubles, and alarms that belong to none."""
+    grouped = {key for trouble in snapshot.troubles for key in trouble.alarms}
+    found: list[tuple[AlarmView | TroubleView, Callable[[View], str]]] = [
+        (trouble, partial(trouble_sentence, trouble, snapshot.alarms)) for trouble in snapshot.troubles
+    ]
+    found += [(alarm, partial(alarm_sentence, alarm)) for alarm in pressing(snapshot) if alarm.key not in grouped]
+    return sorted(found, key=lambda f: (f[0].state is not AlarmState.UNACKNOWLEDGED, f[0].state not in CALLING))
+
+
 def pressing_line(snapshot: Snapshot, view: View, width: int) -> Line:
     """Write the one line that is always on the screen."""
-    wanting = pressing(snapshot)
+    wanting = _wanting(snapshot)
     if not wanting:
-        shelved = sum(a.state is AlarmState.SHELVED for a in snapshot.alarms)
-        return ((" no alarm" + (f", {shelved} shelved" if shelved else ""), "faint"),)
-    first = wanting[0]
+        told = [
+            f", {count} {STATE_WORDS[state]}" for state in (AlarmState.SHELVED, AlarmState.OUT_OF_SERVICE)
+            if (count := sum(a.state is state for a in snapshot.alarms))
+        ]  # fmt: skip
+        return ((f" no alarm{''.join(told)}", "faint"),)
+    first, says = wanting[0]
     more = f"  +{len(wanting) - 1} more" if len(wanting) > 1 else ""
     state = f"{STATE_WORDS[first.state]}, {age(snapshot.now_unix - first.since_unix)}{more} "
     room = width - len(state) - 2
-    text = fit(f" {alarm_sentence(first, view)}", max(10, room), ascii_only=view.ascii_only)
+    text = fit(f" {says(view)}", max(10, room), ascii_only=view.ascii_only)
     return (f"{text}  {state}", role_of(first)), ("", "plain")

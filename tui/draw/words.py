@@ -34,6 +34,8 @@ STATE_WORDS: dict[AlarmState, str] = {
     AlarmState.UNACKNOWLEDGED: "NOT ACKNOWLEDGED",
     AlarmState.ACKNOWLEDGED: "acknowledged",
     AlarmState.RETURNED: "over, not acknowledged",
+    AlarmState.LATCHED_UNACKNOWLEDGED: "latched, not acknowledged",
+    AlarmState.LATCHED: "latched, wants a reset",
     AlarmState.SHELVED: "shelved",
     AlarmState.SUPPRESSED: "suppressed",
     AlarmState.OUT_OF_SERVICE: "out of service",

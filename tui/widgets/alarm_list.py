@@ -2,8 +2,11 @@
 
 from typing import ClassVar
 
-from collector.snapshot import AlarmView, Snapshot
-from tui.draw.alarms import alarm_lines, pressing
+from textual.binding import BindingType
+
+from collector.snapshot import Snapshot
+from tui.actions import bindings
+from tui.draw.alarms import AlarmRow, alarm_rows
 from tui.draw.view import View
 from tui.widgets.kept_list import KeptList, Row
 
@@ -11,22 +14,24 @@ __all__ = ["AlarmList"]
 
 
 class AlarmList(KeptList):
-    """Shows every alarm that is not normal."""
+    """Shows every trouble with its alarms, then what is shelved or out of service."""
 
+    BINDINGS: ClassVar[list[BindingType]] = [*bindings("alarms")]
     empty: ClassVar = "no alarm"
 
+    def __init__(self, *, id: str | None = None) -> None:  # noqa: A002  Textual's own name
+        super().__init__(id=id)
+        self._shown: list[AlarmRow] = []
+
     def rows(self, snapshot: Snapshot, view: View, width: int) -> list[Row]:
-        """Write one row an alarm."""
-        return [(a.key, alarm_lines(a, snapshot.now_unix, view, width), True) for a in snapshot.alarms]
+        """Write one row a trouble and, where there is room, one for each of its alarms."""
+        self._shown = alarm_rows(snapshot, view, width, self.scrollable_content_region.height)
+        return [(row.key, row.lines, True) for row in self._shown]
 
     @property
-    def chosen(self) -> AlarmView | None:
-        """The alarm that is highlighted, else the most pressing one; None when there is none."""
-        if self.given is None:
-            return None
-        snapshot, _ = self.given
+    def chosen(self) -> AlarmRow | None:
+        """The row that is highlighted, else the most pressing one; None when there is none."""
         key = self.chosen_key
         if key is not None:
-            return next((a for a in snapshot.alarms if a.key == key), None)
-        wanting = pressing(snapshot) or list(snapshot.alarms)
-        return wanting[0] if wanting else None
+            return next((row for row in self._shown if row.key == key), None)
+        return self._shown[0] if self._shown else None

@@ -4,13 +4,13 @@ Arrays of a night hold one value a minute. `masked` minutes are those in which t
 take the value of the last minute before.
 """
 
-import math
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from collector.model.alarm_measures import Rates, Standing, rates
 
 __all__ = [
     "Outcome", "Rates", "Spell", "Standing", "cold_outcome", "cold_spells", "false_cold", "false_drift", "first_after",
@@ -24,16 +24,6 @@ COLD_KELVIN, COLD_PEAK_KELVIN, COLD_MINUTES = 8.3, 11.0, 20
 HARMLESS_KELVIN = 5.6
 NEAR_SECONDS = 1800.0
 DRIFT_NEAR_SECONDS = 3600.0
-FLOOD_SECONDS, FLOOD_ALARMS, CHATTER_TIMES = 600.0, 10, 3
-
-
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """An alarm from when it was raised to when it returned; infinite while it stands."""
-
-    key: str
-    raised: float
-    cleared: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,33 +158,3 @@ def false_drift(raised: float, seconds: Array, level: Array, low: float, high: f
 def first_after(alarms: Sequence[Standing], key: str, start: float) -> float | None:
     """Give how long after `start` an alarm was first raised, None when it never was."""
     return min((a.raised - start for a in alarms if a.key == key and a.raised >= start), default=None)
-
-
-@dataclass(frozen=True, slots=True)
-class Rates:
-    """How many alarms a night had (ISA-18.2, EEMUA 191: at most 10 in 10 min; the definitions are theirs)."""
-
-    alarms: int
-    hours: float
-    most_in_ten_minutes: int
-    flood_share: float
-    """Share of ten-minute spans with more than ten alarms."""
-    chattering: int
-    """Alarms that were raised three times or more within ten minutes."""
-
-
-def rates(alarms: Sequence[Standing], duration: float) -> Rates:
-    """Count a night's alarms; the spans begin at multiples of ten minutes."""
-    spans = Counter(int(alarm.raised // FLOOD_SECONDS) for alarm in alarms)
-    flooded = sum(1 for count in spans.values() if count > FLOOD_ALARMS)
-    by_key: dict[str, list[float]] = {}
-    for alarm in alarms:
-        by_key.setdefault(alarm.key, []).append(alarm.raised)
-    chattering = sum(
-        any(b - a <= FLOOD_SECONDS for a, b in zip(times, times[CHATTER_TIMES - 1 :], strict=False))
-        for times in by_key.values()
-    )
-    return Rates(
-        len(alarms), duration / 3600.0, max(spans.values(), default=0),
-        flooded / math.ceil(duration / FLOOD_SECONDS), chattering,
-    )  # fmt: skip
