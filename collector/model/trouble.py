@@ -10,6 +10,7 @@ What belongs together:
 Every other alarm is a trouble of its own. Shelved alarms and those out of service belong to none.
 """
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 
 from collector.snapshot import AlarmState, AlarmView, TroubleView
@@ -90,7 +91,10 @@ def _keys(
 def _trouble(key: str, members: list[AlarmView], source_of: Mapping[str, str]) -> TroubleView:
     """Make one trouble of the alarms that belong to it."""
     first = _leads(key)
-    members = sorted(members, key=lambda a: (a.rule != first, not a.active, a.priority, a.since_unix))
+    coldest = {a.key: -a.value for a in members if key == "cold" and not math.isnan(a.value)}
+    members = sorted(
+        members, key=lambda a: (a.rule != first, not a.active, a.priority, coldest.get(a.key, 0.0), a.since_unix)
+    )
     leading = members[0]
     return TroubleView(
         key,

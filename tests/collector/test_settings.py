@@ -3,11 +3,13 @@
 import tomllib
 from pathlib import Path
 
+import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from collector.errors import SettingsError
+from collector.model.plan import Rule
 from collector.settings.load import load, parse
 from collector.settings.places import key_lines
 from collector.settings.quantity import QuantityError, parse_difference, parse_temperature
@@ -100,6 +102,8 @@ def test_every_mistake_is_told_at_once_with_its_line():
         (('kind = "mqtt"', 'kind = {}'), "source.1.kind", "no kind of source"),
         (("width = 20", "width = 0x1" + "0" * 5000), "chamber.width", "number"),
         (('payload = "number"', "qos = 0x1" + "0" * 5000), "source.1.subscribe.1.qos", "digits"),
+        (("[[zone]]", "[alarm.drift]\nshelve_at_most = 721\n[[zone]]"), "alarm.drift.shelve_at_most", "720"),
+        (("[[zone]]", '[alarm.drift]\nlatch = "yes"\n[[zone]]'), "alarm.drift.latch", "bool"),
         (('[[zone]]\nname = "firebox end"', '[alarm.drifft]\nlimit = "5 F"\n[[zone]]\nname = "firebox end"'),
          "alarm.drifft", "no such alarm"),
     ],
@@ -166,6 +170,16 @@ def test_alarm_tables_change_the_rules():
     assert plan.rule("cold-spot").limit == pytest.approx(11.11, abs=0.01)
     assert plan.rule("cold-spot").on_delay_seconds == 300
     assert not plan.rule("spread").enabled
+
+
+def test_an_alarm_may_latch_and_be_shelved_for_less_than_twelve_hours():
+    plan = parse(GOOD + "\n[alarm.drift]\nlatch = true\nshelve_at_most = 90\n", Path("p")).plan
+    assert (plan.rule("drift").latch, plan.rule("drift").shelve_at_most_seconds) == (True, 5400.0)
+    assert (plan.rule("spread").latch, plan.rule("spread").shelve_at_most_seconds) == (False, 43200.0)
+    stored = msgspec.json.decode(msgspec.json.encode(plan.rule("drift")))
+    del stored["latch"], stored["shelve_at_most_seconds"]
+    again = msgspec.convert(stored, Rule, strict=False)
+    assert (again.latch, again.shelve_at_most_seconds) == (False, 43200.0), "an older cook's plan lacks them"
 
 
 def test_sources_of_different_speed_are_refused():

@@ -12,6 +12,8 @@ from collector.model.plan import DEFAULT_RULES
 from collector.replay import differences
 from collector.store.archive import Archive
 from tui.cli import main
+from tui.draw.summary import status_lines
+from tui.draw.view import View
 from tui.exit_codes import Exit
 from tui.nights import night_settings
 
@@ -115,19 +117,26 @@ async def test_a_dead_source_is_one_trouble_seen_by_its_key_and_a_replay_does_th
     assert trouble.title == f"source {SOURCE} is silent: {len(PROBES)} probes"
     assert (await said())[0] == Exit.ALARM
     assert (await said("ack", "probe/nobody"))[0] == Exit.FAILED
+    assert (await said("ack"))[:2] == (Exit.OK, "acknowledged: all alarms\n")
+    assert (await said("ack", trouble.key))[2] == (
+        f"coldside: {trouble.key} is acknowledged: there is nothing to acknowledge\n"
+    )
+    pit.hear(1001.0)
+    pit.pass_until(1400.0)
+    assert set(pit.states.values()) == {"unacknowledged"}, "heard again, latched, and gone anew"
     assert (await said("ack", "cold"))[2] == "coldside: cold does not stand now\n"
     assert await said("ack", trouble.key) == (Exit.OK, f"acknowledged: {trouble.key}\n", "")
     assert set(pit.states.values()) == {"acknowledged"}
     assert (await said())[0] == Exit.OK
-    pit.hear(1200.0)
-    pit.hear(1230.0)
-    pit.pass_until(1260.0)
+    pit.hear(1600.0)
+    pit.hear(1630.0)
+    pit.pass_until(1660.0)
     assert set(pit.states.values()) == {"latched acknowledged"}
     assert "latched, wants a reset" in (await said())[1]
     key = f"probe-silent/{PROBES[0]}"
     assert (await said("reset", *key.split()))[1] == f"reset: {key}\n"
     assert key not in pit.states
-    pit.hear(1300.0)
+    pit.hear(1700.0)
     await pit.stop()
     with Archive(pit.store) as archive:
         cook = archive.cook("last")
@@ -154,6 +163,8 @@ async def test_what_a_person_does_is_shown_bounded_and_on_record(pit, said):
     assert (await said("unshelve", key))[2] == f"coldside: {key} is normal: only what is shelved is taken back\n"
     assert (await said("remove", "drift/grate"))[0] == Exit.OK
     assert pit.states["drift/grate"] == "out of service"
+    status = status_lines(pit.collector.snapshot(), View())
+    assert any(line.startswith("alarm       out of service: drift grate, since ") for line in status)
     assert "out of service since" in (await said())[1]
     assert (await said("remove", "drift/grate"))[2] == "coldside: drift/grate is out of service: it is out already\n"
     pit.pass_until(1000.0)

@@ -8,6 +8,7 @@ import pytest
 
 from adapters.source import LinkState
 from collector import wire
+from collector.model.trouble import troubles
 from collector.snapshot import AlarmState, Mark, StoreView, Verdict
 from tui.actions import ACTIONS
 from tui.app import Dashboard
@@ -133,6 +134,29 @@ async def test_the_chosen_alarm_stays_chosen_when_another_comes_before_it(client
         client.queue.put_nowait(wire.News(replace(snapshot, alarms=(alarm("spread/grate"), *snapshot.alarms))))
         await settle(pilot, lambda: "+2 more" in seen(app))
         assert app.board.alarm_list.chosen.key == "silent-probe/door"
+
+
+async def test_a_trouble_is_acknowledged_by_its_own_key_and_an_alarm_taken_out_only_from_the_list(client, night, alarm):
+    cold = tuple(alarm(f"cold-spot/{zone}", message=f"the {zone} runs cold") for zone in ("flat side", "stack end"))
+    latched = alarm("lid-open/lid", AlarmState.LATCHED, active=False, message="the lid is open")
+    out = alarm("drift/grate", AlarmState.OUT_OF_SERVICE, removed_unix=night().now_unix - 600.0)
+    alarms = (*cold, latched, out)
+    told = night(alarms=alarms, troubles=troubles(alarms, {}, fading=False, lid_open=False))
+    client.queue.put_nowait(wire.News(told))
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await settle(pilot, lambda: "2 zones run cold" in seen(app))
+        await pilot.press("X", "R", "a", "a")
+        await settle(pilot, lambda: "out of service since" in seen(app))
+        assert client.sent == [], "these keys are heard in the list alone"
+        await pilot.press("k", "down", "down", "X")
+        await settle(pilot, lambda: len(client.sent) == 2)
+        await pilot.press("down", "k", "R")
+        await settle(pilot, lambda: len(client.sent) == 4)
+        assert client.sent == [
+            wire.Acknowledge(0, "cold"), wire.TakeOut(0, "cold-spot/stack end"), wire.Reset(0, "lid-open/lid"),
+            wire.PutBack(0, "drift/grate"),
+        ]  # fmt: skip
 
 
 async def test_an_event_is_chosen_confirmed_and_deleted_by_keys(client):
@@ -358,7 +382,7 @@ async def test_the_bed_view_shows_large_figures_the_alarm_and_a_lost_link(client
         await ready(pilot)
         await pilot.press("b")
         await settle(pilot, lambda: isinstance(app.screen, BedScreen) and seen(app).count("██") > 60)
-        for words in ("grate °C, steady", "coldest: stack end °C", "spread °C", "stack end is cold"):
+        for words in ("grate °C, fading", "coldest: stack end °C", "spread °C", "stack end is cold"):
             assert words in seen(app)
         client.link = ClientLink(ClientState.LOST, time.time(), "it closed")
         await settle(pilot, lambda: "LOST" in seen(app))

@@ -37,9 +37,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     for name, says in _DOES.items():
         does = _sub(what, name, says)
         _add_common(does)
-        does.add_argument(
-            "key", type=text, nargs="*" if name == "ack" else "+", metavar="KEY", help="cold-spot/flat side"
-        )
+        several = {"nargs": "*", "default": []} if name == "ack" else {"nargs": "+"}
+        does.add_argument("key", type=text, metavar="KEY", help="cold-spot/flat side", **several)
         if name == "shelve":
             does.add_argument(
                 "--for", dest="seconds", type=_seconds, default=SHELVED_USUALLY_SECONDS, metavar="TIME",

@@ -139,6 +139,8 @@ y = [0, 20]
 # deadband = "3 F"
 # on_delay = 120          # seconds
 # priority = 1            # 1 wakes you, 2 soon, 3 note
+# latch = true            # stays, when it is over, until you reset it
+# shelve_at_most = 60     # minutes it may be put aside; 0: not at all; default: twelve hours
 # [alarm.battery-low]
 # percent = 15
 """

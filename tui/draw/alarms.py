@@ -47,10 +47,10 @@ def _lines(
 ) -> list[Line]:
     role = role_of(shown)
     sign = "!" if shown.state in CALLING else "-" if shown.state in AT_REST else "*"
-    over = shown.active or shown.state is AlarmState.OUT_OF_SERVICE
-    stands = "" if over else ", over"
-    since = f", {age(now_unix - shown.since_unix)}" if shown.since_unix else ""
-    second = f"  {PRIORITY_WORDS[shown.priority]}, {state}{stands}{since}"
+    stands = f"{'' if shown.active else ', over'}, {age(now_unix - shown.since_unix)}"
+    if shown.state is AlarmState.OUT_OF_SERVICE or not shown.since_unix:  # it may rest without ever having stood
+        stands = ""
+    second = f"  {PRIORITY_WORDS[shown.priority]}, {state}{stands}"
     sentence = wrap(f"{sign} {says}", max(8, width), subsequent_indent="  ")
     return [
         *(((text, role),) for text in sentence),

@@ -106,9 +106,9 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
     fault = f", FAULT: {snapshot.store.fault}" if snapshot.store.fault else ""
     lines.append(f"store       {snapshot.store.unsaved} readings not yet saved{fault}")
     lines += [
-        f"alarm       {a.state}: {alarm_sentence(a, view)}, since {clock(a.removed_unix or a.since_unix, view)}"
-        for a in snapshot.alarms
-    ]
+        f"alarm       {a.state}: {alarm_sentence(a, view)}" + (f", since {clock(since, view)}" if since else "")
+        for a in snapshot.alarms for since in [a.removed_unix or a.since_unix]
+    ]  # fmt: skip
     if not snapshot.alarms:
         lines.append("alarm       none")
     return lines
