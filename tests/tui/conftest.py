@@ -89,7 +89,8 @@ def night(now_unix: float = NIGHT, **changes: object) -> Snapshot:
         now_unix, "brisket with the new baffle", NIGHT - 6 * 3600.0,
         ChamberView("offset", "cylinder", 1.5, 0.5, ("grate", "top")), 120.0, 107.0, 135.0, probes, zones,
         (field_of(probes, "grate"), field_of(probes, "top")), EvennessView(31.0, 27.0, 31.0, 26.0, 9.0),
-        FireView(Phase.STEADY, 114.0, -7.0, -11.0, -3.0, 25.0, None, NIGHT - 2400.0, 2700.0, NIGHT + 300.0, 3, 7, "low"),
+        FireView(Phase.STEADY, 114.0, -7.0, -11.0, -3.0, 25.0, None, NIGHT - 2400.0, 2700.0, NIGHT + 300.0, 3, 7,
+                 "low"),
         (alarm("cold-spot/stack end"), alarm("silent-probe/door", AlarmState.ACKNOWLEDGED, value=900.0, limit=120.0,
                                              unit="seconds", message="door is not heard; look at its battery")),
         (

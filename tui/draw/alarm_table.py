@@ -61,7 +61,7 @@ def measure_lines(found: Measures) -> list[str]:
     """Write the measures of a cook, each beside what is usual."""
     shares = ", ".join(_share(found, priority, usual) for priority, usual in USUAL_SHARES.items())
     waited = (
-        "none was" if not found.acknowledged else
+        "none" if not found.acknowledged else
         f"{found.acknowledged}, after {age(found.acknowledge_median_seconds)} in the middle, "
         f"{age(found.acknowledge_p95_seconds)} for 95 of 100"
     )  # fmt: skip
@@ -73,7 +73,7 @@ def measure_lines(found: Measures) -> list[str]:
         f"chattering    {', '.join(found.chattering) or 'none'} (3 times in a minute; none is acceptable)",
         f"stale         {', '.join(found.stale) or 'none'} (more than {STALE_SECONDS / 3600:.0f} h)",
         f"priorities    {shares}",
-        f"acknowledged  {waited}; {found.never_acknowledged} wait still",
+        f"acknowledged  {waited}; {found.never_acknowledged} still wait",
         f"held back     suppressed by design {age(found.suppressed_seconds)}, shelved {age(found.shelved_seconds)}, "
         f"out of service {age(found.removed_seconds)}, all alarms together",
     ]

@@ -123,5 +123,5 @@ def test_a_rule_tells_how_far_it_is_from_an_alarm():
 def test_measures_of_a_night_without_alarms_are_told_plainly():
     lines = measure_lines(measures([], 0.0, 3600.0))
     assert lines[0].startswith("alarms        0 in 1.0 h")
-    assert "none was; 0 wait still" in "\n".join(lines)
+    assert "none; 0 still wait" in "\n".join(lines)
     assert not any("nan" in line for line in lines)

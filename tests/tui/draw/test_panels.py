@@ -90,9 +90,11 @@ def test_fire_tells_slope_interval_limit_lid_and_refuel(night):
 @pytest.mark.parametrize(
     ("celsius", "per_hour", "minutes", "side", "state"),
     [
-        (114.0, -2.0, math.nan, "", "steady"), (114.0, -7.0, 25.0, "low", "fading"), (114.0, 9.0, 25.0, "high", "running hot"),
+        (114.0, -2.0, math.nan, "", "steady"), (114.0, -7.0, 25.0, "low", "fading"),
+        (114.0, 9.0, 25.0, "high", "running hot"),
         (114.0, -2.0, 300.0, "low", "steady"), (80.0, -50.0, math.nan, "", "too low, fading"),
-        (80.0, 30.0, math.nan, "", "too low, rising"), (80.0, 0.0, math.nan, "", "too low"), (150.0, 0.0, math.nan, "", "too hot"),
+        (80.0, 30.0, math.nan, "", "too low, rising"), (80.0, 0.0, math.nan, "", "too low"),
+        (150.0, 0.0, math.nan, "", "too hot"),
     ],
 )  # fmt: skip
 def test_a_dying_fire_is_never_called_steady(night, celsius, per_hour, minutes, side, state):
