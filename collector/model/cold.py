@@ -2,7 +2,8 @@
 
 What the probes say of a zone's standing is off by what they themselves are off by, and by how little of the zone they
 touch; how much colder it has become is told far better, since all that cancels. So a zone is judged twice. Fast: its
-standing, believed as far as it deserves, and what it has grown by, led a few minutes ahead while it grows. Slow: its
+standing, believed as far as it deserves, and what it has grown by, led a few minutes ahead while it grows, or
+by a share of what is unsure. Slow: its
 last half hour as it is, less two standard deviations.
 """
 
@@ -25,9 +26,11 @@ GROWN_KELVIN = 2.0
 """Colder than usual by this much is a change."""
 WELL_KELVIN = 3.0
 """A zone no colder than this has no cold spot to explain."""
-LEAD_SECONDS = 360.0
-MOST_LEAD_KELVIN = 3.0
+LEAD_SECONDS = 240.0
+MOST_LEAD_KELVIN = 2.5
 """No leak that fills a zone grows faster than this allows for; a jump is no growth to be led on."""
+DOUBT_SHARE = 0.35
+"""Of what has grown, so many deviations are counted against the zone: a cold spot missed costs more than a walk."""
 GROWTH_STEP_SECONDS = 30.0
 RATE_LOOKS = 20
 
@@ -98,7 +101,7 @@ class ColdWatch:
         expected = np.where(told, usual_kelvin, 0.0)
         prior2 = np.where(told, COOK_TO_COOK_KELVIN, STANDING_SD_KELVIN) ** 2
         believed = expected + (self._standing - expected) * prior2 / (prior2 + sd_kelvin**2)
-        ahead = np.clip(LEAD_SECONDS * self.rates, 0.0, MOST_LEAD_KELVIN)
+        ahead = np.maximum(np.clip(LEAD_SECONDS * self.rates, 0.0, MOST_LEAD_KELVIN), DOUBT_SHARE * sd_kelvin)
         fast = believed + self._grown + ahead
         fast = np.where(self._grown >= GROWN_KELVIN, fast, np.nan)
         slow = np.where(self._seconds >= SLOW_SECONDS, self._slow - SURE_SIGMAS * sd_kelvin, np.nan)

@@ -23,7 +23,7 @@ or a gust takes a hand's breadth and more (common practice, no source)."""
 COLUMNS, ROWS = 12, 4
 MISFIT_SHARE = 0.35
 SIZE_SD_KELVIN = 12.0
-LOG_COLD, LOG_HOT = np.log([1.7, 0.3]).tolist()
+LOG_COLD, LOG_HOT = np.log([1.85, 0.15]).tolist()
 """Cold air leaks in more often than a place grows hot by itself (common practice, no source)."""
 FREEDOM = 5.0
 """Degrees of freedom of Student's t."""

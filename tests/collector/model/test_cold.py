@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from collector.model.cold import (
     COOK_TO_COOK_KELVIN,
+    DOUBT_SHARE,
     GROWN_KELVIN,
     LEAD_SECONDS,
     MOST_LEAD_KELVIN,
@@ -54,7 +55,7 @@ def test_a_step_shows_at_once_on_top_of_what_the_standing_deserves(step, standin
     settled = run(lambda t: standing + step * (t > 900), standing, 1500, watch, 1200)
     assert judged(settled, sd)[0] >= believed + step - 1e-6
     fast_only = run(lambda _t: standing + step, standing, 1200)
-    assert judged(fast_only, sd)[0] == pytest.approx(believed + step, abs=1e-6)
+    assert judged(fast_only, sd)[0] == pytest.approx(believed + step + DOUBT_SHARE * sd, abs=1e-6)
 
 
 @BOUNDED
@@ -62,7 +63,7 @@ def test_a_step_shows_at_once_on_top_of_what_the_standing_deserves(step, standin
 def test_what_earlier_cooks_told_is_believed_more_than_a_tuned_pit_at_large(standing, usual, sd, base):
     """Between tonight's standing and the usual of this pit, the nearer to the usual the less sure tonight is."""
     watch = run(lambda _t: standing + 5.0, standing, 1200)
-    grown = [judged(watch, each, usual)[0] - 5.0 for each in (0.01, sd, 100.0)]
+    grown = [judged(watch, each, usual)[0] - 5.0 - DOUBT_SHARE * each for each in (0.01, sd, 100.0)]
     assert grown[0] == pytest.approx(standing, abs=1e-3)
     assert grown[2] == pytest.approx(usual, abs=0.01)
     share = COOK_TO_COOK_KELVIN**2 / (COOK_TO_COOK_KELVIN**2 + sd**2)
@@ -102,7 +103,7 @@ def test_a_zone_that_grows_colder_is_told_minutes_before_it_is_too_cold(kelvin_a
 def test_growth_that_turns_back_is_not_led_on():
     watch = run(lambda t: 6.0 - 0.004 * t, 0.0, 600)
     value = judged(watch, 1.0)[0]
-    assert value == pytest.approx(6.0 - 0.004 * 595, abs=1e-6)
+    assert value == pytest.approx(6.0 - 0.004 * 595 + DOUBT_SHARE, abs=1e-6)
 
 
 def test_a_zone_that_went_cold_tonight_has_not_stood_so_all_night_however_long_ago_that_was():
