@@ -154,7 +154,8 @@ class Alarm:
         steps: list[Transition] = []
         if self.shelved_until_unix is not None and now_unix >= self.shelved_until_unix:
             steps += self.apply(AlarmEvent.UNSHELVE, now_unix, limit)
-        steps += self.apply(AlarmEvent.SUPPRESS if suppress else AlarmEvent.UNSUPPRESS, now_unix, limit)
+        hidden = suppress and not self.active  # what stands is not suppressed, not even as it comes off the shelf
+        steps += self.apply(AlarmEvent.SUPPRESS if hidden else AlarmEvent.UNSUPPRESS, now_unix, limit)
         if value == value:  # not NaN
             self.value = value
             self._judge(now_unix, value, limit, suppress)

@@ -54,6 +54,16 @@ def test_not_knowing_changes_nothing():
     assert steps == []
 
 
+def test_what_comes_off_the_shelf_still_stands_though_its_rule_is_silent_by_then():
+    """The fire died, its alarm was shelved, and the pit went cold: it was never heard of again."""
+    alarm, _ = run([9.0] * 7)
+    alarm.shelve(100.0, 600.0, RULE.limit)
+    steps = [s for t in range(110, 900, 10)
+             for s in alarm.update(float(t), math.nan, limit=RULE.limit, message="m", suppress=True)]  # fmt: skip
+    assert [s.after for s in steps] == [AlarmState.NORMAL, AlarmState.UNACKNOWLEDGED]
+    assert alarm.state is AlarmState.UNACKNOWLEDGED
+
+
 def test_suppressed_by_design_it_does_not_come_and_a_standing_one_does_not_go():
     alarm, steps = run([9.0] * 50, suppress=True)
     assert alarm.state is AlarmState.SUPPRESSED
