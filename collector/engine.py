@@ -118,6 +118,9 @@ class Engine:
         self._members = [np.array(members, dtype=np.intp) for members in self._room.members]
         self._grate = self._room.levels.index(GRATE) if GRATE in self._room.levels else None
         self._begin_anew()
+        self._zone_of = np.array([[z.holds(p) for z in plan.zones] for p in plan.probes], dtype=bool).reshape(n, zones)
+        self._relied_on = np.zeros(n, dtype=bool)
+        """Which probes lie in a zone that runs too cold."""
         self._rules = RuleBook(plan)
         usual = dict(plan.usual_kelvin)
         self._usual: Array = np.array([usual.get(z.name, math.nan) for z in plan.zones], dtype=np.float64)
@@ -407,7 +410,7 @@ class Engine:
             used = self._usable[members]
             look = LevelLook(
                 now, tuple(members.tolist()), self._values[members], change, self._expected(k), pattern.usual,
-                pattern.wander_kelvin,
+                pattern.wander_kelvin, self._relied_on[members],
             )  # fmt: skip
             self._lying.look(look, SLOW_SECONDS)
             pattern.learn(now, self._values[members], used, SLOW_SECONDS)
@@ -486,6 +489,9 @@ class Engine:
 
     def _rule_look(self, now: float) -> Look:
         outside, side = self._fire.outside_kelvin()
+        deficit = self._cold.judged(self._field.deficit_sd_kelvin, self._usual, self._cold_base())
+        too_cold = deficit > self.plan.rule("cold-spot").limit
+        self._relied_on = np.any(self._zone_of & too_cold, axis=1)
         age = np.array([now - (h if h is not None else self.started_unix) for h in self._heard_at])
         if self._away:
             age = np.zeros_like(age)
@@ -494,7 +500,7 @@ class Engine:
         return Look(
             now_unix=now,
             phase=phase,
-            zone_deficit_kelvin=self._cold.judged(self._field.deficit_sd_kelvin, self._usual, self._cold_base()),
+            zone_deficit_kelvin=deficit,
             cold_reasons=self._reasons,
             spread_kelvin=self._grate_spread(),
             outside_kelvin=outside,

@@ -46,6 +46,8 @@ CYCLES_SECONDS = 2 * 3600.0
 SWING_SHARE = 0.2
 NEW_KELVIN = 2.0
 WELL_KNOWN_SECONDS = 5400.0
+YOUNG_KELVIN = 4.0
+"""By so much the first troughs of an evening stray past the band."""
 GUST_SECONDS, GUST_MEMORY_SECONDS = 600.0, 7200.0
 LEAST_SHAKE_KELVIN = 0.15
 HOT_KELVIN = 1.5
@@ -310,7 +312,8 @@ class FireWatch:
             elif self._chart.signal > 0:
                 above = np.fmax(above, self.cycle_moved_kelvin - cycle - HOT_KELVIN)
         else:  # an evening too young to have a usual: the band is all there is
-            below, above = self._low - now - self._missing, now - self._high
+            below = self._low - now - self._missing - YOUNG_KELVIN
+            above = now - self._high - YOUNG_KELVIN
         if np.count_nonzero(np.isfinite(long)) * self._step >= 1500.0:
             level = _median(long)
             below = np.fmax(below, self._low - level)

@@ -22,8 +22,10 @@ __all__ = ["LevelLook", "LyingWatch"]
 
 STUCK_SECONDS = 1200.0
 OTHERS_MOVED_KELVIN = 3.0
-ODDS_LOG = 2.5
-"""A lie is called at twelve to one."""
+ODDS_LOG = 2.25
+"""A lie is called at nine to one."""
+SURER_LOG = 2.0
+"""By so much more where a cold spot rests on the probe: to explain one away costs more than to walk out for nothing."""
 SUSPECT_SECONDS = 90.0
 CLEARED_SECONDS = 300.0
 CLEARED_SHARE = 0.5
@@ -58,6 +60,8 @@ class LevelLook:
     """What each usually differs from the level by."""
     wander_kelvin: float
     """How far a sound probe strays."""
+    relied_on: NDArray[np.bool_]
+    """Which lie in a zone that runs too cold by what they say."""
 
 
 @dataclass(slots=True)
@@ -125,7 +129,7 @@ class LyingWatch:
         left = sound
         while FEWEST <= len(left) <= MOST:
             verdict = self._weigh(level, left, level.change_kelvin[left], level.usual_kelvin[left])
-            guilty = _guilty(verdict, self._limit, 0.0)
+            guilty = _guilty(verdict, self._limit, np.where(level.relied_on[left], -SURER_LOG, 0.0))
             if not guilty:
                 break
             suspects |= {left[j]: _why(verdict, j, float(level.celsius[left[j]])) for j in guilty}
@@ -145,7 +149,7 @@ class LyingWatch:
         if not FEWEST <= len(told) <= MOST or np.abs(jump[told] - median(jump[told])).max() < JUMP_KELVIN:
             return {}
         verdict = self._weigh(level, told, jump[told], level.usual_kelvin[told] + before[told])
-        guilty = _guilty(verdict, max(self._limit, SUDDEN_KELVIN), SUDDEN_LOG)
+        guilty = _guilty(verdict, max(self._limit, SUDDEN_KELVIN), np.full(len(told), SUDDEN_LOG))
         if verdict.swapped != guilty and level.now_unix - since > JUMP_LOOKS * SHUT_SECONDS:
             return {}  # after a lid opening places come back one sooner than the other
         if verdict.swapped != guilty and all(abs(level.change_kelvin[told[j]]) < self._limit for j in guilty):
@@ -205,7 +209,7 @@ class LyingWatch:
         return self._cases[probe].reason
 
 
-def _guilty(verdict: Verdict, limit_kelvin: float, bonus: float) -> tuple[int, ...]:
+def _guilty(verdict: Verdict, limit_kelvin: float, bonus: Array) -> tuple[int, ...]:
     """Give the two that were exchanged, or the likeliest liar; none where nothing is likely enough."""
     if verdict.swapped is not None and (verdict.lie[list(verdict.swapped)] > ODDS_LOG).all():
         return verdict.swapped

@@ -121,7 +121,7 @@ class Rule:
 
 
 DEFAULT_RULES: tuple[Rule, ...] = (
-    Rule("cold-spot", Priority.URGENT, 8.3, 1.5, 210.0, 300.0),
+    Rule("cold-spot", Priority.URGENT, 8.3, 1.5, 150.0, 300.0),
     Rule("drift", Priority.URGENT, 6.0, 2.0, 120.0, 300.0),
     Rule("spread", Priority.SOON, 30.0, 3.0, 300.0, 300.0),
     Rule("lid-open", Priority.URGENT, 15.0, 5.0, 480.0, 60.0),
