@@ -6,12 +6,26 @@ from collector.model.action import Action, ActionKind
 from collector.model.calibration import Calibration, CalibrationError, Line, Point, line, standing
 from collector.model.plan import Probe
 
-__all__ = ["CalibrationBook", "lines_of"]
+__all__ = ["CalibrationBook", "lines_of", "words_of"]
 
 
 def lines_of(steps: Iterable[Calibration]) -> Mapping[tuple[str, str], Line | None]:
     """Give the line each probe, by source and key, is read by after these steps, oldest first."""
     return {(step.source, step.key): step.line for step in steps}
+
+
+def words_of(step: Calibration) -> str:
+    """Say the numbers of a step, for the log."""
+    point, found = step.point, step.line
+    words = ""
+    if point is not None:
+        words = (
+            f", showed {point.raw_celsius:.2f} °C in {point.reference_celsius:.2f} °C, ±{2.0 * point.sd_kelvin:.2f} K"
+        )
+    if found is None:
+        return f"{words}; the config's words hold"
+    gain = f", gain {found.gain:.4f}" if found.gain != 1.0 else ""
+    return f"{words}; adds {found.offset_kelvin:+.2f} K{gain}"
 
 
 class CalibrationBook:

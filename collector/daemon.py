@@ -12,7 +12,7 @@ from random import Random
 from adapters.reading import Reading
 from adapters.source import Link, LinkState, Source
 from collector import wire
-from collector.calibrations import CalibrationBook
+from collector.calibrations import CalibrationBook, words_of
 from collector.clock import Clock
 from collector.cooks import Opened, open_cook
 from collector.engine import Event
@@ -355,7 +355,7 @@ class Collector:
         self._pipeline.act(action, self.now())
         if action.calibration is not None:
             self._book.enter(action.calibration)
-        log.info("calibration: %s", action.text)
+            log.info("calibration: %s%s", action.text, words_of(action.calibration))
 
 
 def _why(link: Link) -> str:

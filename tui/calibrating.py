@@ -5,11 +5,22 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from adapters.reading import Quality, Reason
+from collector.model.calibration import DRIFT_SD_KELVIN, Kind, Line, Point, line
 from collector.model.robust import median
 from collector.model.steadiness import BathWatch, State
+from collector.model.tolerance import CLASSES, Standing, standing_in
 from collector.snapshot import ProbeView, Snapshot
 
-__all__ = ["Reference", "Session", "constant", "median_of", "one_probe"]
+__all__ = [
+    "Reference",
+    "Session",
+    "constant",
+    "median_of",
+    "of_itself",
+    "one_probe",
+    "own_sd_kelvin",
+    "stated_sd_kelvin",
+]
 
 Reference = Callable[[Snapshot], float]
 """What the bath is at a snapshot, degrees Celsius; NaN while it is not known."""
@@ -17,6 +28,53 @@ Reference = Callable[[Snapshot], float]
 _BELIEVED = (Reason.DISAGREES, Reason.STUCK)
 """Doubts that come from comparing a probe with others: in a bath they say nothing of a reading."""
 LEAST_FOR_MEDIAN = 3
+USUAL_SD_KELVIN = 1.0
+"""Of a probe of which nothing is known to state it better."""
+
+
+def of_itself(probe: ProbeView, raw_celsius: float) -> float:
+    """Read a raw value by what is known of this probe apart from others: by ice and boiling water.
+
+    An earlier `together` is left out, because it was found from the other probes: if that was wrong, for they hung
+    apart, all carry its error, and a median of such values would find it right again. One that has nothing else
+    counts as it came in.
+    """
+    fixed = _fixed(probe)
+    if fixed is not None:
+        return fixed.celsius(raw_celsius)
+    return raw_celsius if probe.line is not None else raw_celsius + probe.celsius - probe.raw_celsius
+
+
+def _fixed(probe: ProbeView) -> Line | None:
+    """Give its line without what was found from other probes; None without a bath of its own."""
+    return line(_baths(probe))
+
+
+def _baths(probe: ProbeView) -> tuple[Point, ...]:
+    return tuple(p for p in probe.line.points if p.kind is not Kind.TOGETHER) if probe.line is not None else ()
+
+
+def own_sd_kelvin(probe: ProbeView, celsius: float) -> float:
+    """Give the standard deviation of what `of_itself` says at a temperature."""
+    fixed = _fixed(probe)
+    return (
+        stated_sd_kelvin(probe, celsius)
+        if fixed is None
+        else float(np.hypot(fixed.sd_kelvin(celsius), DRIFT_SD_KELVIN))
+    )
+
+
+def stated_sd_kelvin(probe: ProbeView, celsius: float) -> float:
+    """Give the standard deviation of what a probe's maker or the config allows it to be off by, uncalibrated.
+
+    Once it is calibrated the config's number is not told any more: then its class counts, else the usual. A class
+    that the probe was found to be outside of says nothing.
+    """
+    if probe.line is None:
+        return probe.sd_kelvin
+    if probe.tolerance_class and standing_in(probe.tolerance_class, probe.line.points) is not Standing.OUTSIDE:
+        return CLASSES[probe.tolerance_class].sd_kelvin(celsius)
+    return USUAL_SD_KELVIN
 
 
 def constant(celsius: float) -> Reference:
@@ -25,7 +83,7 @@ def constant(celsius: float) -> Reference:
 
 
 def one_probe(name: str) -> Reference:
-    """Make the reference of what one probe says, its own calibration applied."""
+    """Make the reference of what one probe says, as it is shown: whoever names it takes that for right."""
 
     def now(snapshot: Snapshot) -> float:
         return next((p.celsius for p in snapshot.probes if p.name == name and _believed(p)), float("nan"))
@@ -34,10 +92,10 @@ def one_probe(name: str) -> Reference:
 
 
 def median_of(names: Sequence[str]) -> Reference:
-    """Make the reference of what the middle one of at least three probes says, calibrations applied."""
+    """Make the reference of what the middle one of at least three probes says, each read by `of_itself`."""
 
     def now(snapshot: Snapshot) -> float:
-        heard = [p.celsius for p in snapshot.probes if p.name in names and _believed(p)]
+        heard = [of_itself(p, p.raw_celsius) for p in snapshot.probes if p.name in names and _believed(p)]
         return float(median(np.array(heard))) if len(heard) >= LEAST_FOR_MEDIAN else float("nan")
 
     return now

@@ -11,13 +11,20 @@ from collector.model.calibration import MAX_OFFSET_KELVIN
 from collector.model.field import Array
 from collector.model.robust import median
 
-__all__ = ["BathWatch", "Rest", "State", "median_sd_kelvin", "resolution_kelvin", "rest"]
+__all__ = ["MOVED_KELVIN", "BathWatch", "Rest", "State", "median_sd_kelvin", "resolution_kelvin", "rest"]
 
 WINDOW_SECONDS = 120.0
 LONGEST_SECONDS = 600.0
 """A probe that sends seldom is watched for longer, up to this."""
 LEAST_READINGS = 8
 STEADY_KELVIN_PER_MINUTE = 0.1
+MOVED_KELVIN, MOVED_STEPS = 0.3, 0.6
+"""One at rest moves to and fro by no more than this, or this many of the steps in which it tells its values: it may
+flicker between two. What swings has no drift at its turning points, and is far off there."""
+NOISE_KELVIN = 1.0
+"""Likewise its noise, unless one step is more: readings a minute apart may hide a swing in it."""
+SWINGS = 0.7
+"""What moves to and fro by more than this share of what it drifts by swings; one that settles has less."""
 UNDER_WAY_KELVIN_PER_MINUTE = 1.0
 """A probe that was put into the bath and is still far from it moves faster than this."""
 REFERENCE_KELVIN_PER_MINUTE = 1.0
@@ -43,6 +50,7 @@ class State(enum.StrEnum):
     SILENT = "not heard"
     FEW = "too few readings yet"
     MOVING = "not steady yet"
+    SWINGING = "swings to and fro"
     BATH_MOVING = "the place itself warms or cools too fast"
     ELSEWHERE = "far from the bath, and not on its way there"
     STEADY = "steady"
@@ -57,6 +65,8 @@ class Rest:
     """Means over the window."""
     noise_kelvin: float
     """Standard deviation of one reading about the straight line through all."""
+    moved_kelvin: float
+    """The part of it that goes on from one reading to the next: what moves, against what is noise."""
     drift_kelvin_per_minute: float
     """Of raw less reference."""
     reference_drift: float
@@ -86,10 +96,12 @@ def rest(seconds: Array, raw_celsius: Array, reference_celsius: Array, resolutio
     left = off - off.mean() - drift * minutes
     power = float(left @ left)
     noise = math.sqrt(power / (n - 2))
-    with_next = min(max(float(left[:-1] @ left[1:]) / power, 0.0), MOST_AUTOCORRELATION) if power > 0.0 else 0.0
+    going_on = max(float(left[:-1] @ left[1:]), 0.0)
+    with_next = min(going_on / power, MOST_AUTOCORRELATION) if power > 0.0 else 0.0
     worth = n * (1.0 - with_next) / (1.0 + with_next)
     sd = math.hypot(noise / math.sqrt(worth), resolution / math.sqrt(12.0), drift, APART_MINUTES * bath)
-    return Rest(float(raw_celsius.mean()), float(reference_celsius.mean()), noise, drift, bath, sd, n)
+    moved = math.sqrt(going_on / (n - 2))
+    return Rest(float(raw_celsius.mean()), float(reference_celsius.mean()), noise, moved, drift, bath, sd, n)
 
 
 def resolution_kelvin(values: Array) -> float:
@@ -163,10 +175,16 @@ class BathWatch:
         if len(recent) < LEAST_READINGS or recent[-1][0] - recent[0][0] < COVERED * WINDOW_SECONDS:
             return State.FEW
         seconds, raw, reference = np.array(recent).T
-        self.latest = rest(seconds, raw, reference, resolution_kelvin(np.array(list(self._seen))))
+        step = resolution_kelvin(np.array(list(self._seen)))
+        self.latest = rest(seconds, raw, reference, step)
         if abs(self.latest.reference_drift) > REFERENCE_KELVIN_PER_MINUTE:
             return State.BATH_MOVING
         drift = abs(self.latest.drift_kelvin_per_minute)
         if abs(self.latest.raw_celsius - self.latest.reference_celsius) > MAX_OFFSET_KELVIN:
             return State.ELSEWHERE if drift <= UNDER_WAY_KELVIN_PER_MINUTE else State.MOVING
-        return State.STEADY if drift <= STEADY_KELVIN_PER_MINUTE else State.MOVING
+        restless = self.latest.moved_kelvin > max(MOVED_KELVIN, MOVED_STEPS * step)
+        restless = restless or self.latest.noise_kelvin > max(NOISE_KELVIN, step)
+        drifted = drift * (seconds[-1] - seconds[0]) / 60.0 / math.sqrt(12.0)
+        if restless and self.latest.noise_kelvin > SWINGS * drifted:
+            return State.SWINGING
+        return State.MOVING if restless or drift > STEADY_KELVIN_PER_MINUTE else State.STEADY

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from adapters.reading import Reading
 from collector import wire
-from collector.calibrations import CalibrationBook, lines_of
+from collector.calibrations import CalibrationBook, lines_of, words_of
 from collector.cooks import open_cook
 from collector.model.action import Action, ActionKind
 from collector.model.calibration import Calibration, CalibrationError, Kind, Point, line
@@ -191,6 +191,14 @@ def test_nothing_is_entered_of_what_is_refused():
     with pytest.raises(CalibrationError, match="no calibration to undo"):
         book.undone(FLAT, everything=True)
     assert book.found(FLAT, Point(Kind.ICE, 0.0, 1.0, 0.1, START)).calibration.line.points[0].raw_celsius == 1.0
+
+
+def test_the_log_says_the_numbers():
+    book = CalibrationBook([])
+    step = book.found(FLAT, Point(Kind.ICE, 0.0, 0.75, 0.1, START)).calibration
+    assert words_of(step) == ", showed 0.75 °C in 0.00 °C, ±0.20 K; adds -0.75 K"
+    book.enter(step)
+    assert words_of(book.undone(FLAT, everything=False).calibration) == "; the config's words hold"
 
 
 def test_a_calibration_of_a_probe_that_an_edited_config_lacks_is_passed_over(tmp_path):

@@ -10,9 +10,15 @@ from dataclasses import replace
 import pytest
 
 from adapters.rehearsal.rehearsal import Rehearsal
+from collector.model.calibration import Kind, Point, line
 from collector.model.steadiness import State
-from tui.calibrating import Session, constant, median_of, one_probe
+from collector.snapshot import Phase
+from tui.calibrating import Session, constant, median_of, of_itself, one_probe, stated_sd_kelvin
 from tui.cli import main
+from tui.draw.calibration import Outcome, outcome_lines
+from tui.draw.line import plain
+from tui.draw.refusals import apart, far_off, no_surer, wrong_bath
+from tui.draw.view import View
 from tui.exit_codes import Exit
 
 PIT = """
@@ -93,7 +99,7 @@ def test_ice_then_boiling_water_then_together_then_undo(rehearsed):
         assert now[name]["kinds"] == ["ice"]
     assert now["fire end"]["within_stated_class"] is False
     rehearsed.drill("boiling-bath metres=1000")
-    code, boiled = rehearsed.document("boil", "--altitude", "1000")
+    code, boiled = rehearsed.document("boil", "--altitude", "1000 m")
     assert code == Exit.OK
     for name, off in true.items():
         one = boiled[name]
@@ -140,7 +146,10 @@ def test_what_is_not_in_the_bath_is_refused_and_nothing_is_kept(rehearsed):
     [
         (["ice", "--probes", "nobody"], "--probes: there is no probe nobody; there is fire end"),
         (["together", "--reference", "nobody"], "--reference: there is no probe 'nobody'"),
+        (["ice", "--probes", ""], "--probes names no probe; there is fire end"),
         (["together", "--at", "warm"], "--at: 'warm' is no temperature"),
+        (["together", "--at", "9000 F"], "--at: '9000 F' is 9000.0 °F; probes are compared between -4.0 °F and 752.0"),
+        (["together", "--at", "235 K"], "--at: '235 K' is -36.7 °F; probes are compared"),
         (["together", "--probes", "flat,middle"], "a median needs three probes"),
         (["undo", "nobody"], "there is no probe 'nobody'"),
     ],
@@ -160,7 +169,7 @@ def shared(tmp_path_factory):
     made.process.communicate()
 
 
-@pytest.mark.parametrize("words", [["ice"], ["boil", "--altitude", "0"], ["together"], ["show"], ["undo", "flat"]])
+@pytest.mark.parametrize("words", [["ice"], ["boil", "--altitude", "0 m"], ["together"], ["show"], ["undo", "flat"]])
 def test_no_collector_is_told_with_its_mend(words, capsys):
     assert main(["calibrate", *words, "--socket", "/nowhere/c.sock"]) == Exit.NO_COLLECTOR
     assert "is `coldside collect` running?" in capsys.readouterr().err
@@ -169,8 +178,9 @@ def test_no_collector_is_told_with_its_mend(words, capsys):
 @pytest.mark.parametrize(
     "words",
     [
-        [], ["boil"], ["boil", "--altitude", "high"], ["boil", "--pressure", "1013"], ["boil", "--pressure", "29 hPa"],
-        ["boil", "--altitude", "0", "--pressure", "1013 hPa"], ["ice", "--wait", "0"], ["melt"], ["undo"],
+        [], ["boil"], ["boil", "--altitude", "high"], ["boil", "--altitude", "1000"],
+        ["boil", "--pressure", "1013"], ["boil", "--pressure", "29 hPa"],
+        ["boil", "--altitude", "0 m", "--pressure", "1013 hPa"], ["ice", "--wait", "0"], ["melt"], ["undo"],
         ["together", "--at", "235 F", "--reference", "flat"],
     ],
 )  # fmt: skip
@@ -207,3 +217,109 @@ def test_references(night):
     assert math.isnan(one_probe("door")(cook)), "it is silent"
     assert median_of(["point", "middle", "flat"])(cook) == 117.0
     assert math.isnan(median_of(["point", "middle", "door"])(cook)), "two are no median"
+
+
+NAMES = ("a", "b", "c", "d")
+
+
+def bathed(night, celsius, reference, *, moved=lambda name, t: 0.0, phase=Phase.COLD, **changes):
+    """Play 200 s of four probes that show so many degrees, each with what it moves by itself."""
+    some = next(p for p in night().probes if not p.silent)
+    cook = night()
+    cook = replace(cook, fire=replace(cook.fire, phase=phase))
+
+    def at(t):
+        probes = []
+        for name, value in zip(NAMES, celsius, strict=True):
+            raw = round(value + moved(name, t) + 0.05 * math.sin(t * (1 + len(probes))), 3)
+            known = {"line": None, "sd_kelvin": 1.0, "tolerance_class": "", **changes}
+            lined = known["line"].celsius(raw) if known["line"] else raw
+            heard = cook.now_unix + t
+            probes.append(replace(some, name=name, raw_celsius=raw, celsius=lined, heard_unix=heard, **known))
+        return replace(cook, now_unix=cook.now_unix + t, probes=tuple(probes))
+
+    session = Session(NAMES, reference, at(0.0))
+    for k in range(1, 41):
+        session.take(at(5.0 * k))
+    return session, at(0.0)
+
+
+def test_an_unlit_pit_on_a_cool_night_is_no_ice_water(night):
+    session, _ = bathed(night, (8.2, 8.6, 8.3, 8.1), constant(0.0))
+    assert all(watch.found is not None for watch in session.watches.values())
+    why = wrong_bath(Kind.ICE, session, View(fahrenheit=True))
+    assert why.startswith("4 probes show 14.6 to 15.5 °F above freezing: is there enough ice?")
+    said = [Outcome(n, w.found, float("nan"), why, False, session.newest[n]) for n, w in session.watches.items()]
+    text = [plain(one) for one in outcome_lines(Kind.ICE, said, 112.8, View(fahrenheit=True), refusal=why)]
+    assert text[-1] == f"nothing kept: {why}"
+    assert all(row.endswith("not kept") for row in text[1:5])
+
+
+def test_one_probe_that_is_far_off_is_asked_about_and_kept(night):
+    session, _ = bathed(night, (6.0, 0.4, -0.3, 0.1), constant(0.0))
+    assert wrong_bath(Kind.ICE, session, View()) == ""
+    probe, found = session.newest["a"], session.watches["a"].found
+    assert "was its tip well in the bath?" in far_off(probe, found)
+    assert no_surer(Kind.ICE, probe, found, 0.15, View()) == ""
+    assert far_off(session.newest["b"], session.watches["b"].found) == ""
+
+
+def test_water_that_does_not_boil_is_told(night):
+    session, _ = bathed(night, (94.0, 94.4, 93.8, 94.1), constant(99.97))
+    assert "is it at a rolling boil" in wrong_bath(Kind.BOIL, session, View())
+
+
+HANGING = (105.6, 110.5, 114.4, 119.4)
+"""222 to 247 °F."""
+
+
+def test_probes_in_their_places_in_a_hot_pit_are_not_together(night):
+    session, cook = bathed(night, HANGING, median_of(NAMES), phase=Phase.STEADY)
+    why = apart(session, cook, View(fahrenheit=True))
+    assert "4 probes show 222." in why
+    assert "24.8 °F apart" in why
+    assert "Tie all tips together in one place" in why
+    session, cook = bathed(night, (112.0, 113.2, 111.5, 112.8), median_of(NAMES), phase=Phase.STEADY)
+    assert apart(session, cook, View()) == ""
+
+
+def test_movements_that_do_not_go_together_are_told(night):
+    own = {"a": 0.3, "b": 1.9, "c": 3.4, "d": 5.0}
+
+    def alone(name, t):
+        return 1.2 * math.sin(2.0 * math.pi * t / (50.0 + 9.0 * own[name]) + own[name])
+
+    session, cook = bathed(night, (112.0, 113.2, 111.5, 112.8), median_of(NAMES), moved=alone, phase=Phase.STEADY)
+    assert "move each by itself" in apart(session, cook, View())
+    session, cook = bathed(
+        night, (112.0, 113.2, 111.5, 112.8), median_of(NAMES), moved=lambda _, t: 1.2 * math.sin(t / 9.0)
+    )
+    assert apart(session, cook, View()) == "", "tied together they swing as one"
+    assert all(watch.found is not None for watch in session.watches.values())
+
+
+def test_a_second_together_repairs_the_first(night):
+    """Found from probes that hung apart, every line is wrong alike: the median must not rest on them."""
+    some = next(p for p in night().probes if not p.silent)
+    truth, hung = 112.0, dict(zip(NAMES, (9.0, 9.5, -9.0, -9.6), strict=True))
+    probes = []
+    for name, wrong in hung.items():
+        spoilt = line([Point(Kind.TOGETHER, truth + wrong, truth, 0.3, 1.0)])
+        probes.append(replace(some, name=name, raw_celsius=truth, celsius=truth + wrong, line=spoilt))
+    assert median_of(NAMES)(night(probes=tuple(probes))) == truth
+    by_ice = line([Point(Kind.ICE, 0.0, 1.0, 0.1, 0.0), Point(Kind.BOIL, 100.0, 101.0, 0.2, 0.0),
+                   Point(Kind.TOGETHER, 120.0, 112.0, 0.3, 1.0)])  # fmt: skip
+    assert of_itself(replace(some, line=by_ice), 113.0) == pytest.approx(112.0), "ice and boiling water still count"
+    assert of_itself(replace(some, raw_celsius=110.0, celsius=111.5, line=None), 112.0) == 113.5, "as the config says"
+
+
+def test_what_is_no_surer_than_what_is_stated_is_not_kept(night):
+    session, _ = bathed(night, (112.0, 113.2, 111.5, 112.8), median_of(NAMES))
+    probe, found = session.newest["a"], session.watches["a"].found
+    why = no_surer(Kind.TOGETHER, probe, found, 1.6, View(fahrenheit=True))
+    assert why.startswith("sure to ±5.8 °F only, no better than the ±3.6 °F stated of it")
+    assert no_surer(Kind.TOGETHER, probe, found, 0.6, View()) == ""
+    outside = line([Point(Kind.ICE, 0.0, 0.7, 0.1, 0.0)])
+    assert stated_sd_kelvin(replace(probe, tolerance_class="IEC 60751 AA", line=outside), 0.0) == 1.0
+    within = line([Point(Kind.ICE, 0.0, 0.05, 0.1, 0.0)])
+    assert stated_sd_kelvin(replace(probe, tolerance_class="IEC 60751 AA", line=within), 0.0) < 0.1

@@ -332,8 +332,8 @@ async def test_a_radio_that_cannot_be_used_says_why_and_what_to_do(bus, tmp_path
     "words",
     [
         ["--seconds", "0"], ["--seconds", "nan"], ["--address", "nobody"], ["--connect", ""], ["--altitude", "high"],
-        ["--altitude", "20000"], ["--altitude", "nan"],
-        ["--altitude", "1", "--boiling", "99 C"],
+        ["--altitude", "20000 m"], ["--altitude", "nan m"], ["--altitude", "1000"],
+        ["--altitude", "1 m", "--boiling", "99 C"],
     ],
 )  # fmt: skip
 def test_wrong_words(words, capsys):

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tui.commands.options import add_config, add_json, add_socket, chosen_unit, metres, pascal
+from tui.commands.options import FOOT, add_config, add_json, add_socket, chosen_unit, metres, pascal
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 __all__ = ["add_options", "run"]
 
 LONGEST_MINUTES = 240.0
+LOWEST_AT_CELSIUS, HIGHEST_AT_CELSIUS = -20.0, 400.0
+"""From a freezer to what a probe can measure unless its config says otherwise."""
 THERMOMETER_SD_KELVIN = 0.5
 """What a thermometer somebody trusts may be off by, where it is the reference (common practice, no source)."""
 
@@ -35,7 +37,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     ice = what.add_parser("ice", help="crushed ice and water: 32 °F, 0 °C", description=_ICE)
     boil = what.add_parser("boil", help="boiling water, by height or pressure", description=_BOIL)
     height = boil.add_mutually_exclusive_group(required=True)
-    height.add_argument("--altitude", type=metres, metavar="M", help="height above the sea, metres or '5280 ft'")
+    height.add_argument("--altitude", type=metres, metavar="M", help="height above the sea, '1000 m' or '5280 ft'")
     height.add_argument(
         "--pressure", type=pascal, metavar="P",
         help="what a barometer reads where you stand, '1013 hPa' or '29.92 inHg'; not a weather report's, which is "
@@ -154,12 +156,17 @@ class _Bath:
     """Standard deviation of the reference, once the session is over, kelvin."""
     told: str
     """What it is, in words."""
+    right: "ProbeView | None" = None
+    """The probe the others are held against."""
+    compared: bool = False
+    """Probes are held against probes, so their movements must go together."""
 
 
 async def _bathe(options: argparse.Namespace, socket: Path, view: "View") -> int:
     from tui.calibrating import Session
     from tui.commands.printing import print_lines
     from tui.draw.calibration import GUIDES, outcome_lines
+    from tui.draw.refusals import apart, wrong_bath
 
     first = await _newest(socket)
     bath = _bath(options, first, view)
@@ -167,15 +174,17 @@ async def _bathe(options: argparse.Namespace, socket: Path, view: "View") -> int
     print("\n".join((*GUIDES[bath.kind], *([bath.told] if bath.told else []), "")), file=sys.stderr, flush=True)
     session = Session(bath.names, bath.reference, first)
     await _watch(session, socket, view, options.wait * 60.0)
-    outcomes = await _keep(options, socket, bath, session, view)
-    refused = [one for one in outcomes if one.why]
-    good = len(refused) < len(outcomes) and not (options.probes and refused)
-    code = Exit.OK if good else Exit.FAILED
+    refusal = wrong_bath(bath.kind, session, view)
+    if bath.compared:
+        refusal = refusal or apart(session, first, view, reference=bath.right)
+    outcomes = await _keep(options, socket, bath, session, refusal, view)
+    code = Exit.FAILED if any(one.why for one in outcomes) else Exit.OK
     if options.json:
         probes = [_outcome_document(one, first.target_celsius) for one in outcomes]
-        print(json.dumps({"schema": 1, "kind": bath.kind, "probes": probes, "exit": int(code)}))
+        document = {"schema": 1, "kind": bath.kind, "bath": bath.told, "refused": refusal, "probes": probes}
+        print(json.dumps(document | {"exit": int(code)}))
     else:
-        print_lines(outcome_lines(bath.kind, outcomes, first.target_celsius, view))
+        print_lines(outcome_lines(bath.kind, outcomes, first.target_celsius, view, told=bath.told, refusal=refusal))
     return code
 
 
@@ -196,9 +205,14 @@ def _bath(options: argparse.Namespace, snapshot: "Snapshot", view: "View") -> _B
     if options.what == "together":
         return _together(options, snapshot, names, view)
     if options.pressure is not None:
-        celsius, sd, by = saturation_celsius(options.pressure), model.BOILING_BY_PRESSURE_SD_KELVIN, "this pressure"
+        celsius, sd, by = (
+            saturation_celsius(options.pressure),
+            model.BOILING_BY_PRESSURE_SD_KELVIN,
+            f"{options.pressure / 100.0:.1f} hPa",
+        )
     else:
-        celsius, sd, by = boiling_celsius(options.altitude), model.BOILING_BY_ALTITUDE_SD_KELVIN, "this height"
+        celsius, sd = boiling_celsius(options.altitude), model.BOILING_BY_ALTITUDE_SD_KELVIN
+        by = f"{options.altitude:.0f} m ({options.altitude / FOOT:.0f} ft) above the sea"
     told = f"At {by} water boils at {tenths(celsius, view)}, {_plus_minus(sd, view)}: weather moves it."
     if options.pressure is None:
         told += "\nA barometer (--pressure) would tell it better."
@@ -217,12 +231,14 @@ def _names(options: argparse.Namespace, snapshot: "Snapshot") -> tuple[str, ...]
     if any(probe.celsius == probe.celsius and probe.raw_celsius != probe.raw_celsius for probe in snapshot.probes):
         raise TuiError("the collector is an older coldside, which cannot calibrate; stop it and start it again")
     known = [probe.name for probe in snapshot.probes]
-    if not options.probes:
+    if options.probes is None:
         return tuple(known)
     asked = tuple(dict.fromkeys(name.strip() for name in options.probes.split(",") if name.strip()))
     strange = [name for name in asked if name not in known]
-    if strange or not asked:
-        raise TuiError(f"--probes: there is no probe {', '.join(strange) or 'named'}; there is {', '.join(known)}")
+    if not asked:
+        raise TuiError(f"--probes names no probe; there is {', '.join(known)}; leave it out for all")
+    if strange:
+        raise TuiError(f"--probes: there is no probe {', '.join(strange)}; there is {', '.join(known)}")
     return asked
 
 
@@ -238,6 +254,11 @@ def _together(options: argparse.Namespace, snapshot: "Snapshot", names: tuple[st
             celsius = parse_temperature(options.at)
         except QuantityError as error:
             raise TuiError(f"--at: {error}") from error
+        if not LOWEST_AT_CELSIUS <= celsius <= HIGHEST_AT_CELSIUS:
+            low, high = tenths(LOWEST_AT_CELSIUS, view), tenths(HIGHEST_AT_CELSIUS, view)
+            raise TuiError(
+                f"--at: {options.at!r} is {tenths(celsius, view)}; probes are compared between {low} and {high}"
+            )
         told = f"Held against {tenths(celsius, view)} of your thermometer, {_plus_minus(THERMOMETER_SD_KELVIN, view)}."
         return _Bath(Kind.TOGETHER, names, constant(celsius), lambda _: THERMOMETER_SD_KELVIN, told)
     if options.reference is not None:
@@ -247,11 +268,14 @@ def _together(options: argparse.Namespace, snapshot: "Snapshot", names: tuple[st
             raise TuiError(f"--reference: there is no probe {options.reference!r}; there is {known}")
         told = f"Held against {right.name}, {_plus_minus(right.sd_kelvin, view)}."
         others = tuple(name for name in names if name != right.name)
-        return _Bath(Kind.TOGETHER, others, one_probe(right.name), lambda _: right.sd_kelvin, told)
+        if not others:
+            raise TuiError(f"--probes: there is none to hold against {right.name}")
+        sd = right.sd_kelvin
+        return _Bath(Kind.TOGETHER, others, one_probe(right.name), lambda _: sd, told, right, compared=True)
     if len(names) < LEAST_FOR_MEDIAN:
         raise TuiError("a median needs three probes; with fewer, say which is right: --reference or --at")
     told = "Held against the median of all, which may itself be off: --reference or --at would be surer."
-    return _Bath(Kind.TOGETHER, names, median_of(names), _sd_of_median, told)
+    return _Bath(Kind.TOGETHER, names, median_of(names), _sd_of_median, told, compared=True)
 
 
 def _sd_of_median(session: "Session") -> float:
@@ -259,14 +283,15 @@ def _sd_of_median(session: "Session") -> float:
     import numpy as np
 
     from collector.model.steadiness import median_sd_kelvin
-    from tui.calibrating import LEAST_FOR_MEDIAN
+    from tui.calibrating import LEAST_FOR_MEDIAN, of_itself, own_sd_kelvin
 
     found = []
     for name, watch in session.watches.items():
         if watch.found is not None:
             probe = session.newest[name]
-            off = watch.found.raw_celsius - watch.found.reference_celsius + probe.celsius - probe.raw_celsius
-            found.append((off, probe.sd_kelvin))
+            reference = watch.found.reference_celsius
+            off = of_itself(probe, watch.found.raw_celsius) - reference
+            found.append((off, own_sd_kelvin(probe, reference)))
     return median_sd_kelvin(*np.array(found).T) if len(found) >= LEAST_FOR_MEDIAN else float("nan")
 
 
@@ -332,23 +357,29 @@ class _Shown:
 
 
 async def _keep(
-    options: argparse.Namespace, socket: Path, bath: _Bath, session: "Session", view: "View"
+    options: argparse.Namespace, socket: Path, bath: _Bath, session: "Session", refusal: str, view: "View"
 ) -> "list[Outcome]":
-    """Put on record what was found; say of each probe what came of it."""
+    """Put on record what was found, unless the bath as a whole is refused; say of each probe what came of it."""
     from tui.draw.calibration import Outcome
+    from tui.draw.refusals import far_off, no_surer
 
     reference_sd = bath.sd(session)
     outcomes = []
     for name, watch in session.watches.items():
-        sd, why, kept = float("nan"), "", False
-        if watch.found is None:
+        sd, why, kept, note = float("nan"), refusal, False, ""
+        if refusal:
+            pass
+        elif watch.found is None:
             why = _why_not(session, name, view)
         elif reference_sd != reference_sd:
             why = "a median needs three probes that came to rest"
         else:
             sd = (watch.found.sd_kelvin**2 + reference_sd**2) ** 0.5
-            why, kept = ("", False) if options.dry_run else await _store(socket, bath.kind, name, watch.found, sd)
-        outcomes.append(Outcome(name, watch.found, sd, why, kept, session.newest[name]))
+            probe = session.newest[name]
+            why, note = no_surer(bath.kind, probe, watch.found, sd, view), far_off(probe, watch.found)
+            if not why and not options.dry_run:
+                why, kept = await _store(socket, bath.kind, name, watch.found, sd)
+        outcomes.append(Outcome(name, watch.found, sd, why, kept, session.newest[name], note))
     if not any(one.kept for one in outcomes):
         return outcomes
     now = {probe.name: probe for probe in (await _newest(socket)).probes}
@@ -377,6 +408,8 @@ def _why_not(session: "Session", name: str, view: "View") -> str:
         return f"at {tenths(raw, view)}, over 10 K (18 °F) off: was its tip in the bath?"
     if state is State.BATH_MOVING:
         return "the place moved by over 1 K (2 °F) a minute; let it settle"
+    if state is State.SWINGING:
+        return "swings to and fro; keep its tip still in the middle of the bath, and wait"
     if state is State.FEW:
         return "too few readings: eight over two minutes are needed"
     return "not steady: over 0.1 K (0.2 °F) a minute; wait longer, stir"
@@ -384,7 +417,7 @@ def _why_not(session: "Session", name: str, view: "View") -> str:
 
 def _outcome_document(one: "Outcome", at_celsius: float) -> dict[str, Any]:
     rest, known = one.rest, one.sd_kelvin == one.sd_kelvin
-    document: dict[str, Any] = {"name": one.name, "kept": one.kept, "why": one.why}
+    document: dict[str, Any] = {"name": one.name, "kept": one.kept, "why": one.why, "note": one.note}
     if rest is not None:
         document |= {
             "reference_celsius": round(rest.reference_celsius, 4),

@@ -63,15 +63,21 @@ def speed(text: str) -> float:
     return times
 
 
+FOOT = 0.3048
+
+
 def metres(text: str) -> float:
     """Read a height above the sea, as an option's type."""
-    number, feet = (text[:-2], True) if text.endswith("ft") else (text.removesuffix("m"), False)
+    words = text.strip()
+    number, scale = (words[:-2], FOOT) if words.endswith("ft") else (words.removesuffix("m"), 1.0)
     try:
-        height = float(number) * (0.3048 if feet else 1.0)
+        height = float(number) * scale
     except ValueError:
         height = math.nan
+    if height == height and number == words:  # of a thousand metres and a thousand feet one is 4 °F off
+        raise argparse.ArgumentTypeError(f"{text!r} has no unit: write '{number} m' or '{number} ft'")
     if not -500.0 <= height <= 9000.0:
-        raise argparse.ArgumentTypeError(f"{text!r} is no height to cook at; -500 to 9000 metres, or '5280 ft'")
+        raise argparse.ArgumentTypeError(f"{text!r} is no height to cook at; '-500 m' to '9000 m', or '5280 ft'")
     return height
 
 

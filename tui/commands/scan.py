@@ -60,7 +60,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         type=metres,
         default=0.0,
         metavar="M",
-        help="height above the sea, metres or '5280 ft'",
+        help="height above the sea, '1000 m' or '5280 ft'",
     )
     height.add_argument("--boiling", metavar="TEMPERATURE", help='what the water boils at, "99.1 C"')
     baths.add_argument("--tolerance", metavar="DIFFERENCE", help='how far off a reading may be (default "2 K")')

@@ -13,7 +13,16 @@ from tui.draw.line import Line, Role
 from tui.draw.view import View
 from tui.draw.words import NOTHING, degree, difference_number, temperature_number
 
-__all__ = ["GUIDES", "Outcome", "class_words", "outcome_lines", "progress_line", "show_lines", "tenths"]
+__all__ = [
+    "GUIDES",
+    "Outcome",
+    "class_words",
+    "outcome_lines",
+    "outside_words",
+    "progress_line",
+    "show_lines",
+    "tenths",
+]
 
 GUIDES: dict[Kind, tuple[str, ...]] = {
     Kind.ICE: (
@@ -53,6 +62,8 @@ class Outcome:
     """Whether it is on record now."""
     probe: ProbeView
     """How it stands after that."""
+    note: str = ""
+    """What to look at all the same."""
 
 
 def tenths(celsius: float, view: View) -> str:
@@ -80,6 +91,8 @@ def progress_line(name: str, watch: BathWatch, probe: ProbeView, view: View) -> 
         words = f"{words}: {watch.readings}; {LEAST_READINGS} are needed, over two minutes"
     elif watch.state is State.MOVING and now is not None:
         words = f"{words}: {_off(now.drift_kelvin_per_minute, view)} a minute"
+    elif watch.state is State.SWINGING and now is not None:
+        words = f"{words}: {_unsure(now.noise_kelvin, view)}"
     elif watch.state is State.BATH_MOVING and now is not None:
         words = f"{words}: {_off(now.reference_drift, view)} a minute"
     elif watch.state is State.STEADY and watch.found is not None:
@@ -88,13 +101,29 @@ def progress_line(name: str, watch: BathWatch, probe: ProbeView, view: View) -> 
     return ((f"  {head} {raw:>9}  ", "plain"), (words, role))
 
 
-def outcome_lines(kind: Kind, outcomes: Sequence[Outcome], target_celsius: float, view: View) -> list[Line]:
-    """Say what came of a bath, a line a probe."""
-    lines: list[Line] = [
+def outcome_lines(
+    kind: Kind, outcomes: Sequence[Outcome], target_celsius: float, view: View, *, told: str = "", refusal: str = ""
+) -> list[Line]:
+    """Say what came of a bath, a line a probe.
+
+    Args:
+        kind: of the bath.
+        outcomes: one a probe.
+        target_celsius: where its correction matters.
+        view: how numbers are written.
+        told: what the bath was taken to be.
+        refusal: why nothing of it is kept, said once for all.
+    """
+    lines: list[Line] = [((text, "plain"),) for text in told.split("\n")[:1] if text]
+    lines += [
         ((f"{'probe':{WIDTH}}  {'bath':>9} {'showed':>9} {'adds':>9}  {'sure to':>8}", "faint"),),
     ]
     for one in outcomes:
         head = clean(one.name, WIDTH, ascii_only=view.ascii_only).ljust(WIDTH)
+        if refusal:
+            showed = one.probe.raw_celsius if one.rest is None else one.rest.raw_celsius
+            lines.append(((f"{head}  {'':9} {tenths(showed, view):>9}  ", "plain"), ("not kept", "warn")))
+            continue
         if one.rest is None or one.why:
             lines.append(((f"{head}  ", "plain"), (f"not calibrated: {one.why}", "warn")))
             continue
@@ -105,7 +134,10 @@ def outcome_lines(kind: Kind, outcomes: Sequence[Outcome], target_celsius: float
         )
         point = Point(kind, rest.reference_celsius, rest.raw_celsius, one.sd_kelvin, 0.0)
         words, fit = class_words((point,), one.probe.tolerance_class)
-        lines.append(((f"{head}  {numbers}  ", "plain"), (words, "plain" if fit else "warn")))
+        words = f"{words}; {one.note}" if one.note else words
+        lines.append(((f"{head}  {numbers}  ", "plain"), (words, "plain" if fit and not one.note else "warn")))
+    if refusal:
+        lines += [(), (("nothing kept: ", "warn"), (refusal, "warn"))]
     kept = [one for one in outcomes if one.kept and one.probe.line is not None]
     if kept:
         at = tenths(target_celsius, view)
@@ -133,6 +165,14 @@ def class_words(points: Sequence[Point], stated: str) -> tuple[str, bool]:
         return f"{standing} {stated}", standing is not Standing.OUTSIDE
     best = best_class(points)
     return (f"as good as {best}" if best else "in no class of IEC 60751"), True
+
+
+def outside_words(probe: ProbeView) -> str:
+    """Say that a probe was found to be outside of the class its maker states, uncorrected; empty where it was not."""
+    if probe.line is None or not probe.tolerance_class:
+        return ""
+    words, fit = class_words(probe.line.points, probe.tolerance_class)
+    return "" if fit else f"{words}, corrected for"
 
 
 def _by(probe: ProbeView) -> str:

@@ -2,6 +2,7 @@
 
 from adapters.source import LinkState
 from collector.snapshot import Snapshot, SourceView, StoreView
+from tui.draw.calibration import outside_words
 from tui.draw.clean import clean
 from tui.draw.line import Line, Role, fit, wrapped
 from tui.draw.meat import doubt_words
@@ -12,7 +13,7 @@ __all__ = ["radio_words", "source_lines", "store_line"]
 
 
 def source_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
-    """Write the store, each source with its counts and unplaced keys, then every probe in doubt."""
+    """Write the store, each source with its counts and unplaced keys, then every probe in doubt or out of its class."""
     lines = [store_line(snapshot.store, snapshot.now_unix)]
     for source in snapshot.sources:
         lines += _source_lines(source, snapshot.now_unix, view, width)
@@ -22,6 +23,9 @@ def source_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
         doubt = doubt_words(probe, snapshot.now_unix)
         if doubt:
             lines.append(((f"probe {probe.name}: ", "plain"), (doubt, "warn")))
+        outside = outside_words(probe)
+        if outside:
+            lines.append(((f"probe {probe.name}: {outside}", "faint"),))
     return [row for line in lines for row in wrapped(line, width, 4)]
 
 

@@ -6,6 +6,7 @@ from adapters.reading import Quality, Reason
 from collector.model.alarm import AlarmEvent, Transition
 from collector.snapshot import AlarmState, ProbeView, Snapshot, ZoneView
 from collector.straight import StraightRun
+from tui.draw.calibration import outside_words
 from tui.draw.clean import clean
 from tui.draw.fire import due_words
 from tui.draw.fire_state import fire_state
@@ -91,6 +92,8 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
         told = "never heard" if probe.heard_unix is None else age(snapshot.now_unix - probe.heard_unix) + " ago"
         silent = ", SILENT" if probe.silent else ""
         lines.append(f"probe       {probe.name}: {temperature(probe.celsius, view)}, {told}{_doubt(probe)}{silent}")
+        if outside := outside_words(probe):
+            lines.append(f"probe       {probe.name}: {outside}")
     for source in snapshot.sources:
         why = f" ({clean(source.why, 300)})" if source.why else ""
         lines.append(

@@ -48,6 +48,24 @@ def test_one_that_walks_on_is_not_steady():
     assert watch.found is None
 
 
+@pytest.mark.parametrize("period", [60.0, 120.0, 240.0, 360.0])
+def test_one_that_swings_is_never_steady_not_even_at_its_turning_points(period):
+    shake = noisy(3)
+    watch, states = bath(lambda t: 3.3 * math.sin(2.0 * math.pi * t / period) + shake())
+    assert State.STEADY not in states
+    assert State.SWINGING in states
+    assert watch.found is None
+
+
+def test_a_swing_that_seldom_readings_hide_is_not_steady():
+    assert bath(lambda t: 3.3 * (-1) ** round(t / 60.0), seconds=1800, every=60.0)[1][-1] is State.SWINGING
+
+
+def test_one_that_flickers_between_two_steps_is_steady():
+    shake = noisy(4, 0.3)
+    assert bath(lambda t: float(round(0.5 + 0.1 * math.sin(t / 50.0) + shake())))[1][-1] is State.STEADY
+
+
 def test_one_that_lies_beside_the_bath_is_told():
     watch, states = bath(lambda t: 25.0)
     assert states[-1] is State.ELSEWHERE

@@ -8,6 +8,7 @@ import pytest
 
 from adapters.reading import Quality, Reason
 from adapters.source import LinkState
+from collector.model.calibration import Kind, Point, line
 from collector.model.rulebook import LYING_WORDS
 from collector.snapshot import AlarmState, Mark, Phase, StoreView, Verdict
 from tui.draw.alarms import alarm_lines, pressing, pressing_line
@@ -267,6 +268,17 @@ def test_the_status_tells_the_map_and_how_sure_a_zone_is(night):
     told = status_lines(night(), F)
     assert "map         grate: coldest 210 ±4 °F by the stack, hottest 268 ±5 °F near the back by the fire" in told
     assert "zone        stack end (grate): 210 ±2 °F, -23 from the level's mean" in told
+
+
+def test_a_probe_out_of_its_class_is_told_in_the_status_and_beside_the_sources(night):
+    snapshot = night()
+    for off, told in ((0.7, True), (0.05, False)):
+        found = line([Point(Kind.ICE, 0.0, off, 0.1, 0.0)])
+        first = replace(snapshot.probes[0], tolerance_class="IEC 60751 AA", line=found)
+        changed = replace(snapshot, probes=(first, *snapshot.probes[1:]))
+        words = "firebox: outside IEC 60751 AA, corrected for"
+        assert (f"probe       {words}" in status_lines(changed, F)) is told
+        assert (f"probe {words}" in text(source_lines(changed, F, 80))) is told
 
 
 def test_no_reason_lacks_words(night):
