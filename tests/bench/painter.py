@@ -21,13 +21,13 @@ from textual.widgets import Static
 from adapters.reading import Reading
 from collector import wire
 from collector.engine import Engine
+from collector.raster import Raster
 from collector.snapshot import Snapshot, TrendPoint
 from tests.bench.pit import plan_of, values_of
 from tui.app import Dashboard
 from tui.client import ClientLink, ClientState
 from tui.draw.chamber_map import Subject, draw_chamber
 from tui.draw.colour_scale import temperature_scale
-from tui.draw.raster import Raster
 from tui.draw.view import View
 from tui.widgets.chamber_map import ChamberMap
 

@@ -9,12 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from collector.raster import Raster
 from collector.snapshot import ChamberView, FieldView, ProbeView, Snapshot
 from tui.draw.colour_scale import ColourScale
 from tui.draw.labels import Sign, extremes, label_text, place, place_signs
 from tui.draw.picture import FAINT, PLAIN, STRONG, Canvas, Picture
 from tui.draw.places import Places, told_apart
-from tui.draw.raster import Raster
 from tui.draw.view import View
 from tui.draw.words import degree, difference, number
 

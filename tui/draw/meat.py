@@ -4,33 +4,13 @@ import math
 
 from adapters.reading import Quality, Reason
 from collector.snapshot import ProbeView, Snapshot
+from collector.words import REASON_WORDS
 from tui.draw.line import Line, Part, Role, fit
 from tui.draw.view import View
 from tui.draw.words import age, arrow, degree, difference, number
 
 __all__ = ["REASON_WORDS", "doubt_words", "meat_lines"]
 
-REASON_WORDS = {
-    Reason.NONE: "doubtful",
-    Reason.LAST_KNOWN: "last known value, of unknown age",
-    Reason.OFFLINE: "gone, says its source",
-    Reason.UNDECODABLE: "unreadable",
-    Reason.OUT_OF_RANGE: "outside what it can measure",
-    Reason.TOO_FAST: "moves too fast",
-    Reason.SPIKE: "spikes",
-    Reason.STUCK: "stuck",
-    Reason.OPEN_OR_SHORT: "broken or shorted lead",
-    Reason.CLOCK_FUTURE: "its clock is ahead",
-    Reason.CLOCK_PAST: "an old value, sent late",
-    Reason.OUT_OF_ORDER: "sent out of order",
-    Reason.DUPLICATE: "sent twice",
-    Reason.DISAGREES: "its neighbours disagree",
-    Reason.NOT_A_NUMBER: "no value, is it plugged in?",
-    Reason.SWAPPED: "changed places with another?",
-    Reason.WET: "wet, or touching meat?",
-    Reason.DRIFTS: "drifts away",
-}
-"""Why a value is not good, in a word or two."""
 ROOMY = 44
 """From this width on, the trend is told as a number too."""
 

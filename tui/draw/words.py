@@ -6,10 +6,13 @@ A difference is converted as a difference: 10 K apart is 18 °F apart, never 50.
 import math
 from datetime import UTC, datetime
 
-from collector.snapshot import AlarmState, AlarmView, Priority
+from collector.snapshot import AlarmView
+from collector.words import MEANT, PRIORITY_WORDS, STATE_WORDS
 from tui.draw.view import View
 
 __all__ = [
+    "NOTHING",
+    "PRIORITY_WORDS",
     "STATE_WORDS",
     "age",
     "alarm_sentence",
@@ -28,20 +31,6 @@ __all__ = [
 ]
 
 NOTHING = "--"
-
-STATE_WORDS: dict[AlarmState, str] = {
-    AlarmState.NORMAL: "normal",
-    AlarmState.UNACKNOWLEDGED: "NOT ACKNOWLEDGED",
-    AlarmState.ACKNOWLEDGED: "acknowledged",
-    AlarmState.RETURNED: "over, not acknowledged",
-    AlarmState.LATCHED_UNACKNOWLEDGED: "latched, not acknowledged",
-    AlarmState.LATCHED: "latched, wants a reset",
-    AlarmState.SHELVED: "shelved",
-    AlarmState.SUPPRESSED: "suppressed",
-    AlarmState.OUT_OF_SERVICE: "out of service",
-}
-
-PRIORITY_WORDS: dict[Priority, str] = {Priority.URGENT: "URGENT", Priority.SOON: "SOON", Priority.NOTE: "note"}
 
 
 def degree(view: View) -> str:
@@ -148,18 +137,6 @@ def measured(value: float, unit: str, view: View) -> str:
     return f"{value:g} {unit.replace('_', ' ')}".strip()
 
 
-_MEANT = {
-    "cold-spot": "{} below its level's mean",
-    "drift": "{} outside its usual swing",
-    "spread": "{} from hottest to coldest",
-    "lid-open": "{} lost",
-    "probe-silent": "for {}",
-    "probe-lying": "for {}",
-    "battery-low": "{} left",
-}
-"""What an alarm's number is; a difference alone reads like a temperature."""
-
-
 def alarm_sentence(alarm: AlarmView, view: View) -> str:
     """Say what stands, in the unit on show, against which limit; what to look at comes last."""
     said = alarm.message or f"{alarm.rule} {alarm.subject}"
@@ -167,7 +144,7 @@ def alarm_sentence(alarm: AlarmView, view: View) -> str:
     text, advice = said[:cut], said[cut:]
     if not math.isfinite(alarm.value):
         return text + advice
-    meant = _MEANT.get(alarm.rule, "{}") if alarm.unit in ("kelvin", "seconds", "percent") else "{}"
+    meant = MEANT.get(alarm.rule, "{}") if alarm.unit in ("kelvin", "seconds", "percent") else "{}"
     text += f", {meant.format(measured(alarm.value, alarm.unit, view))}"
     if alarm.limit and math.isfinite(alarm.limit):
         text += f" (limit {measured(alarm.limit, alarm.unit, view)})"

@@ -1,9 +1,9 @@
 """The chamber map on the screen."""
 
+from collector.raster import Raster
 from collector.snapshot import Snapshot
 from tui.draw.chamber_map import ChamberDrawing, Subject, draw_chamber
 from tui.draw.picture import Picture
-from tui.draw.raster import Raster
 from tui.draw.view import View
 from tui.widgets.picture_view import PictureView
 

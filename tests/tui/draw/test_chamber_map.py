@@ -6,13 +6,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from collector.model.chamber import model_of
+from collector.raster import Raster
 from collector.snapshot import PlaceView
 from tui.draw.chamber_map import UNKNOWN_KELVIN, Subject, draw_chamber, range_celsius
 from tui.draw.colour_scale import difference_scale, temperature_scale
 from tui.draw.labels import place, place_signs
 from tui.draw.picture import STRONG
 from tui.draw.places import NO_TELLING, Places
-from tui.draw.raster import Raster
 from tui.draw.view import View
 
 COLOURED = Subject("grate", temperature_scale("truecolor"))
