@@ -11,8 +11,11 @@ from collector.model.plan import DEFAULT_RULES, GRATE, Plan, Probe, Rule, Zone
 from collector.model.tolerance import CLASSES
 from collector.settings.bluetooth import check_bluetooth
 from collector.settings.check import Mistake, Where, mistakes
+from collector.settings.display_keys import check_display_keys
+from collector.settings.mended import depends, mended
 from collector.settings.places import key_lines
 from collector.settings.quantity import parse_difference, parse_temperature
+from collector.settings.serving import check_serve
 from collector.settings.shape import AlarmTable, Config, ProbeTable
 from collector.settings.sources import check_sources
 from collector.snapshot import ChamberView, Priority
@@ -22,6 +25,8 @@ __all__ = ["Settings", "load", "parse"]
 METRES = {"cm": 0.01, "in": 0.0254}
 MAX_PROBES = 4096
 USUAL_TOLERANCE_KELVIN = 1.0
+LOWEST_TARGET_CELSIUS, HIGHEST_TARGET_CELSIUS = 65.5, 371.2
+"""150 °F and 700 °F: what a wood fire can hold in a chamber (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,13 +79,14 @@ def parse(text: str, path: Path) -> Settings:
         raise SettingsError(path, [Problem(0, "TOML", "holds a number of too many digits")]) from error
     lines = key_lines(text)
     found = mistakes(document)
-    if not found:
-        config = msgspec.convert(document, Config)
+    config = mended(document, found) if found else msgspec.convert(document, Config)
+    if config is not None:
         builder = _Builder(config, path)
         plan = builder.plan()
-        if plan is not None and not builder.found:
+        if not found and not builder.found:
             return Settings(path, config, plan, tuple(builder.warnings))
-        found = builder.found
+        broken = [where for where, _ in found]
+        found += [mistake for mistake in builder.found if not depends(mistake[0], broken)]
     problems = [Problem(_line_of(where, lines), _name(where), what) for where, what in found]
     raise SettingsError(path, sorted(problems, key=lambda p: (p.line == 0, p.line)))
 
@@ -112,12 +118,15 @@ class _Builder:
         self.found: list[Mistake] = []
         self.warnings: list[str] = []
 
-    def plan(self) -> Plan | None:
-        """Build the plan; None when it cannot be built at all."""
+    def plan(self) -> Plan:
+        """Build the plan; it is of use only where nothing was found."""
         config, chamber = self._config, self._config.chamber
         target, band = parse_temperature(config.cook.target), parse_difference(config.cook.band)
+        self._check_target(target)
+        check_display_keys(config.display.keys, self.found)
         check_sources(config.source, self._path.parent, self.found, self.warnings)
         check_bluetooth(config, self._path.parent, self.found, self.warnings)
+        check_serve(config.serve, self._path.parent, self.found)
         probes = tuple(self._probe(i, p) for i, p in enumerate(config.probe))
         self._check_probes(probes)
         zones = tuple(Zone(z.name, z.level, *(v * self._scale for v in (*z.x, *z.y))) for z in config.zone)
@@ -130,6 +139,12 @@ class _Builder:
             chamber.fire_side,
         )  # fmt: skip
         return Plan(view, probes, zones, target, target - band, target + band, rules)
+
+    def _check_target(self, celsius: float) -> None:
+        if not LOWEST_TARGET_CELSIUS <= celsius <= HIGHEST_TARGET_CELSIUS:
+            text = self._config.cook.target
+            what = f"{text!r} is no temperature of a wood-fired chamber; 150 F to 700 F (66 C to 371 C) is"
+            self.found.append((("cook", "target"), what))
 
     def _levels(self, probes: tuple[Probe, ...]) -> tuple[str, ...]:
         names = dict.fromkeys(p.level for p in probes if p.duty == "chamber" and p.level)
@@ -162,6 +177,11 @@ class _Builder:
 
     def _tolerance(self, table: ProbeTable) -> float:
         """Give the standard deviation a probe is taken to be off by: as it stands there, else by its class."""
+        if table.tolerance is not None and table.tolerance_class is not None:
+            self.warnings.append(
+                f"probe {table.name}: tolerance and tolerance_class are both given; {table.tolerance} counts, and the "
+                "class is only what a calibration is held against"
+            )
         if table.tolerance is not None:
             return max(parse_difference(table.tolerance), 0.05)
         if table.tolerance_class is not None:
@@ -183,19 +203,27 @@ class _Builder:
     def _check_probes(self, probes: tuple[Probe, ...]) -> None:
         sources = [s.name for s in self._config.source]
         names: dict[str, int] = {}
-        keys: dict[tuple[str, str], int] = {}
+        keys: dict[tuple[str, str], Probe] = {}
+        places: dict[tuple[str | None, float, float], Probe] = {}
         for i, probe in enumerate(probes):
             if probe.source not in sources:
-                self.found.append((("probe", i, "source"), f"there is no source {probe.source!r}; there is {sources}"))
+                what = f"there is no source {probe.source!r}; there is {', '.join(sources)}"
+                self.found.append((("probe", i, "source"), what))
             if probe.name in names:
-                self.found.append((("probe", i, "name"), f"probe {names[probe.name] + 1} has this name too"))
-            if (probe.source, probe.key) in keys:
-                other = keys[probe.source, probe.key] + 1
-                self.found.append((("probe", i, "key"), f"probe {other} claims this key of this source too"))
+                self.found.append((("probe", i, "name"), f"{_nth('probe', names[probe.name])} is named so too"))
+            elif (probe.source, probe.key) in keys:
+                self.found.append((("probe", i, "key"), _key_taken(probe, keys[probe.source, probe.key])))
             if probe.lowest_celsius >= probe.highest_celsius:
                 self.found.append((("probe", i, "range"), "the first must be below the second"))
+            if probe.duty == "chamber" and probe.x_m is not None and probe.y_m is not None:
+                other = places.setdefault((probe.level, probe.x_m, probe.y_m), probe)
+                if other is not probe:
+                    self.warnings.append(
+                        f"probes {other.name} and {probe.name} are in the same place of the {probe.level}; say for "
+                        "each where its tip is"
+                    )
             names.setdefault(probe.name, i)
-            keys.setdefault((probe.source, probe.key), i)
+            keys.setdefault((probe.source, probe.key), probe)
         if len(probes) > MAX_PROBES:
             self.found.append((("probe",), f"{len(probes)} probes are more than one collector takes ({MAX_PROBES})"))
         if not any(p.duty == "chamber" and p.level == GRATE for p in probes):
@@ -205,16 +233,20 @@ class _Builder:
 
     def _check_zones(self, zones: tuple[Zone, ...], levels: tuple[str, ...]) -> None:
         chamber = self._config.chamber
-        length, width = chamber.length * self._scale, chamber.width * self._scale
         names: dict[str, int] = {}
-        for i, zone in enumerate(zones):
+        for i, (zone, table) in enumerate(zip(zones, self._config.zone, strict=True)):
             if zone.level not in levels:
-                self.found.append((("zone", i, "level"), f"no chamber probe is on {zone.level!r}; there is {levels}"))
-            for axis, a, b, most in (("x", zone.x0_m, zone.x1_m, length), ("y", zone.y0_m, zone.y1_m, width)):
-                if not (-1e-9 <= a < b <= most + 1e-9):
-                    self.found.append((("zone", i, axis), "must go from less to more, inside the chamber"))
+                there = ", ".join(levels) or "no level with one"
+                self.found.append((("zone", i, "level"), f"no chamber probe is on {zone.level!r}; there is {there}"))
+            for axis, (a, b), most in (("x", table.x, chamber.length), ("y", table.y, chamber.width)):
+                if not a < b or a < -1e-6 or b > most + 1e-6:
+                    what = (
+                        f"zone {zone.name!r} goes from {a:g} to {b:g} {chamber.unit}; it must go from less to more, "
+                        f"between 0 and {most:g} {chamber.unit}"
+                    )
+                    self.found.append((("zone", i, axis), what))
             if zone.name in names:
-                self.found.append((("zone", i, "name"), f"zone {names[zone.name] + 1} has this name too"))
+                self.found.append((("zone", i, "name"), f"{_nth('zone', names[zone.name])} is named so too"))
             names.setdefault(zone.name, i)
 
     def _check_alarm_names(self) -> None:
@@ -257,6 +289,18 @@ class _Builder:
         elif table.against is not None:
             self.found.append(((*where, "against"), "goes with cold-spot only"))
         return rule
+
+
+def _nth(what: str, index: int) -> str:
+    return f"the {what} at number {index + 1}"
+
+
+def _key_taken(probe: Probe, other: Probe) -> str:
+    """Say that two probes claim one key of a source."""
+    return (
+        f"{probe.key!r} of source {probe.source!r} is what the probe {other.name!r} reads; each needs a key of its "
+        "own: `coldside scan` shows those there are"
+    )
 
 
 def _kept(rule: Rule, table: AlarmTable) -> Rule:

@@ -1,5 +1,6 @@
 """The config file: every mistake at once, with line, key and mend."""
 
+import string
 import tomllib
 from pathlib import Path
 
@@ -7,13 +8,18 @@ import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from textual.keys import Keys, _character_to_key
 
 from collector.errors import SettingsError
 from collector.model.plan import Rule
+from collector.settings.check import mistakes
+from collector.settings.display_keys import ACTIONS, NAMED, key_name
 from collector.settings.load import load, parse
+from collector.settings.mended import depends, mended
 from collector.settings.places import key_lines
 from collector.settings.quantity import QuantityError, parse_difference, parse_temperature
 from collector.sources import playback_speed
+from tui import actions
 from tui.commands.init import TEMPLATE
 
 GOOD = TEMPLATE
@@ -67,8 +73,19 @@ def test_every_mistake_is_told_at_once_with_its_line():
         (('"235 F"', '"235"'), "cook.target", "number and its unit"),
         (('"25 F"', '"-25 F"'), "cook.band", "more than nothing"),
         (("x = 43", "x = 49"), "probe.4.x", "outside the chamber"),
-        (('key = "2"', 'key = "1"'), "probe.2.key", "claims this key"),
-        (('name = "middle"', 'name = "flat"'), "probe.3.name", "has this name too"),
+        (('key = "2"', 'key = "1"'), "probe.2.key", "is what the probe 'fire end' reads"),
+        (('name = "middle"', 'name = "flat"'), "probe.3.name", "the probe at number 2 is named so too"),
+        (("x = [28, 48]", "x = [28, 64]"), "zone.3.x", "28 to 64 in; it must go from less to more, between 0 and 48"),
+        (('source = "house"', 'source = "hose"'), "probe.1.source", "there is no source 'hose'; there is house"),
+        (('"235 F"', '"2350 F"'), "cook.target", "150 F to 700 F"),
+        (('"235 F"', '"113 K"'), "cook.target", "150 F to 700 F"),
+        (("[chamber]", '[display.keys]\nshelf = "z"\n[chamber]'), "display.keys.shelf", "no such action"),
+        (("[chamber]", '[display.keys]\nacknowlege = "z"\n[chamber]'), "display.keys.acknowlege",
+         'did you mean "acknowledge"?'),
+        (("[chamber]", '[display.keys]\nbed = "pgup"\n[chamber]'), "display.keys.bed", 'did you mean "pageup"?'),
+        (("[chamber]", '[display.keys]\nbed = "q"\n[chamber]'), "display.keys.bed", "is the key of 'quit' already"),
+        (("[chamber]", '[display.keys]\nbed = "ctrl+c"\n[chamber]'), "display.keys.bed", "key of 'quit' already"),
+        (("[chamber]", '[display.keys]\nconfirm = "q"\n[chamber]'), "display.keys.confirm", "key of 'quit' already"),
         (("x = [28, 48]", "x = [28, 20]"), "zone.3.x", "from less to more"),
         (("width = 20", "width = 0"), "chamber.width", "> 0"),
         (("width = 20", "width = nan"), "chamber.width", "number"),
@@ -118,6 +135,54 @@ def test_a_mistake_of_shape_hides_no_mistake_of_meaning():
     text = GOOD.replace('"235 F"', '"235"').replace('unit = "in"', 'unit = "ft"').replace('"pit/probe/+"', '"pit+"')
     text += '\n[alarm.drift]\ndeadband = "much"\n'
     assert set(problems(text)) == {"cook.target", "chamber.unit", "source.1.subscribe.1.filter", "alarm.drift.deadband"}
+
+
+def test_mistakes_of_both_kinds_are_told_at_once():
+    text = GOOD.replace("x = 43", "x = 49").replace("width = 20", 'width = "wide"')
+    text += '\n[alarm.cold-spot]\nagainst = "nonsense"\nlimit = "15"\n[alarm.hot-spot]\nlimit = "9 F"\n'
+    text += '[display.keys]\nbed = "q"\n[[zone]]\nx = [3, 2]\ny = [0, 900]\n'
+    found = problems(text)
+    assert set(found) == {
+        "chamber.width", "probe.4.x", "alarm.cold-spot.against", "alarm.cold-spot.limit", "alarm.hot-spot",
+        "display.keys.bed", "zone.4.name", "zone.4.x",
+    }, found  # fmt: skip
+    assert found["alarm.hot-spot"].what.startswith("there is no such alarm")
+
+
+@pytest.mark.parametrize("table", ["source", "probe", "zone", "chamber", "cook", "layout", "alarm"])
+@pytest.mark.parametrize("value", ["3", "[]", "[3]", "[{}]", "{}", "{a = 3}", '{a = {kind = "ble"}}'])
+def test_a_table_that_is_none_leads_to_no_mistake_that_is_not_there(table, value):
+    document = tomllib.loads(GOOD)
+    document[table] = tomllib.loads(f"v = {value}")["v"]
+    first = [where for where, _ in mistakes(document)]
+    config = mended(document, mistakes(document)) if first else None
+    assert (config is not None) is bool(first)
+    for where in first:
+        assert depends(where, first)
+
+
+def test_what_names_a_broken_table_is_not_called_wrong():
+    text = GOOD.replace('name = "house"', 'name = ""', 1).replace('payload = "number"', 'payload = "numbers"')
+    assert set(problems(text)) == {"source.1.name", "source.1.subscribe.1.payload"}
+
+
+def test_keys_may_change_places_and_be_several():
+    keys = '[display.keys]\nacknowledge = "q"\nquit = "ctrl+k, ?"\nhelp = "f1"\nremove = "x"\n'
+    assert parse(GOOD + keys, Path("p")).config.display.keys["quit"] == "ctrl+k, ?"
+
+
+def test_the_actions_and_keys_are_those_of_the_dashboard():
+    assert {(a.id, a.key, a.place) for a in actions.ACTIONS} == set(ACTIONS)
+    assert all(key_name(c) == _character_to_key(c) for c in string.printable.strip())
+    assert set(NAMED) <= {key.value for key in Keys}
+
+
+def test_what_is_allowed_but_unwise_is_told():
+    text = GOOD.replace("x = 43", 'x = 34\ntolerance = "2 F"\ntolerance_class = "IEC 60751 B"')
+    told = parse(text, Path("p")).warnings
+    assert told[0].startswith("probe stack end: tolerance and tolerance_class are both given; 2 F counts")
+    assert told[1].startswith("probes flat and stack end are in the same place of the grate")
+    assert len(told) == 2
 
 
 def test_filters_that_cover_each_other_are_allowed():
