@@ -3,7 +3,6 @@
 import asyncio
 import dataclasses
 import logging
-import signal
 from collections.abc import Awaitable, Callable, Sequence
 from importlib.metadata import version
 from pathlib import Path
@@ -24,6 +23,8 @@ from collector.model.plan import Plan
 from collector.model.vitals import DeviceVitals
 from collector.pipeline import Pipeline
 from collector.recorder import Recorder
+from collector.service.health import Flow, Pulse, hangs
+from collector.service.notify import ServiceManager
 from collector.snapshot import AlarmState, RuleView, Snapshot, SourceView, TrendPoint
 from collector.store.archive import Archive
 from collector.store.database import Database
@@ -38,6 +39,7 @@ TICK_SECONDS = 1.0
 STOP_SECONDS = 8.0
 RESTART_SECONDS = 1.0
 VITALS_SECONDS = 60.0
+REPORT_SECONDS = 10.0
 AWAY_SECONDS = 30.0
 """A longer absence is put on record, and no probe is called silent for it."""
 
@@ -59,6 +61,7 @@ class Collector:
         throwaway: whether the store is gone at the end.
         random: for the jitter of retries.
         clock: shared with the sources, so that both tell the same time.
+        manager: the service manager; None outside a service.
     """
 
     def __init__(
@@ -77,6 +80,7 @@ class Collector:
         throwaway: bool = False,
         random: Random | None = None,
         clock: Clock | None = None,
+        manager: ServiceManager | None = None,
     ) -> None:
         self._sources = {s.name: Supervision(s) for s in sources}
         self.socket = socket
@@ -85,6 +89,9 @@ class Collector:
         self._tick_seconds = TICK_SECONDS if speed == 1.0 else 0.25
         self._random = random or Random()
         self._clock = clock or Clock()
+        self._manager = manager or ServiceManager({})
+        self._flow = Flow(len(self._sources))
+        self._ticked = 0.0
         database = Database(store)
         opened = open_cook(
             database,
@@ -160,6 +167,7 @@ class Collector:
                 background = [
                     group.create_task(_for_ever("commit", self._recorder.run), name="commit"),
                     group.create_task(_for_ever("tick", self._tick), name="tick"),
+                    group.create_task(_for_ever("service", self._report), name="service"),
                 ]
                 pumps = [
                     group.create_task(
@@ -168,7 +176,9 @@ class Collector:
                     for name, w in self._sources.items()
                 ]
                 self.ready.set()
+                self._manager.ready(f"cook {self.cook}")
                 await self._until_done(pumps)
+                self._manager.status("writing what waits")
                 for task in (*pumps, *background):
                     task.cancel()
         finally:
@@ -187,12 +197,6 @@ class Collector:
     def stop(self) -> None:
         """Ask the collector to stop."""
         self._stop.set()
-
-    def stop_on_signals(self) -> None:
-        """Stop on SIGTERM and SIGINT."""
-        loop = asyncio.get_running_loop()
-        for number in (signal.SIGTERM, signal.SIGINT):
-            loop.add_signal_handler(number, self.stop)
 
     def _take(self, reading: Reading) -> bool:
         self._pipeline.take(reading)
@@ -218,6 +222,7 @@ class Collector:
         while True:
             due = max(due + self._tick_seconds, loop.time())
             await asyncio.sleep(due - loop.time())
+            self._ticked = loop.time()
             if not self._playback:
                 step = self._clock.look()
                 if step is not None:
@@ -230,6 +235,35 @@ class Collector:
                 self._recorder.hurry()
             if self._feed.watched:
                 self._feed.publish(self.snapshot())
+
+    async def _report(self) -> None:
+        """Tell the service manager how things stand, and give it a sign of life while readings flow."""
+        if not self._manager.listening:
+            await asyncio.Event().wait()
+        loop = asyncio.get_running_loop()
+        pause = min(REPORT_SECONDS, self._manager.watchdog_seconds / 4.0 or REPORT_SECONDS)
+        self._ticked = loop.time()
+        hung = ""
+        while True:
+            now = loop.time()
+            waiting = self._flow.waiting_seconds(now, [w.source.counts for w in self._sources.values()])
+            pulse = Pulse(now - self._ticked, waiting, self._recorder.committing_seconds, self._recorder.refused)
+            why = hangs(pulse)
+            if why and why.partition(" for ")[0] != hung:
+                log.error("%s; the watchdog gets no sign of life", why)
+            hung = why.partition(" for ")[0]
+            if not why:
+                self._manager.alive()
+            self._manager.status(why or self._in_a_line())
+            await asyncio.sleep(pause)
+
+    def _in_a_line(self) -> str:
+        snapshot = self.snapshot()
+        up = sum(s.state is LinkState.UP for s in snapshot.sources)
+        waits = sum(a.state is AlarmState.UNACKNOWLEDGED for a in snapshot.alarms)
+        return (
+            f"cook {self.cook}, {snapshot.fire.phase}, {up} of {len(snapshot.sources)} sources up, {waits} alarms wait"
+        )
 
     def _note_vitals(self, now: float) -> None:
         """Put on record, once a minute, how each device fares."""

@@ -8,6 +8,7 @@ import platformdirs
 __all__ = ["config_file", "runtime_socket", "store_file"]
 
 _APP = "coldside"
+MACHINE_STATE = Path("/var/lib/coldside")
 USERS_FOLDER = Path("/run/user")
 """Where the login manager keeps a folder for each user that is logged in."""
 
@@ -32,12 +33,17 @@ def config_file(named: str | None = None) -> Path:
 
 
 def store_file(named: str = "") -> Path:
-    """Find the store: as named in the config, the service's state folder, the user's."""
+    """Find the store: as named in the config, the service's state folder, the user's.
+
+    Where the user has none, a service of the machine may have one.
+    """
     if named:
         return Path(named).expanduser()
     if service := os.environ.get("STATE_DIRECTORY"):
         return Path(service.split(":")[0]) / "cooks.db"
-    return Path(platformdirs.user_state_dir(_APP)) / "cooks.db"
+    user = Path(platformdirs.user_state_dir(_APP)) / "cooks.db"
+    machine = MACHINE_STATE / "cooks.db"
+    return machine if not user.exists() and _there(machine) else user
 
 
 def runtime_socket(named: str | None = None) -> Path:
@@ -52,6 +58,14 @@ def runtime_socket(named: str | None = None) -> Path:
     user = _runtime_folder() / "collector.sock"
     machine = Path("/run/coldside/collector.sock")
     return machine if machine.exists() and not user.exists() else user
+
+
+def _there(path: Path) -> bool:
+    """Tell whether a file is there as far as we may see."""
+    try:
+        return path.exists()
+    except PermissionError:
+        return False
 
 
 def _runtime_folder() -> Path:

@@ -70,6 +70,17 @@ class Recorder:
         self._last_full = 0.0
         self._last_commit_unix: float | None = None
         self._fault = ""
+        self._commit_began = 0.0
+
+    @property
+    def committing_seconds(self) -> float:
+        """How long the commit under way has taken; 0 where none is."""
+        return time.monotonic() - self._commit_began if self._commit_began else 0.0
+
+    @property
+    def refused(self) -> bool:
+        """Whether the disk takes nothing, so that readings wait."""
+        return bool(self._fault)
 
     def noticed(self, *, receipt: bool) -> bool:
         """Take note that the pipeline took a reading; tell whether there is room for the next."""
@@ -122,6 +133,7 @@ class Recorder:
         loop = asyncio.get_running_loop()
         while self._failed:
             batch, full = self._failed[0]
+            self._commit_began = time.monotonic()
             try:
                 await loop.run_in_executor(self._thread, self._commit, batch, full)
             except StoreError as error:
@@ -131,6 +143,8 @@ class Recorder:
                     )
                 self._fault = str(error)
                 return False
+            finally:
+                self._commit_began = 0.0
             self._failed.pop(0)
             self._settle(batch, full=full)
         return True

@@ -31,6 +31,7 @@ COMMANDS: dict[str, str] = {
     "decode": "replay a recorded scan through the decoders, offline",
     "rehearse": "run a simulated pit against your config, with faults on command",
     "collect": "collect from the probes, record, judge and raise alarms",
+    "service": "run the collector unattended, by the service manager",
     "watch": "open the dashboard of the running collector",
     "status": "say in plain lines how the cook stands",
     "alarms": "list every alarm rule, shelve or acknowledge one, read the journal and its measures",

@@ -4,14 +4,19 @@ import os
 import stat
 from pathlib import Path
 
-__all__ = ["file_trouble", "read_secret", "secret_file", "unreadable"]
+import msgspec
+
+__all__ = ["SECRET_FIELDS", "file_trouble", "read_secret", "secret_file", "secrets_of", "unreadable"]
+
+SECRET_FIELDS = ("password_file", "key_file", "bind_key_file", "url_file", "token_file")
+"""Keys of the config that name a file which nobody else should read."""
 
 
 def secret_file(folder: Path, name: str) -> Path:
     """Find a file with a secret: among the credentials the service manager hands over, else beside the config."""
     credentials = os.environ.get("CREDENTIALS_DIRECTORY")
-    if credentials and (Path(credentials) / name).exists():
-        return Path(credentials) / name
+    if credentials and (Path(credentials) / Path(name).name).exists():
+        return Path(credentials) / Path(name).name
     return folder / name
 
 
@@ -24,6 +29,19 @@ def read_secret(folder: Path, name: str) -> str | None:
     if not name:
         return None
     return secret_file(folder, name).read_text(encoding="utf-8").rstrip("\n")
+
+
+def secrets_of(config: msgspec.Struct, folder: Path) -> tuple[Path, ...]:
+    """List the files with secrets that a config names, wherever in it; relative ones lie in `folder`."""
+    found: dict[Path, None] = {}
+    for field in config.__struct_fields__:
+        value = getattr(config, field)
+        for part in value if isinstance(value, tuple) else (value,):
+            if isinstance(part, msgspec.Struct):
+                found |= dict.fromkeys(secrets_of(part, folder))
+            elif isinstance(part, str) and part and field in SECRET_FIELDS:
+                found[folder / part] = None
+    return tuple(found)
 
 
 def unreadable(folder: Path, name: str, warnings: list[str]) -> str:

@@ -63,7 +63,7 @@ class Running:
         words += ["--socket", str(self.socket), *self.extra]
         with (self.folder / "log").open("ab") as log:
             self.process = subprocess.Popen(
-                words, stdout=log, stderr=log, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"}
+                words, stdout=log, stderr=log, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"}, start_new_session=True
             )
         return self
 

@@ -3,10 +3,17 @@
 import argparse
 import asyncio
 import logging
+from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from tui.commands.options import add_config, add_socket, add_store, load_settings, text
-from tui.commands.signals import stop_on_hangup
+from tui.commands.signals import on_end, on_hangup
 from tui.exit_codes import Exit
+
+if TYPE_CHECKING:
+    from collector.daemon import Collector
+    from collector.service.notify import ServiceManager
+    from collector.settings.load import Settings
 
 __all__ = ["add_options", "run", "run_collector"]
 
@@ -22,7 +29,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Collect until SIGTERM, SIGHUP or Ctrl-C."""
+    """Collect until SIGTERM or Ctrl-C; SIGHUP, where no terminal can close, reads the config again."""
     from tui.commands.screen_log import log_to_stderr
 
     log_to_stderr(options.verbose)
@@ -30,27 +37,94 @@ def run(options: argparse.Namespace) -> int:
 
 
 async def run_collector(options: argparse.Namespace) -> int:
-    """Build the collector that config and options describe, and run it."""
+    """Collect under the config; where it is read again and has changed, go on with the same cook under the new one."""
+    from collector.service.notify import ServiceManager
+
+    manager = ServiceManager()
+    settings = load_settings(options)
+    for warning in settings.warnings:
+        log.warning("%s", warning)
+    collector = _build(options, settings, manager, options.cook or "")
+    lost, ended = 0, False
+
+    def end() -> None:
+        nonlocal ended
+        ended = True
+        collector.stop()
+
+    on_end(end)
+    while True:
+        reload = _Reload(options, settings, manager, collector.stop)
+        on_hangup(end, reload.ask)
+        lost += await collector.run()
+        if reload.found is None or ended:
+            break
+        before, settings = settings, reload.found
+        collector = _build_again(options, before, settings, manager)
+    manager.stopping()
+    if lost:
+        log.error("%d readings could not be saved before the deadline", lost)
+    return Exit.STORE if lost else Exit.OK
+
+
+def _build(options: argparse.Namespace, settings: "Settings", manager: "ServiceManager", cook: str) -> "Collector":
+    """Build the collector that config and options describe."""
     from collector.clock import Clock
     from collector.daemon import Collector
     from collector.paths import runtime_socket, store_file
     from collector.sources import build_sources, playback_speed
 
-    settings = load_settings(options)
-    for warning in settings.warnings:
-        log.warning("%s", warning)
     speed = playback_speed(settings)
     clock = Clock()
     sources = build_sources(settings, clock.now, clock.now())
     config = settings.config.store
-    collector = Collector(
+    return Collector(
         settings.plan, sources, store_file(options.store or config.path), runtime_socket(options.socket),
-        cook=options.cook or "", playback=speed != 1.0, speed=speed, commit_seconds=config.commit_seconds,
-        durable_seconds=config.durable_seconds, clock=clock,
+        cook=cook, playback=speed != 1.0, speed=speed, commit_seconds=config.commit_seconds,
+        durable_seconds=config.durable_seconds, clock=clock, manager=manager,
     )  # fmt: skip
-    collector.stop_on_signals()
-    stop_on_hangup(collector.stop)
-    lost = await collector.run()
-    if lost:
-        log.error("%d readings could not be saved before the deadline", lost)
-    return Exit.STORE if lost else Exit.OK
+
+
+def _build_again(
+    options: argparse.Namespace, before: "Settings", settings: "Settings", manager: "ServiceManager"
+) -> "Collector":
+    """Build it under the new config; where that cannot be done, under the old one, which could."""
+    from adapters.errors import AdapterError
+    from collector.errors import CollectorError
+
+    try:
+        return _build(options, settings, manager, "")
+    except (CollectorError, AdapterError, OSError) as error:
+        log.error("the new config cannot be used, the old one stays: %s", error)  # noqa: TRY400 - it is in the sentence
+        return _build(options, before, manager, "")
+
+
+class _Reload:
+    """Reads the config again when asked, and stops the collector if there is something new in it."""
+
+    def __init__(
+        self, options: argparse.Namespace, settings: "Settings", manager: "ServiceManager", stop: Callable[[], None]
+    ) -> None:
+        self._options, self._settings, self._manager, self._stop = options, settings, manager, stop
+        self.found: Settings | None = None
+
+    def ask(self) -> None:
+        """Read it; what is wrong with it goes to the log, and the old one stays."""
+        from collector.errors import SettingsError
+
+        self._manager.reloading()
+        try:
+            settings = load_settings(self._options)
+        except SettingsError as error:
+            log.error("the config is not read again, the old one stays:\n%s", error)  # noqa: TRY400 - mistakes, no faults
+            self._manager.ready("the old config stays: the new one holds mistakes")
+            return
+        for warning in settings.warnings:
+            log.warning("%s", warning)
+        if settings.config == self._settings.config:
+            log.info("the config was read again: nothing in it has changed")
+            self._manager.ready("the config has not changed")
+            return
+        log.info("the config was read again and has changed: the cook goes on under the new one")
+        self.found = settings
+        self._stop()

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tui.commands.options import add_config, add_json, add_look, dashboard_look, load_settings, speed
-from tui.commands.signals import exit_on_signals, stop_on_hangup
+from tui.commands.signals import exit_on_signals, on_end, on_hangup
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
@@ -144,8 +144,8 @@ async def _rehearse(options: argparse.Namespace, settings: "Settings", folder: P
         from tui.commands.together import show_while_running
 
         return await show_while_running(collector, dashboard_look(options, settings))
-    collector.stop_on_signals()
-    stop_on_hangup(collector.stop)
+    on_end(collector.stop)
+    on_hangup(collector.stop, collector.stop)
     _listen(pit, collector)
     await collector.run()
     return Exit.OK

@@ -11,7 +11,7 @@ from typing import Any
 
 from tui.exit_codes import Exit
 
-__all__ = ["exit_on_signals", "stop_on_hangup", "until_signalled"]
+__all__ = ["exit_on_signals", "on_end", "on_hangup", "until_signalled"]
 
 _ENDING = (signal.SIGTERM, signal.SIGHUP)
 CLEAN_UP_SECONDS = 5.0
@@ -69,7 +69,22 @@ async def until_signalled(job: Coroutine[Any, Any, None]) -> int:
     return _SIGNALLED + caught[0] if caught else Exit.OK
 
 
-def stop_on_hangup(stop: Callable[[], None]) -> None:
-    """Stop when the terminal closes, unless we were started to outlive it."""
+def on_end(end: Callable[[], None]) -> None:
+    """Call this at SIGTERM and SIGINT."""
+    for number in (signal.SIGTERM, signal.SIGINT):
+        asyncio.get_running_loop().add_signal_handler(number, end)
+
+
+def on_hangup(stop: Callable[[], None], reload: Callable[[], None]) -> None:
+    """Stop when the terminal closes, unless we were started to outlive it; without one, read the config again."""
     if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:
-        asyncio.get_running_loop().add_signal_handler(signal.SIGHUP, stop)
+        asyncio.get_running_loop().add_signal_handler(signal.SIGHUP, stop if _has_terminal() else reload)
+
+
+def _has_terminal() -> bool:
+    """Tell whether we hang on a terminal, as a service does not."""
+    try:
+        os.close(os.open("/dev/tty", os.O_RDONLY | os.O_NOCTTY))
+    except OSError:
+        return False
+    return True

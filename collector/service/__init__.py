@@ -1,0 +1,1 @@
+"""The collector as a service: what it tells the service manager, and the unit it runs by."""
