@@ -3,6 +3,7 @@
 import asyncio
 import dataclasses
 import logging
+import time
 from collections.abc import Awaitable, Callable, Sequence
 from importlib.metadata import version
 from pathlib import Path
@@ -15,6 +16,7 @@ from collector.calibrations import CalibrationBook, words_of
 from collector.clock import Clock
 from collector.cooks import Opened, open_cook
 from collector.engine import Event
+from collector.errors import StoreDamagedError, StoreError
 from collector.feed import Feed
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
@@ -27,6 +29,7 @@ from collector.service.health import Flow, Pulse, hangs
 from collector.service.notify import ServiceManager
 from collector.snapshot import AlarmState, RuleView, Snapshot, SourceView, TrendPoint
 from collector.store.archive import Archive
+from collector.store.damage import set_aside
 from collector.store.database import Database
 from collector.store.row import unix_of
 from collector.supervisor import Supervision, supervise
@@ -39,6 +42,7 @@ TICK_SECONDS = 1.0
 STOP_SECONDS = 8.0
 RESTART_SECONDS = 1.0
 VITALS_SECONDS = 60.0
+DAY_SECONDS = 86400.0
 REPORT_SECONDS = 10.0
 AWAY_SECONDS = 30.0
 """A longer absence is put on record, and no probe is called silent for it."""
@@ -59,6 +63,7 @@ class Collector:
         commit_seconds: time between commits.
         durable_seconds: time between commits synced to the device.
         throwaway: whether the store is gone at the end.
+        keep_days: cooks that ended longer ago are deleted when a new one begins; 0: none are.
         random: for the jitter of retries.
         clock: shared with the sources, so that both tell the same time.
         manager: the service manager; None outside a service.
@@ -78,6 +83,7 @@ class Collector:
         commit_seconds: float = 1.0,
         durable_seconds: float = 10.0,
         throwaway: bool = False,
+        keep_days: float = 0.0,
         random: Random | None = None,
         clock: Clock | None = None,
         manager: ServiceManager | None = None,
@@ -92,14 +98,14 @@ class Collector:
         self._manager = manager or ServiceManager({})
         self._flow = Flow(len(self._sources))
         self._ticked = 0.0
-        database = Database(store)
-        opened = open_cook(
-            database,
-            plan,
-            self._time_after_the_record(store) if start_unix is None else start_unix,
-            name=cook,
-            coldside=version("coldside"),
-        )
+        aside = ""
+        try:
+            database, opened = self._open(plan, store, cook, start_unix, keep_days)
+        except StoreDamagedError as error:
+            kept = set_aside(store, time.strftime("%Y%m%d-%H%M%S"))
+            aside = f"the store was damaged; it is kept as {kept}, and the night goes on in a fresh one"
+            log.error("%s: %s", error, aside)  # noqa: TRY400 - the cause is in the sentence
+            database, opened = self._open(plan, store, cook, start_unix, keep_days)
         self.cook = opened.engine.cook
         self.resumed = opened.resumed
         self._feed = Feed(self._carry_out, self.snapshot, self.rules)
@@ -108,6 +114,8 @@ class Collector:
         self._pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal, self._on_event)
         if opened.resumed:
             self._go_on(opened)
+        if aside:
+            self._pipeline.act(Action(ActionKind.MARK, "store", text=aside), self.now())
         self._restore(database.path)
         with Archive(database.path) as archive:
             self._book = CalibrationBook(archive.calibrations())
@@ -126,6 +134,38 @@ class Collector:
         """Radio devices whose loss is in the log."""
         self._stop = asyncio.Event()
         self.ready = asyncio.Event()
+
+    def _open(
+        self, plan: Plan, store: Path, cook: str, start_unix: float | None, keep_days: float
+    ) -> tuple[Database, Opened]:
+        """Open the store and the cook in it; old cooks go where a new one begins.
+
+        Raises:
+            StoreError: it cannot be used.
+        """
+        database = Database(store)
+        try:
+            now = self._time_after_the_record(store) if start_unix is None else start_unix
+            opened = open_cook(database, plan, now, name=cook, coldside=version("coldside"))
+            if keep_days and not opened.resumed:
+                self._forget_old(database, now - keep_days * DAY_SECONDS)
+        except BaseException:
+            database.close()
+            raise
+        return database, opened
+
+    def _forget_old(self, database: Database, before_unix: float) -> None:
+        """Delete the cooks that ended before a time; that this cannot be done now is no reason not to collect."""
+        with Archive(database.path) as archive:
+            old = archive.ended_before(before_unix)
+        try:
+            gone = database.forget(old)
+        except StoreError as error:
+            log.warning("old cooks stay for now: %s", error)
+            return
+        if old:
+            names = ", ".join(cook.name for cook in old)
+            log.info("deleted %d readings of cooks past their time: %s", gone, names)
 
     def _time_after_the_record(self, store: Path) -> float:
         """Give the time, never before what is on record: a clock set back, or a store played ahead of it.

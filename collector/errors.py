@@ -4,8 +4,10 @@ CollectorError
 ├── SettingsError   the config file: every mistake in it, each with line, key and mend
 ├── StoreError      the record on disk cannot be used
 │   ├── StoreBusyError     another collector holds it
+│   ├── StoreDamagedError  its file is broken
 │   └── StoreVersionError  written by a later coldside
-└── ServeError      the socket for dashboards cannot be opened
+├── ServeError      the socket for dashboards cannot be opened
+└── TokenError      the tokens for other machines cannot be used, or not so
 """
 
 from dataclasses import dataclass
@@ -17,8 +19,10 @@ __all__ = [
     "ServeError",
     "SettingsError",
     "StoreBusyError",
+    "StoreDamagedError",
     "StoreError",
     "StoreVersionError",
+    "TokenError",
 ]
 
 
@@ -61,9 +65,17 @@ class StoreBusyError(StoreError):
     """Another collector holds the store."""
 
 
+class StoreDamagedError(StoreError):
+    """The file of the store is broken."""
+
+
 class StoreVersionError(StoreError):
     """The store was written by a later coldside."""
 
 
 class ServeError(CollectorError):
     """The socket for dashboards cannot be opened."""
+
+
+class TokenError(CollectorError):
+    """The tokens for other machines cannot be used, or not in this way."""

@@ -39,6 +39,7 @@ COMMANDS: dict[str, str] = {
     "mark": "put something you did or saw on the record",
     "cooks": "list the recorded cooks",
     "export": "write a cook to a file in an open format",
+    "store": "look through the record, copy it, give room back",
     "paths": "say where config, store and socket are",
     "completion": "print a completion script for your shell",
 }

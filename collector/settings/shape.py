@@ -21,6 +21,7 @@ __all__ = [
     "ProbeTable",
     "RecordingSource",
     "RehearsalSource",
+    "Serve",
     "SourceTable",
     "Store",
     "Subscription",
@@ -94,6 +95,20 @@ class Store(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """What `kill -9` may cost."""
     durable_seconds: Annotated[float, Meta(gt=0, le=600)] = 10.0
     """What a power cut may cost."""
+    keep_days: Annotated[float, Meta(ge=0, le=36500)] = 0.0
+    """Cooks that ended longer ago are deleted when a new one begins; 0: all are kept."""
+
+
+class Serve(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Dashboards and phones on other machines; without this table there is no way in but the unix socket."""
+
+    listen: Annotated[str, Meta(min_length=1, max_length=120)]
+    """`0.0.0.0:8765`: the whole house; `127.0.0.1:8765`: this machine."""
+    certificate_file: str = ""
+    """PEM, with the chain. Must be, for more than this machine."""
+    key_file: str = ""
+    hosts: Annotated[tuple[Host, ...], Meta(max_length=32)] = ()
+    """Names by which it is reached, beside its own address."""
 
 
 class Subscription(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -259,6 +274,7 @@ class Config(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     cook: Cook
     display: Display = msgspec.field(default_factory=Display)
     store: Store = msgspec.field(default_factory=Store)
+    serve: Serve | None = None
     bluetooth: Bluetooth = msgspec.field(default_factory=Bluetooth)
     layout: dict[str, Layout] = msgspec.field(default_factory=dict)
     """How devices that follow no standard send their temperatures."""

@@ -11,7 +11,7 @@ from typing import Self
 import msgspec
 
 from adapters.reading import Reading
-from collector.errors import StoreError, StoreVersionError
+from collector.errors import StoreDamagedError, StoreError, StoreVersionError
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import AlarmEvent, Transition, in_order
 from collector.model.calibration import Calibration
@@ -19,6 +19,7 @@ from collector.model.plan import Plan
 from collector.model.vitals import DeviceVitals
 from collector.snapshot import AlarmState, Mark, Priority, TrendPoint
 from collector.store.calibration_row import COLUMNS, calibration_of
+from collector.store.damage import is_damage
 from collector.store.row import Row, reading_of, unix_of
 from collector.store.schema import SEQUENCE_BITS, VERSION
 from collector.store.trend import unpack
@@ -65,7 +66,7 @@ class Archive:
             self._refuse_foreign()
         except sqlite3.Error as error:
             self.close()
-            raise StoreError(f"{path}: cannot be read: {error}") from error
+            raise self._fault(error) from error
         except StoreError:
             self.close()
             raise
@@ -90,7 +91,11 @@ class Archive:
     def __exit__(self, _kind: object, error: BaseException | None, _trace: object) -> None:
         self.close()
         if isinstance(error, sqlite3.Error):
-            raise StoreError(f"{self.path}: cannot be read: {error}") from error
+            raise self._fault(error) from error
+
+    def _fault(self, error: sqlite3.Error) -> StoreError:
+        kind = StoreDamagedError if is_damage(error) else StoreError
+        return kind(f"{self.path}: cannot be read: {error}")
 
     def cooks(self) -> list[Cook]:
         """List all cooks, oldest first."""
@@ -127,6 +132,10 @@ class Archive:
             return cooks[-1]
         names = ", ".join(cook.name for cook in cooks[-8:]) or "none yet"
         raise StoreError(f"there is no cook named {name!r}; there is {names}")
+
+    def ended_before(self, unix: float) -> list[Cook]:
+        """List the cooks that ended before a time, oldest first."""
+        return [cook for cook in self.cooks() if cook.ended_unix is not None and cook.ended_unix < unix]
 
     def _range(self, cook: Cook) -> tuple[int, int]:
         low = round(cook.started_unix * 1000) << SEQUENCE_BITS

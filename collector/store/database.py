@@ -10,15 +10,18 @@ from itertools import chain
 from pathlib import Path
 from typing import IO
 
-from collector.errors import StoreBusyError, StoreError, StoreVersionError
+from collector.errors import StoreBusyError, StoreDamagedError, StoreError, StoreVersionError
 from collector.model.action import Action
 from collector.model.alarm import Transition
 from collector.model.vitals import DeviceVitals
 from collector.snapshot import Mark, TrendPoint
+from collector.store.archive import Cook
 from collector.store.calibration_row import calibration_row
+from collector.store.damage import is_damage
 from collector.store.row import Row
 from collector.store.schema import MIGRATIONS, VERSION
 from collector.store.trend import pack
+from collector.store.upkeep import compact, forget
 
 __all__ = ["Batch", "Database"]
 
@@ -55,6 +58,7 @@ class Database:
     Raises:
         StoreBusyError: another collector holds it.
         StoreVersionError: it was written by a later coldside.
+        StoreDamagedError: the file is broken.
         StoreError: it cannot be opened, or is no store.
     """
 
@@ -68,19 +72,21 @@ class Database:
         try:
             self._connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=2.0)
             self._prepare()
+            series = {(source, key): number for number, source, key in self._all("SELECT id, source, key FROM series")}
         except sqlite3.Error as error:
             self._lock.close()
-            raise StoreError(f"{path}: cannot be used as a store: {error}") from error
+            kind = StoreDamagedError if is_damage(error) else StoreError
+            raise kind(f"{path}: cannot be used as a store: {error}") from error
         except StoreError:
             self._lock.close()
             raise
         opened = path.stat()
         self._identity = (opened.st_dev, opened.st_ino)
-        self.series: dict[tuple[str, str], int] = {
-            (source, key): number
-            for number, source, key in self._connection.execute("SELECT id, source, key FROM series")
-        }
+        self.series: dict[tuple[str, str], int] = series
         """Number of each series on disk when the store was opened."""
+
+    def _all(self, query: str) -> list[tuple[int, str, str]]:
+        return self._connection.execute(query).fetchall()
 
     def _prepare(self) -> None:
         run = self._connection.execute
@@ -228,6 +234,25 @@ class Database:
             if self._connection.in_transaction:
                 run("ROLLBACK")
             raise
+
+    def forget(self, cooks: list[Cook]) -> int:
+        """Delete ended cooks with all that was recorded in them; return how many readings went.
+
+        Raises:
+            StoreError: the disk refuses.
+        """
+        try:
+            return forget(self._connection, cooks)
+        except sqlite3.Error as error:
+            raise StoreError(f"{self.path}: {error}") from error
+
+    def compact(self) -> tuple[int, int]:
+        """Give unused room back to the disk; return the bytes before and after.
+
+        Raises:
+            StoreError: no room for it, or the disk refuses.
+        """
+        return compact(self._connection, self.path)
 
     def close(self) -> None:
         """Fold the journal into the file and let go of the store."""

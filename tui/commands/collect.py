@@ -81,7 +81,7 @@ def _build(options: argparse.Namespace, settings: "Settings", manager: "ServiceM
     return Collector(
         settings.plan, sources, store_file(options.store or config.path), runtime_socket(options.socket),
         cook=cook, playback=speed != 1.0, speed=speed, commit_seconds=config.commit_seconds,
-        durable_seconds=config.durable_seconds, clock=clock, manager=manager,
+        durable_seconds=config.durable_seconds, keep_days=config.keep_days, clock=clock, manager=manager,
     )  # fmt: skip
 
 

@@ -1,0 +1,140 @@
+"""`coldside store`: is the record sound, a copy of it in the night, old cooks let go, unused room given back."""
+
+import argparse
+import sys
+import time
+from pathlib import Path
+
+from tui.commands.options import add_json, add_store
+from tui.exit_codes import Exit
+
+__all__ = ["add_options", "run"]
+
+DAY_SECONDS = 86400.0
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `store`."""
+    actions = parser.add_subparsers(dest="what", metavar="WHAT", required=True)
+    look = actions.add_parser("check", help="look through all of it, also while a collector writes")
+    copy = actions.add_parser("backup", help="copy it as it is at this moment, also while a collector writes")
+    copy.add_argument("to", type=Path, metavar="FILE", help="the copy; replaced once the new one is sound")
+    small = actions.add_parser("compact", help="give unused room back; no collector may run")
+    trim = actions.add_parser("trim", help="delete cooks that ended long ago; no collector may run")
+    trim.add_argument("--days", type=_days, required=True, metavar="N", help="older than so many days")
+    trim.add_argument("--dry-run", action="store_true", help="only say which")
+    for sub in (look, copy, small, trim):
+        add_store(sub)
+        add_json(sub)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Check, copy, compact or trim the store."""
+    return {"check": _check, "backup": _back_up, "compact": _compact, "trim": _trim}[options.what](options)
+
+
+def _days(text: str) -> float:
+    try:
+        days = float(text)
+    except ValueError:
+        days = -1.0
+    if not 0 < days < 1e5:
+        raise argparse.ArgumentTypeError(f"{text!r} is no number of days")
+    return days
+
+
+def _path(options: argparse.Namespace) -> Path:
+    from collector.paths import store_file
+
+    return store_file(options.store or "")
+
+
+def _say(options: argparse.Namespace, document: dict[str, object], *lines: str) -> None:
+    if options.json:
+        import msgspec
+
+        print(msgspec.json.encode({"schema": 1, **document}).decode())
+        return
+    for line in lines:
+        print(line)
+
+
+def _check(options: argparse.Namespace) -> int:
+    from collector.store.upkeep import check
+
+    path = _path(options)
+    found = check(path)
+    spare = f", of these {_size(found.free_bytes)} unused" if found.free_bytes else ""
+    _say(
+        options,
+        {"store": str(path), "sound": not found.complaints, **{f: getattr(found, f) for f in found.__slots__}},
+        f"{path}: {found.cooks} cooks, {found.readings} readings, {_size(found.bytes)}{spare}, version {found.version}",
+        *(f"  {complaint}" for complaint in found.complaints),
+        "it is damaged: `coldside store backup` cannot mend it; keep the file and begin with a fresh one"
+        if found.complaints else "it is sound",
+    )  # fmt: skip
+    return Exit.STORE if found.complaints else Exit.OK
+
+
+def _back_up(options: argparse.Namespace) -> int:
+    from collector.store.upkeep import back_up
+
+    last = time.monotonic()
+
+    def progress(share: float) -> None:
+        nonlocal last
+        if not options.json and sys.stderr.isatty() and time.monotonic() - last > 1.0:
+            last = time.monotonic()
+            print(f"\r{100 * share:3.0f} %", end="", file=sys.stderr, flush=True)
+
+    copied = back_up(_path(options), options.to, progress=progress)
+    _say(options, {"copy": str(options.to), "bytes": copied}, f"{options.to}: {_size(copied)}, looked through: sound")
+    return Exit.OK
+
+
+def _compact(options: argparse.Namespace) -> int:
+    from collector.store.database import Database
+
+    database = Database(_path(options))
+    try:
+        before, after = database.compact()
+    finally:
+        database.close()
+    _say(
+        options, {"before": before, "after": after},
+        f"{database.path}: {_size(before)} before, {_size(after)} now",
+    )  # fmt: skip
+    return Exit.OK
+
+
+def _trim(options: argparse.Namespace) -> int:
+    from collector.store.archive import Archive
+    from collector.store.database import Database
+
+    path = _path(options)
+    before = time.time() - options.days * DAY_SECONDS
+    if options.dry_run:
+        with Archive(path) as archive:
+            old, gone = archive.ended_before(before), 0
+    else:
+        database = Database(path)
+        try:
+            with Archive(path) as archive:
+                old = archive.ended_before(before)
+            gone = database.forget(old)
+        finally:
+            database.close()
+    names = [cook.name for cook in old]
+    word = "would go" if options.dry_run else "deleted"
+    _say(
+        options, {"cooks": names, "readings": gone, "deleted": not options.dry_run},
+        *(f"{word}: {name}" for name in names),
+        "no cook is that old" if not names else
+        f"{len(names)} cooks {word}" if options.dry_run else
+        f"{gone} readings deleted; `coldside store compact` gives their room back to the disk",
+    )  # fmt: skip
+    return Exit.OK
+
+
+def _size(count: int) -> str:
+    return f"{count / 1e6:.1f} MB" if count >= 100_000 else f"{count / 1e3:.0f} kB"
