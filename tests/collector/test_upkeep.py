@@ -4,12 +4,14 @@ import asyncio
 import os
 import sqlite3
 import threading
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 
 from collector.errors import StoreDamagedError, StoreError
 from collector.replay import differences
+from collector.snapshot import TrendPoint
 from collector.store.archive import Archive
 from collector.store.database import Batch, Database
 from collector.store.upkeep import back_up, check
@@ -162,6 +164,31 @@ async def test_a_damaged_store_is_kept_and_the_night_goes_on_in_a_fresh_one(coll
     with Archive(running.store) as archive:
         assert differences(archive, archive.cooks()[-1]) == []
     assert "is kept as" in (running.folder / "log").read_text()
+
+
+@pytest.mark.skipif(not Path("/proc/self/io").exists(), reason="only Linux counts what a process writes")
+@pytest.mark.parametrize(("commit", "most_megabytes"), [(1, 26.0), (10, 10.0)])
+def test_an_hour_of_sixteen_probes_costs_a_card_no_more_than_is_stated(tmp_path, commit, most_megabytes):
+    """16 probes at 1 Hz, a commit each so many seconds, synced every ten: bytes handed to the file in an hour."""
+
+    def written():
+        fields = dict(line.split(": ") for line in Path("/proc/self/io").read_text().splitlines())
+        return int(fields["wchar"])
+
+    database = Database(tmp_path / "cooks.db")
+    start = 1_750_000_000_000
+    number = database.begin_cook("tonight", start, PLAN_JSON, "test")
+    before, rows, trend = written(), [], []
+    for second in range(1800):
+        at = start + 1000 * second
+        rows += [((at << 12) | k, k + 1, 110_000 + k, 0, None, None) for k in range(16)]
+        if second % 10 == 0:
+            trend.append(TrendPoint(at / 1000, (110.0,) * 6, 5.0, 110.0, (110.0,) * 16))
+        if second % commit == 0:
+            database.commit(number, Batch(rows=rows, trend=trend), full=second % 10 == 0)
+            rows, trend = [], []
+    assert 2 * (written() - before) / 1e6 < most_megabytes
+    database.close()
 
 
 def test_damage_is_told_from_what_a_rename_would_not_mend(tmp_path):
