@@ -1,12 +1,13 @@
 """One dashboard over a WebSocket: what it is sent, and what it may ask.
 
-The only module that imports aiohttp, and only once somebody attaches: a collector that nobody watches is 9 MB smaller
-and starts a quarter of a second sooner.
+This and `collector.serve.web` alone import aiohttp, and only once somebody attaches: a collector that nobody watches is
+9 MB smaller and starts a quarter of a second sooner.
 """
 
 import asyncio
 import contextlib
 import logging
+from collections.abc import AsyncIterator, Awaitable, Callable
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
@@ -18,12 +19,13 @@ from collector import wire
 if TYPE_CHECKING:
     from collector.feed import Feed, Viewer
 
-__all__ = ["WebServer"]
+__all__ = ["MAX_COMMAND_BYTES", "ONLY_LOOK", "WebServer", "attend", "goodbye", "sending"]
 
 log = logging.getLogger(__name__)
 
 MAX_COMMAND_BYTES = 16 * 1024
 HEARTBEAT_SECONDS = 20.0
+ONLY_LOOK = "this token may only look; `coldside token add NAME --may act` makes one that may act"
 
 
 class WebServer:
@@ -48,31 +50,53 @@ class WebServer:
             return web.Response(status=503, text="too many dashboards are attached")
         channel = web.WebSocketResponse(heartbeat=HEARTBEAT_SECONDS, max_msg_size=MAX_COMMAND_BYTES, compress=False)
         await channel.prepare(request)
-
-        async def leave() -> None:
-            await channel.close(code=WSCloseCode.GOING_AWAY, message=b"the collector stops")
-
-        history = wire.History(self._feed.history())
-        with self._feed.viewer(leave) as viewer:
-            sending = asyncio.create_task(_send(channel, viewer, history), name="feed to a dashboard")
-            try:
-                await self._listen(channel)
-            finally:
-                sending.cancel()
-                with contextlib.suppress(asyncio.CancelledError, ConnectionError):
-                    await sending
+        await attend(channel, self._feed, may_act=True)
         return channel
 
-    async def _listen(self, channel: web.WebSocketResponse) -> None:
-        async for message in channel:
-            if message.type is not WSMsgType.BINARY:
-                continue
-            try:
-                command = wire.decode_command(message.data)
-            except msgspec.DecodeError as error:
-                log.warning("a dashboard sent what this version does not know: %s", error)
-                continue
-            await channel.send_bytes(wire.encode(self._feed.answer(command)))
+
+async def attend(channel: web.WebSocketResponse, feed: "Feed", *, may_act: bool) -> None:
+    """Serve a dashboard until it goes: greeting, the trend so far, then whatever is newest; and what it asks."""
+    history = wire.History(feed.history())
+    with feed.viewer(goodbye(channel)) as viewer:
+        async with sending(_send(channel, viewer, history)):
+            await _listen(channel, feed, may_act=may_act)
+
+
+def goodbye(channel: web.WebSocketResponse) -> Callable[[], Awaitable[None]]:
+    """Make what tells a viewer that the collector stops."""
+
+    async def leave() -> None:
+        await channel.close(code=WSCloseCode.GOING_AWAY, message=b"the collector stops")
+
+    return leave
+
+
+@contextlib.asynccontextmanager
+async def sending(work: Awaitable[None]) -> AsyncIterator[None]:
+    """Send to a viewer in the background, for as long as it is listened to."""
+    task = asyncio.ensure_future(work)
+    try:
+        yield
+    finally:
+        task.cancel()
+        with contextlib.suppress(asyncio.CancelledError, ConnectionError):
+            await task
+
+
+async def _listen(channel: web.WebSocketResponse, feed: "Feed", *, may_act: bool) -> None:
+    async for message in channel:
+        if message.type is not WSMsgType.BINARY:
+            continue
+        try:
+            command = wire.decode_command(message.data)
+        except msgspec.DecodeError as error:
+            log.warning("a dashboard sent what this version does not know: %s", error)
+            continue
+        if may_act or isinstance(command, wire.AskRules):
+            reply = feed.answer(command)
+        else:
+            reply = wire.Reply(command.number, done=False, why=ONLY_LOOK)
+        await channel.send_bytes(wire.encode(reply))
 
 
 async def _send(channel: web.WebSocketResponse, viewer: "Viewer", history: wire.History) -> None:

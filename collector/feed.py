@@ -1,5 +1,7 @@
 """The newest snapshot to any number of dashboards, over a WebSocket on a unix socket (`collector.attach`).
 
+Those on other machines come in through `collector.serve`.
+
 A viewer that reads slowly gets fewer snapshots, never late ones: each has room for one, and the newest replaces it.
 """
 
@@ -21,20 +23,24 @@ from collector.store.trend import pack, unpack
 if TYPE_CHECKING:
     from collector.attach import WebServer
 
-__all__ = ["Feed", "Viewer"]
+__all__ = ["Feed", "Form", "Viewer"]
 
 HISTORY_POINTS = 12 * 360
 """Twelve hours at one point every ten seconds."""
 MAX_VIEWERS = 64
 GOODBYE_SECONDS = 0.5
 
+Form = Callable[[Snapshot], bytes]
+"""Turns a snapshot into what is sent to one kind of viewer."""
+
 
 class Viewer:
     """What waits for one dashboard."""
 
-    def __init__(self, leave: Callable[[], Awaitable[None]]) -> None:
+    def __init__(self, leave: Callable[[], Awaitable[None]], form: Form) -> None:
         self.leave = leave
         """Says goodbye to it."""
+        self.form = form
         self.wake = asyncio.Event()
         self.snapshot: bytes | None = None
         self.trend: deque[TrendPoint] = deque(maxlen=HISTORY_POINTS)
@@ -83,9 +89,10 @@ class Feed:
         why = self._command(command)
         return wire.Reply(command.number, not why, why)
 
-    def history(self) -> tuple[TrendPoint, ...]:
-        """Give the trend so far, oldest first."""
-        return tuple(unpack(time_unix, row, zones) for time_unix, zones, row in self._history)
+    def history(self, newest_seconds: float = float("inf")) -> tuple[TrendPoint, ...]:
+        """Give the trend so far, oldest first; or only so many seconds of it, the newest."""
+        since = self._history[-1][0] - newest_seconds if self._history else 0.0
+        return tuple(unpack(time_unix, row, zones) for time_unix, zones, row in self._history if time_unix > since)
 
     def add_trend(self, point: TrendPoint) -> None:
         """Add a row to the history and to what each viewer gets next."""
@@ -97,16 +104,18 @@ class Feed:
         """Give every viewer this snapshot in place of the one it has not read yet."""
         if not self._viewers:
             return
-        news = wire.encode(wire.News(snapshot))
+        made: dict[Form, bytes] = {}
         for viewer in self._viewers:
-            viewer.snapshot = news
+            if viewer.form not in made:
+                made[viewer.form] = viewer.form(snapshot)
+            viewer.snapshot = made[viewer.form]
             viewer.wake.set()
 
     @contextlib.contextmanager
-    def viewer(self, leave: Callable[[], Awaitable[None]]) -> Iterator[Viewer]:
+    def viewer(self, leave: Callable[[], Awaitable[None]], form: Form = wire.news) -> Iterator[Viewer]:
         """Count a dashboard in, with the cook as it is now for its first sight, and out again."""
-        viewer = Viewer(leave)
-        viewer.snapshot = wire.encode(wire.News(self._snapshot()))
+        viewer = Viewer(leave, form)
+        viewer.snapshot = form(self._snapshot())
         viewer.wake.set()
         self._viewers.add(viewer)
         try:
@@ -146,12 +155,16 @@ class Feed:
             self._socket = None
         if self._server is not None:
             self._server.close()
-        for viewer in list(self._viewers):
-            with contextlib.suppress(TimeoutError, ConnectionError):
-                async with asyncio.timeout(GOODBYE_SECONDS):
-                    await viewer.leave()
+        await asyncio.gather(*(_let_go(viewer) for viewer in self._viewers))
         if self._web is not None:
             await self._web.close(GOODBYE_SECONDS)
+
+
+async def _let_go(viewer: Viewer) -> None:
+    """Say goodbye to a viewer, who need not listen."""
+    with contextlib.suppress(TimeoutError, ConnectionError):
+        async with asyncio.timeout(GOODBYE_SECONDS):
+            await viewer.leave()
 
 
 def _clear(socket: Path) -> None:

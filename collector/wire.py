@@ -39,6 +39,7 @@ __all__ = [
     "decode_command",
     "decode_news",
     "encode",
+    "news",
 ]
 
 VERSION = 3
@@ -189,6 +190,11 @@ _command_decoder: msgspec.msgpack.Decoder[Command] = msgspec.msgpack.Decoder(Com
 def encode(message: Any) -> bytes:
     """Encode any message of this module."""
     return _encoder.encode(message)
+
+
+def news(snapshot: Snapshot) -> bytes:
+    """Encode a snapshot as a dashboard is sent it."""
+    return _encoder.encode(News(snapshot))
 
 
 def decode_news(payload: bytes) -> FromCollector:

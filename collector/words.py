@@ -3,7 +3,7 @@
 from adapters.reading import Reason
 from collector.snapshot import AlarmState, FireView, Phase, Priority, Snapshot
 
-__all__ = ["MEANT", "PRIORITY_WORDS", "REASON_WORDS", "STATE_WORDS", "fire_words"]
+__all__ = ["MEANT", "PRIORITY_WORDS", "REASON_WORDS", "SEEN_WORDS", "STATE_WORDS", "fire_words"]
 
 STATE_WORDS: dict[AlarmState, str] = {
     AlarmState.NORMAL: "normal",
@@ -51,6 +51,9 @@ MEANT = {
     "battery-low": "{} left",
 }
 """What an alarm's number is; a difference alone reads like a temperature."""
+
+SEEN_WORDS = {"seen-refuel": "refuel seen", "seen-lid": "lid seen", "seen-stall": "fire not picked up"}
+"""What the curves themselves show; the text of such a mark says no more."""
 
 GOING_KELVIN_PER_HOUR = 8.0
 """Slower than this is the way of a fire held by hand (common practice, no source)."""

@@ -1,14 +1,12 @@
 """What the cook did and what the curves show, in words; events with what he said of them."""
 
 from collector.snapshot import Mark, Snapshot, Verdict
+from collector.words import SEEN_WORDS
 from tui.draw.line import Line, Role, fit
 from tui.draw.view import View
 from tui.draw.words import clock
 
 __all__ = ["SEEN_WORDS", "listed", "mark_line", "mark_words"]
-
-SEEN_WORDS = {"seen-refuel": "refuel seen", "seen-lid": "lid seen", "seen-stall": "fire not picked up"}
-"""What the curves themselves show; the text of such a mark says no more."""
 
 
 def listed(snapshot: Snapshot) -> list[Mark]:
