@@ -5,6 +5,7 @@ import dataclasses
 import logging
 import time
 from collections.abc import Awaitable, Callable, Sequence
+from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 from random import Random
@@ -13,7 +14,7 @@ from adapters.reading import Reading
 from adapters.source import Link, LinkState, Source
 from collector import wire
 from collector.calibrations import CalibrationBook, words_of
-from collector.clock import Clock
+from collector.clock import Clock, boot_name
 from collector.cooks import Opened, open_cook
 from collector.engine import Event
 from collector.errors import StoreDamagedError, StoreError
@@ -31,10 +32,11 @@ from collector.snapshot import AlarmState, RuleView, Snapshot, SourceView, Trend
 from collector.store.archive import Archive
 from collector.store.damage import set_aside
 from collector.store.database import Database
+from collector.store.redate import GRID_MS
 from collector.store.row import unix_of
 from collector.supervisor import Supervision, supervise
 
-__all__ = ["Collector"]
+__all__ = ["Collector", "Late", "date_anew"]
 
 log = logging.getLogger(__name__)
 
@@ -46,6 +48,17 @@ DAY_SECONDS = 86400.0
 REPORT_SECONDS = 10.0
 AWAY_SECONDS = 30.0
 """A longer absence is put on record, and no probe is called silent for it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Late:
+    """The clock was behind until now."""
+
+    since_ms: int
+    """All on record from here on was written by it; milliseconds since the epoch, as it told them."""
+    step_ms: int
+    text: str
+    """What happened, for the record."""
 
 
 class Collector:
@@ -64,6 +77,7 @@ class Collector:
         durable_seconds: time between commits synced to the device.
         throwaway: whether the store is gone at the end.
         keep_days: cooks that ended longer ago are deleted when a new one begins; 0: none are.
+        note: what the clock did before, to be put on record.
         random: for the jitter of retries.
         clock: shared with the sources, so that both tell the same time.
         manager: the service manager; None outside a service.
@@ -84,6 +98,7 @@ class Collector:
         durable_seconds: float = 10.0,
         throwaway: bool = False,
         keep_days: float = 0.0,
+        note: str = "",
         random: Random | None = None,
         clock: Clock | None = None,
         manager: ServiceManager | None = None,
@@ -116,6 +131,10 @@ class Collector:
             self._go_on(opened)
         if aside:
             self._pipeline.act(Action(ActionKind.MARK, "store", text=aside), self.now())
+        if note:
+            self._pipeline.act(Action(ActionKind.MARK, "clock", text=note), self.now())
+        self.late: Late | None = None
+        """The clock proved wrong: whoever runs us has what was written dated anew, and builds us again."""
         self._restore(database.path)
         with Archive(database.path) as archive:
             self._book = CalibrationBook(archive.calibrations())
@@ -146,6 +165,7 @@ class Collector:
         database = Database(store)
         try:
             now = self._time_after_the_record(store) if start_unix is None else start_unix
+            self._boot_ms = database.boot_began_ms(boot_name(), int(now * 1000))
             opened = open_cook(database, plan, now, name=cook, coldside=version("coldside"))
             if keep_days and not opened.resumed:
                 self._forget_old(database, now - keep_days * DAY_SECONDS)
@@ -345,8 +365,16 @@ class Collector:
 
     def _note_clock(self, step: float) -> None:
         followed = "followed" if step > 0 else "not followed until the next start"
+        if self._clock.late_seconds >= GRID_MS / 1000:
+            followed = (
+                "followed: nobody vouched for it before, so what was written since the machine started is dated anew"
+            )
         log.warning("the wall clock was set by %+.0f s, %s", step, followed)
         text = f"the wall clock was set by {step:+.0f} s, {followed}"
+        if self._clock.late_seconds >= GRID_MS / 1000 and not self._playback:
+            self.late = Late(self._boot_ms, round(self._clock.late_seconds * 1000), text)
+            self.stop()
+            return
         self._pipeline.act(Action(ActionKind.MARK, "clock", text=text), self._clock.now())
 
     def now(self) -> float:
@@ -430,6 +458,20 @@ class Collector:
         if action.calibration is not None:
             self._book.enter(action.calibration)
             log.info("calibration: %s%s", action.text, words_of(action.calibration))
+
+
+def date_anew(store: Path, late: Late) -> None:
+    """Date what a clock wrote that was behind, between two runs of the collector; what cannot be is left as it is."""
+    try:
+        database = Database(store)
+        try:
+            moved = database.redate(late.since_ms, late.step_ms)
+        finally:
+            database.close()
+    except StoreError as error:
+        log.error("what was written by the wrong clock stays dated by it: %s", error)  # noqa: TRY400 - it is said
+        return
+    log.warning("what was written since the machine started is dated %d min later", moved // 60_000)
 
 
 def _why(link: Link) -> str:

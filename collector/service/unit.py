@@ -104,7 +104,6 @@ def _locks(unit: Unit) -> tuple[str, ...]:
         "ProtectKernelTunables=yes",
         "ProtectControlGroups=yes",
         "ProtectProc=invisible",
-        "ProcSubset=pid",
         "RemoveIPC=yes",
         "MemoryDenyWriteExecute=yes",
         "CapabilityBoundingSet=",

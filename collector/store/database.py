@@ -18,6 +18,7 @@ from collector.snapshot import Mark, TrendPoint
 from collector.store.archive import Cook
 from collector.store.calibration_row import calibration_row
 from collector.store.damage import is_damage
+from collector.store.redate import redate
 from collector.store.row import Row
 from collector.store.schema import MIGRATIONS, VERSION
 from collector.store.trend import pack
@@ -103,6 +104,31 @@ class Database:
             )
         for number in range(version, VERSION):
             self._connection.executescript(f"BEGIN; {MIGRATIONS[number]} PRAGMA user_version = {number + 1}; COMMIT;")
+
+    def boot_began_ms(self, name: str, now_ms: int) -> int:
+        """Give from when on what is on record was written since the machine started: from now on, the first time.
+
+        Args:
+            name: of this start of the machine; empty where the system has none.
+            now_ms: milliseconds since the epoch.
+        """
+        if not name:
+            return now_ms
+        with self._transaction(full=False):
+            self._connection.execute("INSERT OR IGNORE INTO boot VALUES (?, ?)", (name, now_ms))
+            found = self._connection.execute("SELECT from_ms FROM boot WHERE name = ?", (name,)).fetchone()
+        return int(found[0])
+
+    def redate(self, since_ms: int, step_ms: int) -> int:
+        """Move all from a moment on forward; return by how many milliseconds, whole minutes.
+
+        Raises:
+            StoreError: the disk refuses; nothing was moved.
+        """
+        try:
+            return redate(self._connection, since_ms, step_ms)
+        except sqlite3.Error as error:
+            raise StoreError(f"{self.path}: cannot be dated anew: {error}") from error
 
     def begin_cook(self, name: str, started_ms: int, plan_json: str, coldside: str) -> int:
         """Open a cook; return its number.

@@ -95,7 +95,14 @@ CREATE TABLE calibration (         -- what each probe showed in a known bath; th
 );
 """
 
-MIGRATIONS: tuple[str, ...] = (_VERSION_1, _VERSION_2, _VERSION_3)
+_VERSION_4 = """
+CREATE TABLE boot (                -- what was written since the machine started, should its clock prove wrong
+    name TEXT PRIMARY KEY,         -- the kernel's random one
+    from_ms INTEGER NOT NULL       -- milliseconds since the epoch by the clock of then
+) WITHOUT ROWID;
+"""
+
+MIGRATIONS: tuple[str, ...] = (_VERSION_1, _VERSION_2, _VERSION_3, _VERSION_4)
 """Script number k takes a store from version k to k + 1."""
 
 VERSION = len(MIGRATIONS)

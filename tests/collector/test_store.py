@@ -243,7 +243,7 @@ def test_a_store_of_version_1_is_read_as_it_is_and_written_as_the_next(tmp_path)
     database.commit(opened.number, pipeline.cut(), full=True)
     database.close()
     with contextlib.closing(sqlite3.connect(path)) as older:
-        older.executescript("DROP TABLE vitals; DROP TABLE calibration; PRAGMA user_version = 1;")
+        older.executescript("DROP TABLE vitals; DROP TABLE calibration; DROP TABLE boot; PRAGMA user_version = 1;")
     with Archive(path) as archive:
         assert archive.vitals(archive.cook("last")) == []
         assert differences(archive, archive.cook("last")) == []

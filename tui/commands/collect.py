@@ -11,6 +11,8 @@ from tui.commands.signals import on_end, on_hangup
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from collector.daemon import Collector
     from collector.service.notify import ServiceManager
     from collector.settings.load import Settings
@@ -57,21 +59,29 @@ async def run_collector(options: argparse.Namespace) -> int:
         reload = _Reload(options, settings, manager, collector.stop)
         on_hangup(end, reload.ask)
         lost += await collector.run()
-        if reload.found is None or ended:
+        if ended or (reload.found is None and collector.late is None):
             break
-        before, settings = settings, reload.found
-        collector = _build_again(options, before, settings, manager)
+        before, settings = settings, reload.found or settings
+        note = ""
+        if collector.late is not None:
+            from collector.daemon import date_anew
+
+            date_anew(_store(options, before), collector.late)
+            note = collector.late.text
+        collector = _build_again(options, before, settings, manager, note)
     manager.stopping()
     if lost:
         log.error("%d readings could not be saved before the deadline", lost)
     return Exit.STORE if lost else Exit.OK
 
 
-def _build(options: argparse.Namespace, settings: "Settings", manager: "ServiceManager", cook: str) -> "Collector":
+def _build(
+    options: argparse.Namespace, settings: "Settings", manager: "ServiceManager", cook: str, note: str = ""
+) -> "Collector":
     """Build the collector that config and options describe."""
     from collector.clock import Clock
     from collector.daemon import Collector
-    from collector.paths import runtime_socket, store_file
+    from collector.paths import runtime_socket
     from collector.sources import build_sources, playback_speed
 
     speed = playback_speed(settings)
@@ -79,24 +89,34 @@ def _build(options: argparse.Namespace, settings: "Settings", manager: "ServiceM
     sources = build_sources(settings, clock.now, clock.now())
     config = settings.config.store
     return Collector(
-        settings.plan, sources, store_file(options.store or config.path), runtime_socket(options.socket),
+        settings.plan, sources, _store(options, settings), runtime_socket(options.socket),
         cook=cook, playback=speed != 1.0, speed=speed, commit_seconds=config.commit_seconds,
-        durable_seconds=config.durable_seconds, keep_days=config.keep_days, clock=clock, manager=manager,
+        durable_seconds=config.durable_seconds, keep_days=config.keep_days, note=note, clock=clock, manager=manager,
     )  # fmt: skip
 
 
+def _store(options: argparse.Namespace, settings: "Settings") -> "Path":
+    from collector.paths import store_file
+
+    return store_file(options.store or settings.config.store.path)
+
+
 def _build_again(
-    options: argparse.Namespace, before: "Settings", settings: "Settings", manager: "ServiceManager"
+    options: argparse.Namespace,
+    before: "Settings",
+    settings: "Settings",
+    manager: "ServiceManager",
+    note: str,
 ) -> "Collector":
     """Build it under the new config; where that cannot be done, under the old one, which could."""
     from adapters.errors import AdapterError
     from collector.errors import CollectorError
 
     try:
-        return _build(options, settings, manager, "")
+        return _build(options, settings, manager, "", note)
     except (CollectorError, AdapterError, OSError) as error:
         log.error("the new config cannot be used, the old one stays: %s", error)  # noqa: TRY400 - it is in the sentence
-        return _build(options, before, manager, "")
+        return _build(options, before, manager, "", note)
 
 
 class _Reload:

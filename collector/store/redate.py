@@ -1,0 +1,52 @@
+"""Rows written by a clock that was wrong, moved to when they were.
+
+A board without a battery begins at some time of the past; when the network tells the right one, all that was written
+since then is late by the same step. Everything from a moment on is moved forward by it, in one transaction, so that
+order stays as it was. The step is a whole number of minutes: the engine's looks fall on a fixed grid of the clock, and
+a replay must find them where they were.
+"""
+
+import sqlite3
+
+from collector.store.schema import SEQUENCE_BITS
+
+__all__ = ["GRID_MS", "redate"]
+
+GRID_MS = 60_000
+"""Every grid of the engine divides this."""
+OF_ORDINALS = ("reading", "action", "vitals", "calibration")
+OF_TIMES = ("trend", "alarm_log", "mark")
+
+
+def redate(connection: sqlite3.Connection, since_ms: int, step_ms: int) -> int:
+    """Move all from a moment on forward; return by how many milliseconds, a whole number of minutes no greater.
+
+    What a probe said of its own time is kept as it was said. A cook, and the plan it came to run under, that began
+    since then are moved too.
+
+    Args:
+        connection: the open store, held against a collector.
+        since_ms: milliseconds since the epoch, by the wrong clock.
+        step_ms: by how much it was behind.
+    """
+    step = step_ms // GRID_MS * GRID_MS
+    if step <= 0:
+        return 0
+    low, ordinals = since_ms << SEQUENCE_BITS, step << SEQUENCE_BITS
+    run = connection.execute
+    with connection:
+        run("BEGIN IMMEDIATE")
+        # by way of negative keys: a key moved straight onto one that is yet to move would be refused
+        run("UPDATE calibration SET time = time + ? WHERE id >= ? AND time IS NOT NULL", (step / 1000, low))
+        run("UPDATE reading SET source_ms = source_ms - ? WHERE id >= ? AND source_ms IS NOT NULL", (step, low))
+        for table in OF_ORDINALS:
+            run(f"UPDATE {table} SET id = -(id + ?) WHERE id >= ?", (ordinals, low))  # noqa: S608 - our own names
+            run(f"UPDATE {table} SET id = -id WHERE id < 0")  # noqa: S608
+        for table in OF_TIMES:
+            run(f"UPDATE {table} SET time_ms = -(time_ms + ?) WHERE time_ms >= ?", (step, since_ms))  # noqa: S608
+            run(f"UPDATE {table} SET time_ms = -time_ms WHERE time_ms < 0")  # noqa: S608
+        run("UPDATE plan SET from_id = from_id + ? WHERE from_id >= ?", (ordinals, low))
+        run("UPDATE cook SET started_ms = started_ms + ? WHERE started_ms >= ?", (step, since_ms))
+        run("UPDATE boot SET from_ms = from_ms + ? WHERE from_ms >= ?", (step, since_ms))
+        run("UPDATE cook SET ended_ms = ended_ms + ? WHERE ended_ms >= ?", (step, since_ms))
+    return step
