@@ -32,6 +32,7 @@ class LinkReason(enum.StrEnum):
     BAD_CREDENTIALS = "user name or password is wrong"
     TLS = "the TLS handshake failed"
     LOST = "the connection was lost"
+    TAKEN_OVER = "another client uses our client id"
     SILENT = "connected, but nothing is heard"
     ENDED = "the recording ended"
     UNREADABLE = "the recording cannot be read"

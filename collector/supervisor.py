@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from random import Random
 
 from adapters.backoff import delay_seconds
-from adapters.errors import LinkError
+from adapters.errors import LinkError, LinkReason
 from adapters.reading import Reading
 from adapters.source import LinkState, Source
 
@@ -17,6 +17,9 @@ log = logging.getLogger(__name__)
 
 HEALTHY_SECONDS = 60.0
 """A link that stood this long starts the backoff anew."""
+UNREACHABLE_CAP_SECONDS, CAP_SECONDS = 5.0, 30.0
+"""Greatest wait before the next attempt. To knock where nobody answers costs nobody anything."""
+LOOK_SECONDS = 0.5
 
 
 @dataclass(slots=True)
@@ -49,22 +52,35 @@ async def supervise(
     """
     loop = asyncio.get_running_loop()
     attempt = 0
+    cap = CAP_SECONDS
     while True:
         began = loop.time()
+        telling = asyncio.create_task(_tell_when_up(watched), name="tell when up") if watched.restarts else None
         try:
             await _drain(watched, take, room)
             if watched.source.link.state is LinkState.ENDED:
                 return
+            cap = CAP_SECONDS
             log.info("source %s: the link closed", watched.source.name)
         except LinkError as error:
+            cap = UNREACHABLE_CAP_SECONDS if error.reason is LinkReason.UNREACHABLE else CAP_SECONDS
             log.warning("source %s: %s", watched.source.name, error)
         except Exception as error:
             watched.fault = f"{type(error).__name__}: {error}"
             log.exception("source %s: a fault in the adapter, it is started again", watched.source.name)
+        finally:
+            if telling is not None:
+                telling.cancel()
         attempt = 0 if loop.time() - began > HEALTHY_SECONDS else attempt
-        await sleep(delay_seconds(attempt, random))
+        await sleep(delay_seconds(attempt, random, cap=cap))
         attempt += 1
         watched.restarts += 1
+
+
+async def _tell_when_up(watched: Supervision) -> None:
+    while watched.source.link.state is not LinkState.UP:  # noqa: ASYNC110 - a source tells nobody of its link
+        await asyncio.sleep(LOOK_SECONDS)
+    log.info("source %s is connected again", watched.source.name)
 
 
 async def _drain(watched: Supervision, take: Callable[[Reading], bool], room: Callable[[], Awaitable[None]]) -> None:

@@ -23,12 +23,15 @@ from adapters.mqtt.options import BrokerOptions, Tls
 if TYPE_CHECKING:
     from paho.mqtt.client import SocketLike
 
-__all__ = ["RECEIVE_MAXIMUM", "Session"]
+__all__ = ["OWN_CLIENT_ID", "RECEIVE_MAXIMUM", "Session"]
 
 PACKETS_PER_WAKE_UP = 64
 RECEIVE_MAXIMUM = 256
 """Unacknowledged messages we let a broker have under way to us."""
 TIMEOUT_SECONDS = 10.0
+SESSION_TAKEN_OVER = 0x8E
+"""Reason code of a DISCONNECT (MQTT 5, 3.14.2.1)."""
+OWN_CLIENT_ID = "give one of the collectors its own client_id"
 
 
 class Session:
@@ -57,6 +60,7 @@ class Session:
         self._on_session = on_session
         self._on_closed = on_closed
         self._greeted = False
+        self._greeted_at = 0.0
         self._loop = asyncio.get_running_loop()
         self._connected: asyncio.Future[Any] = self._loop.create_future()
         self._subscribed: asyncio.Future[list[Any]] = self._loop.create_future()
@@ -79,7 +83,7 @@ class Session:
         client.connect_timeout = TIMEOUT_SECONDS
         client.on_connect = self._on_connect
         client.on_subscribe = lambda _c, _u, _m, codes, _p: _settle(self._subscribed, codes)
-        client.on_disconnect = lambda _c, _u, _f, code, _p: self._close(LinkReason.LOST, _said(code))
+        client.on_disconnect = lambda _c, _u, _f, code, _p: self._close(*_ended(code, client_id))
         client.on_message = self._take(on_message)
         client.on_socket_open = self._on_socket_open
         client.on_socket_close = lambda _c, _u, sock: self._forget(sock)
@@ -89,7 +93,7 @@ class Session:
     def _on_connect(self, _client: object, _userdata: object, flags: Any, code: Any, _properties: object) -> None:
         if not code.is_failure:
             self._on_session(bool(flags.session_present))
-            self._greeted = True
+            self._greeted, self._greeted_at = True, self._loop.time()
         _settle(self._connected, code)
 
     def _take(self, on_message: Callable[[paho.MQTTMessage], None]) -> Callable[..., None]:
@@ -153,7 +157,7 @@ class Session:
         self._loop.call_soon_threadsafe(self._want_write, sock)
 
     def _on_unregister_write(self, _client: object, _userdata: object, sock: "SocketLike") -> None:
-        self._loop.call_soon_threadsafe(self._loop.remove_writer, sock)
+        self._loop.call_soon_threadsafe(self._want_no_write, sock)
 
     def _watch(self, sock: "SocketLike") -> None:
         if sock.fileno() >= 0:
@@ -162,6 +166,10 @@ class Session:
     def _want_write(self, sock: "SocketLike") -> None:
         if sock.fileno() >= 0:
             self._loop.add_writer(sock, self._client.loop_write)
+
+    def _want_no_write(self, sock: "SocketLike") -> None:
+        if sock.fileno() >= 0:  # it may have been closed since, and is watched no more then
+            self._loop.remove_writer(sock)
 
     def _forget(self, sock: "SocketLike") -> None:
         """Stop watching a socket before it is closed; it may be closed in the thread that failed to connect."""
@@ -230,6 +238,11 @@ class Session:
                     future.exception()
             self._on_closed()
 
+    @property
+    def stood_seconds(self) -> float:
+        """How long ago the broker greeted us; infinite when it never did."""
+        return self._loop.time() - self._greeted_at if self._greeted else float("inf")
+
     def close(self) -> None:
         """Leave the broker; it keeps our session."""
         if self._misc is not None:
@@ -246,6 +259,13 @@ class Session:
         client.on_socket_register_write = client.on_socket_unregister_write = None
         if sock is not None:
             sock.close()
+
+
+def _ended(code: Any, client_id: str) -> tuple[LinkReason, str]:
+    """Say why a link ended, and what to do."""
+    if getattr(code, "value", None) == SESSION_TAKEN_OVER:
+        return LinkReason.TAKEN_OVER, f"{client_id!r}; {OWN_CLIENT_ID}"
+    return LinkReason.LOST, _said(code)
 
 
 def _said(code: Any) -> str:

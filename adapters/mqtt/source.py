@@ -19,7 +19,7 @@ from adapters.decode.value import Value
 from adapters.errors import DecodeError, LinkError, LinkReason
 from adapters.inbox import Inbox
 from adapters.mqtt.options import Availability, BrokerOptions, Subscription
-from adapters.mqtt.session import RECEIVE_MAXIMUM, Session
+from adapters.mqtt.session import OWN_CLIENT_ID, RECEIVE_MAXIMUM, Session
 from adapters.reading import Quality, Reading, Reason, Unit
 from adapters.source import Link, LinkState, SourceCounts
 
@@ -28,6 +28,10 @@ __all__ = ["MqttSource"]
 MAX_TOPICS = 8192
 """Topics whose route is remembered, and keys whose silence can be told."""
 MAX_RECEIPTS = 4096
+SHORT_SECONDS, SHORT_LIVES = 40.0, 3
+"""So many lives in a row, each shorter than this, that the broker ends without a word: MQTT 3.1.1 has none for a
+client id that somebody else connects with, and not every broker of MQTT 5 says it. Longer than the wait of a collector
+that was sent away."""
 _UNREADABLE = (DecodeError, ArithmeticError, LookupError, RecursionError, TypeError, ValueError)
 """What a payload may do to a decoder. Should it get past this it would come again with every link, for ever."""
 
@@ -59,6 +63,7 @@ class MqttSource:
         self._wake = asyncio.Event()
         self._link = Link(LinkState.DOWN, LinkReason.NOT_STARTED)
         self._session: Session | None = None
+        self._short_lives = 0
         self._matcher = MQTTMatcher()
         for subscription in reversed(options.subscriptions):
             self._matcher[subscription.filter] = subscription
@@ -127,7 +132,7 @@ class MqttSource:
                     yield reading
                 elif session.closed is not None:
                     await opening  # it knows why better than the closing socket
-                    raise session.closed
+                    raise self._ended(session, session.closed)
                 else:
                     if opening.done() and self._link.state is LinkState.CONNECTING:
                         opening.result()
@@ -144,6 +149,17 @@ class MqttSource:
             await asyncio.gather(opening, return_exceptions=True)
             if self._link.state is not LinkState.DOWN:
                 self._link = Link(LinkState.DOWN, LinkReason.LOST, "closed by us")
+
+    def _ended(self, session: Session, error: LinkError) -> LinkError:
+        """Ask about our client id where the broker ends every link soon after its greeting."""
+        short = error.reason is LinkReason.LOST and not error.detail and session.stood_seconds < SHORT_SECONDS
+        self._short_lives = self._short_lives + 1 if short else 0
+        if self._short_lives < SHORT_LIVES:
+            return error
+        times = f"soon after it opened, {self._short_lives} times in a row"
+        return LinkError(
+            LinkReason.LOST, f"{times}: if another client uses the client id {self._client_id!r}, {OWN_CLIENT_ID}"
+        )
 
     def _begin(self, session_present: bool) -> None:
         """Take note whether the broker remembers us.

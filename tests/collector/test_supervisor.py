@@ -1,6 +1,7 @@
 """A source is kept alive: backoff, faults, messages kept whole."""
 
 import asyncio
+import logging
 from random import Random
 
 import pytest
@@ -71,6 +72,30 @@ async def test_every_life_is_followed_by_a_longer_wait_until_the_end():
     assert watched.last_heard_unix == 9
     assert all(0 < s <= 30 for s in slept)
     assert sum(slept[4:]) > sum(slept[:4])
+
+
+async def test_where_nobody_answers_it_knocks_every_few_seconds():
+    nobody, refused = LinkError(LinkReason.UNREACHABLE), LinkError(LinkReason.REFUSED)
+    _, slept = await run(Lives(*[([], nobody)] * 30, ([], None)), lambda r: True)
+    assert max(slept) <= 5.0
+    _, slept = await run(Lives(*[([], refused)] * 30, ([], None)), lambda r: True)
+    assert max(slept) > 10.0
+
+
+async def test_it_is_told_once_that_a_source_is_connected_again(caplog, monkeypatch):
+    monkeypatch.setattr("collector.supervisor.LOOK_SECONDS", 0.0)
+    caplog.set_level(logging.INFO)
+
+    class Back(Lives):
+        async def __aiter__(self):
+            if len(self._lives) == 1:
+                self.link = Link(LinkState.UP)
+                await asyncio.sleep(0.01)
+            async for reading in super().__aiter__():
+                yield reading
+
+    await run(Back(([reading(1)], LinkError(LinkReason.LOST)), ([reading(2)], None)), lambda r: True)
+    assert [r.message for r in caplog.records if "again" in r.message] == ["source s is connected again"]
 
 
 async def test_a_fault_nobody_foresaw_restarts_it_too(caplog):

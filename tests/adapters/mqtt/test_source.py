@@ -155,6 +155,36 @@ async def test_reconnects_for_ever_and_says_why(broker):
     assert {e.reason for e in hearing.errors} >= {LinkReason.LOST, LinkReason.UNREACHABLE}
 
 
+async def test_a_session_that_another_client_takes_over_is_told_as_such():
+    """By the bytes of MQTT 5 (3.2, 3.14), as not every broker of the tests sends the reason."""
+
+    async def greet_and_take_away(reader, writer):
+        await reader.read(1000)
+        writer.write(bytes.fromhex("20 03 00 00 00"))
+        await reader.read(1000)
+        writer.write(bytes.fromhex("e0 02 8e 00"))
+        await writer.drain()
+        writer.close()
+
+    server = await asyncio.start_server(greet_and_take_away, "127.0.0.1", 0)
+    async with server:
+        source = MqttSource(options(server.sockets[0].getsockname()[1], version_5=True))
+        async with Hearing(source) as hearing:
+            await hearing.until(lambda: hearing.errors)
+    error = hearing.errors[0]
+    assert error.reason is LinkReason.TAKEN_OVER
+    assert str(error) == "another client uses our client id: 'test'; give one of the collectors its own client_id"
+
+
+@pytest.mark.parametrize("version_5", [False, True])
+async def test_links_that_never_stand_ask_about_the_client_id(real_broker, version_5):
+    real_broker.start()
+    first, second = (MqttSource(options(real_broker.port, version_5=version_5)) for _ in range(2))
+    async with Hearing(first) as one, Hearing(second):
+        await one.until(lambda: any("client id 'test'" in str(error) for error in one.errors))
+    assert "another client" not in str(one.errors[0]), "once may be anything"
+
+
 async def test_a_wrong_password_is_told_as_such(real_broker):
     passwords = real_broker.folder / "passwords"
     subprocess.run(["mosquitto_passwd", "-b", "-c", str(passwords), "pit", "right"], check=True)
