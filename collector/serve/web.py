@@ -327,7 +327,11 @@ class House:
 
     def _document(self, page: Document, request: web.BaseRequest, status: int = 200) -> web.Response:
         socket = f"{'wss' if self._tls else 'ws'}://{request.headers['Host']}"
-        headers = {**HEADERS, "Content-Security-Policy": page.policy.replace("{ws}", socket)}
+        headers = {
+            **HEADERS,
+            "Content-Security-Policy": page.policy.replace("{ws}", socket),
+            "Referrer-Policy": "same-origin",  # under no-referrer a form tells no Origin; others are told nothing so
+        }
         answer = web.Response(status=status, text=page.text, content_type="text/html", headers=headers)
         answer.force_close()
         return answer
