@@ -28,6 +28,7 @@ from collector.pipeline import Pipeline
 from collector.recorder import Recorder
 from collector.service.health import Flow, Pulse, hangs
 from collector.service.notify import ServiceManager
+from collector.serve.service import ServeOptions, Service
 from collector.snapshot import AlarmState, RuleView, Snapshot, SourceView, TrendPoint
 from collector.store.archive import Archive
 from collector.store.damage import set_aside
@@ -81,6 +82,7 @@ class Collector:
         random: for the jitter of retries.
         clock: shared with the sources, so that both tell the same time.
         manager: the service manager; None outside a service.
+        serve: where those on other machines come in; None: nowhere.
     """
 
     def __init__(
@@ -102,6 +104,7 @@ class Collector:
         random: Random | None = None,
         clock: Clock | None = None,
         manager: ServiceManager | None = None,
+        serve: ServeOptions | None = None,
     ) -> None:
         self._sources = {s.name: Supervision(s) for s in sources}
         self.socket = socket
@@ -124,6 +127,7 @@ class Collector:
         self.cook = opened.engine.cook
         self.resumed = opened.resumed
         self._feed = Feed(self._carry_out, self.snapshot, self.rules)
+        self._serving = Service(self._feed, serve) if serve is not None else None
         for point in opened.trend:
             self._feed.add_trend(point)
         self._pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal, self._on_event)
@@ -229,6 +233,8 @@ class Collector:
                     group.create_task(_for_ever("tick", self._tick), name="tick"),
                     group.create_task(_for_ever("service", self._report), name="service"),
                 ]
+                if self._serving is not None:
+                    background.append(group.create_task(_for_ever("serve", self._serving.run), name="serve"))
                 pumps = [
                     group.create_task(
                         supervise(w, self._take, self._recorder.room, random=self._random), name=f"source {name}"
@@ -245,6 +251,8 @@ class Collector:
             self._feed.publish(self.snapshot())
             lost = await self._recorder.close(STOP_SECONDS)
             await self._feed.close()
+            if self._serving is not None:
+                await self._serving.close()
         return lost
 
     async def _until_done(self, pumps: list[asyncio.Task[None]]) -> None:

@@ -82,16 +82,18 @@ def _build(
     from collector.clock import Clock
     from collector.daemon import Collector
     from collector.paths import runtime_socket
+    from collector.serve.service import serve_options
     from collector.sources import build_sources, playback_speed
 
     speed = playback_speed(settings)
     clock = Clock()
     sources = build_sources(settings, clock.now, clock.now())
-    config = settings.config.store
+    config, serve, store = settings.config.store, settings.config.serve, _store(options, settings)
     return Collector(
-        settings.plan, sources, _store(options, settings), runtime_socket(options.socket),
+        settings.plan, sources, store, runtime_socket(options.socket),
         cook=cook, playback=speed != 1.0, speed=speed, commit_seconds=config.commit_seconds,
         durable_seconds=config.durable_seconds, keep_days=config.keep_days, note=note, clock=clock, manager=manager,
+        serve=serve_options(serve, settings.path.parent, store, settings.config.display.unit) if serve else None,
     )  # fmt: skip
 
 
