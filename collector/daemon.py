@@ -19,16 +19,18 @@ from collector.cooks import Opened, open_cook
 from collector.engine import Event
 from collector.errors import StoreDamagedError, StoreError
 from collector.feed import Feed
+from collector.heartbeat import Heartbeat, HeartbeatOptions
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
 from collector.model.calibration import Point
 from collector.model.plan import Plan
 from collector.model.vitals import DeviceVitals
 from collector.pipeline import Pipeline
+from collector.publish.options import PublishOptions
 from collector.recorder import Recorder
+from collector.serve.service import ServeOptions, Service
 from collector.service.health import Flow, Pulse, hangs
 from collector.service.notify import ServiceManager
-from collector.serve.service import ServeOptions, Service
 from collector.snapshot import AlarmState, RuleView, Snapshot, SourceView, TrendPoint
 from collector.store.archive import Archive
 from collector.store.damage import set_aside
@@ -47,6 +49,8 @@ RESTART_SECONDS = 1.0
 VITALS_SECONDS = 60.0
 DAY_SECONDS = 86400.0
 REPORT_SECONDS = 10.0
+FRESH_SECONDS = 120.0
+"""As long as a probe may be silent unless it is told otherwise."""
 AWAY_SECONDS = 30.0
 """A longer absence is put on record, and no probe is called silent for it."""
 
@@ -105,6 +109,8 @@ class Collector:
         clock: Clock | None = None,
         manager: ServiceManager | None = None,
         serve: ServeOptions | None = None,
+        publish: PublishOptions | None = None,
+        heartbeat: HeartbeatOptions | None = None,
     ) -> None:
         self._sources = {s.name: Supervision(s) for s in sources}
         self.socket = socket
@@ -127,6 +133,8 @@ class Collector:
         self.cook = opened.engine.cook
         self.resumed = opened.resumed
         self._feed = Feed(self._carry_out, self.snapshot, self.rules)
+        self._publish = publish
+        self._heartbeat = None if heartbeat is None else Heartbeat(heartbeat, self._unwell)
         self._serving = Service(self._feed, serve) if serve is not None else None
         for point in opened.trend:
             self._feed.add_trend(point)
@@ -235,6 +243,13 @@ class Collector:
                 ]
                 if self._serving is not None:
                     background.append(group.create_task(_for_ever("serve", self._serving.run), name="serve"))
+                if self._publish is not None:
+                    from collector.publish.publisher import Publisher
+
+                    publisher = Publisher(self._publish, self.snapshot, self._random)
+                    background.append(group.create_task(_for_ever("publish", publisher.run), name="publish"))
+                if self._heartbeat is not None:
+                    background.append(group.create_task(_for_ever("heartbeat", self._heartbeat.run), name="heartbeat"))
                 pumps = [
                     group.create_task(
                         supervise(w, self._take, self._recorder.room, random=self._random), name=f"source {name}"
@@ -324,6 +339,16 @@ class Collector:
                 self._manager.alive()
             self._manager.status(why or self._in_a_line())
             await asyncio.sleep(pause)
+
+    def _unwell(self) -> str:
+        """Say why no sign of life may be given; empty where readings are fresh and the store is written."""
+        now = self._clock.now()
+        heard = max((w.last_heard_unix or 0.0 for w in self._sources.values()), default=0.0)
+        if now - heard > FRESH_SECONDS:
+            return "no reading comes in"
+        if self._recorder.refused or self._recorder.committing_seconds > FRESH_SECONDS:
+            return "the store is not written"
+        return ""
 
     def _in_a_line(self) -> str:
         snapshot = self.snapshot()

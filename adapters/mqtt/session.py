@@ -23,7 +23,7 @@ from adapters.mqtt.options import BrokerOptions, Tls
 if TYPE_CHECKING:
     from paho.mqtt.client import SocketLike
 
-__all__ = ["OWN_CLIENT_ID", "RECEIVE_MAXIMUM", "Session"]
+__all__ = ["OWN_CLIENT_ID", "RECEIVE_MAXIMUM", "Session", "tls_context"]
 
 PACKETS_PER_WAKE_UP = 64
 RECEIVE_MAXIMUM = 256
@@ -79,7 +79,7 @@ class Session:
         if options.user is not None:
             client.username_pw_set(options.user, options.password)
         if options.tls is not None:
-            client.tls_set_context(_context(options.tls))
+            client.tls_set_context(tls_context(options.tls))
         client.connect_timeout = TIMEOUT_SECONDS
         client.on_connect = self._on_connect
         client.on_subscribe = lambda _c, _u, _m, codes, _p: _settle(self._subscribed, codes)
@@ -278,7 +278,12 @@ def _settle(future: asyncio.Future[Any], value: Any) -> None:
         future.set_result(value)
 
 
-def _context(tls: Tls) -> ssl.SSLContext:
+def tls_context(tls: Tls) -> ssl.SSLContext:
+    """Make the context of a link with TLS.
+
+    Raises:
+        LinkError: a certificate file cannot be used.
+    """
     try:
         context = ssl.create_default_context(cafile=str(tls.ca_file) if tls.ca_file else None)
         if tls.certificate_file is not None and tls.key_file is not None:

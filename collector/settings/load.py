@@ -13,6 +13,7 @@ from collector.settings.bluetooth import check_bluetooth
 from collector.settings.check import Mistake, Where, mistakes
 from collector.settings.display_keys import check_display_keys
 from collector.settings.mended import depends, mended
+from collector.settings.outward import check_outward
 from collector.settings.places import key_lines
 from collector.settings.quantity import parse_difference, parse_temperature
 from collector.settings.serving import check_serve
@@ -126,6 +127,7 @@ class _Builder:
         check_display_keys(config.display.keys, self.found)
         check_sources(config.source, self._path.parent, self.found, self.warnings)
         check_bluetooth(config, self._path.parent, self.found, self.warnings)
+        check_outward(config, self._path.parent, self.found, self.warnings)
         check_serve(config.serve, self._path.parent, self.found)
         probes = tuple(self._probe(i, p) for i, p in enumerate(config.probe))
         self._check_probes(probes)

@@ -17,8 +17,10 @@ __all__ = [
     "Config",
     "Cook",
     "Display",
+    "Heartbeat",
     "MqttSource",
     "ProbeTable",
+    "Publish",
     "RecordingSource",
     "RehearsalSource",
     "Serve",
@@ -109,6 +111,34 @@ class Serve(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     key_file: str = ""
     hosts: Annotated[tuple[Host, ...], Meta(max_length=32)] = ()
     """Names by which it is reached, beside its own address."""
+
+
+class Publish(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A broker that is told of the cook."""
+
+    host: Host
+    port: Port | None = None
+    base: Topic = "coldside/pit"
+    """Topics are below it."""
+    every: Annotated[float, Meta(ge=1, le=3600)] = 10.0
+    """Seconds between two publications of what moves; alarms go at once."""
+    version: Literal["3.1.1", "5"] = "5"
+    user: str = ""
+    password_file: str = ""
+    tls: bool = False
+    ca_file: str = ""
+    certificate_file: str = ""
+    key_file: str = ""
+    client_id: str = ""
+
+
+class Heartbeat(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """An address elsewhere that is called while all is well, and alarms when it no longer is."""
+
+    url_file: File
+    """File with the address, which is as good as a password."""
+    every: Annotated[float, Meta(ge=10, le=3600)] = 60.0
+    """Seconds."""
 
 
 class Subscription(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -275,6 +305,8 @@ class Config(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     display: Display = msgspec.field(default_factory=Display)
     store: Store = msgspec.field(default_factory=Store)
     serve: Serve | None = None
+    publish: Publish | None = None
+    heartbeat: Heartbeat | None = None
     bluetooth: Bluetooth = msgspec.field(default_factory=Bluetooth)
     layout: dict[str, Layout] = msgspec.field(default_factory=dict)
     """How devices that follow no standard send their temperatures."""

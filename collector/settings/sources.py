@@ -9,9 +9,9 @@ from adapters.mqtt.filters import covers, overlaps
 from adapters.reading import Unit
 from collector.settings.check import Mistake, Where
 from collector.settings.secret import file_trouble, unreadable
-from collector.settings.shape import MqttSource, RecordingSource, SourceTable, Subscription
+from collector.settings.shape import MqttSource, Publish, RecordingSource, SourceTable, Subscription
 
-__all__ = ["check_sources", "reader_of"]
+__all__ = ["check_broker", "check_sources", "reader_of"]
 
 _UNITS = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT, "K": Unit.KELVIN}
 
@@ -39,7 +39,7 @@ def check_sources(
             found.append(((*where, "name"), f"source {seen[source.name] + 1} has this name too"))
         seen.setdefault(source.name, i)
         if isinstance(source, MqttSource):
-            _check_broker(source, where, folder, found, warnings)
+            check_broker(source, f"source {source.name}", where, folder, found, warnings)
             _check_topics(source, where, found)
         elif isinstance(source, RecordingSource):
             why = file_trouble(folder / source.file)
@@ -47,21 +47,24 @@ def check_sources(
                 found.append(((*where, "file"), f"{source.file!r} {why}"))
 
 
-def _check_broker(source: MqttSource, where: Where, folder: Path, found: list[Mistake], warnings: list[str]) -> None:
+def check_broker(
+    source: MqttSource | Publish, name: str, where: Where, folder: Path, found: list[Mistake], warnings: list[str]
+) -> None:
+    """Check how a broker is reached; `name` is what a warning calls it."""
     if source.password_file and not source.user:
         found.append(((*where, "user"), "is missing: a password goes with a user"))
     if bool(source.certificate_file) != bool(source.key_file):
         found.append(((*where, "certificate_file"), "certificate_file and key_file go together"))
     for key in ("password_file", "ca_file", "certificate_file", "key_file"):
-        name = getattr(source, key)
-        if not name:
+        file = getattr(source, key)
+        if not file:
             continue
         secret = key in _SECRETS
-        why = unreadable(folder, name, warnings) if secret else file_trouble(folder / name)
+        why = unreadable(folder, file, warnings) if secret else file_trouble(folder / file)
         if why:
-            found.append(((*where, key), f"{name!r} {why}"))
+            found.append(((*where, key), f"{file!r} {why}"))
     if source.user and not source.tls and source.host not in ("localhost", "127.0.0.1", "::1"):
-        warnings.append(f"source {source.name}: the password goes over the network in clear; set tls = true")
+        warnings.append(f"{name}: the password goes over the network in clear; set tls = true")
 
 
 def reader_of(table: Subscription) -> PayloadReader:

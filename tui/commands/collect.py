@@ -81,7 +81,9 @@ def _build(
     """Build the collector that config and options describe."""
     from collector.clock import Clock
     from collector.daemon import Collector
+    from collector.heartbeat import heartbeat_options
     from collector.paths import runtime_socket
+    from collector.publish.options import publish_options
     from collector.serve.service import serve_options
     from collector.sources import build_sources, playback_speed
 
@@ -93,6 +95,8 @@ def _build(
         settings.plan, sources, store, runtime_socket(options.socket),
         cook=cook, playback=speed != 1.0, speed=speed, commit_seconds=config.commit_seconds,
         durable_seconds=config.durable_seconds, keep_days=config.keep_days, note=note, clock=clock, manager=manager,
+        publish=publish_options(settings.config.publish, settings.path.parent) if settings.config.publish else None,
+        heartbeat=heartbeat_options(settings.config.heartbeat, settings.path.parent),
         serve=serve_options(serve, settings.path.parent, store, settings.config.display.unit) if serve else None,
     )  # fmt: skip
 

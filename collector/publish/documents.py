@@ -1,0 +1,106 @@
+"""What is published of a cook: one retained JSON document a topic, each with its own time, quality and unit.
+
+Topics, under a base that the config names:
+
+- `availability`: `online` or `offline`, no JSON; `offline` is also the last will, for when the collector is gone;
+- `probe/NAME`, `zone/NAME`: a temperature; `grate`: its level, target and band; `spread`: hottest zone less coldest;
+- `alarm/RULE/SUBJECT`: one alarm rule as it stands, also when all is well, once it has been an alarm in this run;
+- `trouble/KEY`: what is wrong, once for all its alarms; gone when it is over;
+- `cook`: name, start, phase of the fire.
+
+Names are written into topics with `slug`. Temperatures are °C, differences K, times Unix seconds UTC; a value that is
+not known is `null`.
+"""
+
+import math
+import re
+import unicodedata
+from collections.abc import Iterable
+from typing import Any
+
+import msgspec
+
+from adapters.reading import Quality, Reason
+from collector.snapshot import AlarmView, Snapshot
+
+__all__ = ["SCHEMA", "documents", "slug"]
+
+SCHEMA = 1
+"""Of the documents; it changes when a field changes its meaning or goes."""
+
+_encode = msgspec.json.Encoder().encode
+
+
+def slug(name: str) -> str:
+    """Write a name as one level of a topic: small letters, digits and hyphens.
+
+    >>> slug("Flat side, 2")
+    'flat-side-2'
+    """
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-") or "unnamed"
+
+
+def documents(snapshot: Snapshot) -> dict[str, bytes]:
+    """Write all documents of a cook as it stands, by topic below the base; equal slugs are numbered apart."""
+    now = snapshot.now_unix
+    found: dict[str, dict[str, Any]] = {
+        "cook": {
+            "name": snapshot.cook, "started": snapshot.started_unix, "fire": str(snapshot.fire.phase), "time": now,
+        },
+        "grate": {
+            "value": snapshot.fire.level_celsius, "unit": "C", "target": snapshot.target_celsius,
+            "low": snapshot.low_celsius, "high": snapshot.high_celsius,
+            "slope_kelvin_per_hour": snapshot.fire.slope_kelvin_per_hour, "time": now,
+        },
+        "spread": {"value": snapshot.evenness.spread_kelvin, "unit": "K", "time": now},
+    }  # fmt: skip
+    for topic, probe in _numbered("probe", snapshot.probes):
+        quality = Quality.BAD if probe.silent else probe.quality
+        found[topic] = {
+            "name": probe.name, "duty": probe.duty, "value": probe.celsius, "unit": "C",
+            "quality": quality.name.lower(),
+            "reason": "silent" if probe.silent else "" if probe.reason is Reason.NONE else probe.reason.name.lower(),
+            "used": probe.used, "sd_kelvin": probe.sd_kelvin, "time": probe.heard_unix,
+        }  # fmt: skip
+    for topic, zone in _numbered("zone", snapshot.zones):
+        told = zone.celsius == zone.celsius
+        quality = Quality.BAD if not told else Quality.GOOD if zone.probes else Quality.UNCERTAIN
+        found[topic] = {
+            "name": zone.name, "level": zone.level, "value": zone.celsius, "unit": "C", "sd_kelvin": zone.sd_kelvin,
+            "from_level_kelvin": zone.deviation_kelvin, "quality": quality.name.lower(), "probes": zone.probes,
+            "time": now,
+        }  # fmt: skip
+    for alarm in snapshot.alarms:
+        found[_alarm_topic(alarm)] = {
+            "key": alarm.key, "state": str(alarm.state), "active": alarm.active,
+            "priority": alarm.priority.name.lower(), "value": alarm.value, "limit": alarm.limit, "unit": alarm.unit,
+            "message": alarm.message,
+            "since": alarm.since_unix, "raised": alarm.raised_unix, "time": now,
+        }  # fmt: skip
+    for trouble in snapshot.troubles:
+        found[f"trouble/{'/'.join(slug(part) for part in trouble.key.split('/', 1))}"] = {
+            "key": trouble.key, "state": str(trouble.state), "active": trouble.active,
+            "priority": trouble.priority.name.lower(), "title": trouble.title, "what": trouble.what,
+            "value": trouble.value, "limit": trouble.limit, "unit": trouble.unit, "since": trouble.since_unix,
+            "alarms": trouble.alarms, "time": now,
+        }  # fmt: skip
+    return {topic: _encode({"schema": SCHEMA, **_known(fields)}) for topic, fields in found.items()}
+
+
+def _known(fields: dict[str, Any]) -> dict[str, Any]:
+    """Write what is not a number as null: JSON has no other word for it."""
+    return {k: None if isinstance(v, float) and not math.isfinite(v) else v for k, v in fields.items()}
+
+
+def _alarm_topic(alarm: AlarmView) -> str:
+    return f"alarm/{slug(alarm.rule)}/{slug(alarm.subject)}"
+
+
+def _numbered(kind: str, named: Iterable[Any]) -> Iterable[tuple[str, Any]]:
+    """Give each its topic; a second of the same slug is number 2."""
+    times: dict[str, int] = {}
+    for one in named:
+        name = slug(one.name)
+        times[name] = times.get(name, 0) + 1
+        yield f"{kind}/{name}" + (f"-{times[name]}" if times[name] > 1 else ""), one

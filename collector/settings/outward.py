@@ -1,0 +1,40 @@
+"""What must hold of the tables by which others are told of the cook."""
+
+from pathlib import Path
+from urllib.parse import urlsplit
+
+from adapters.mqtt.filters import overlaps
+from collector.settings.check import Mistake
+from collector.settings.secret import read_secret, unreadable
+from collector.settings.shape import Config, MqttSource
+from collector.settings.sources import check_broker
+
+__all__ = ["check_outward"]
+
+
+def check_outward(config: Config, folder: Path, found: list[Mistake], warnings: list[str]) -> None:
+    """Add to `found` what does not hold together, to `warnings` what is unwise."""
+    if config.publish is not None:
+        check_broker(config.publish, "publish", ("publish",), folder, found, warnings)
+        for source in config.source:
+            if isinstance(source, MqttSource) and source.host == config.publish.host:
+                _check_echo(source, config.publish.base, found)
+    if config.heartbeat is not None:
+        _check_heartbeat(config.heartbeat.url_file, folder, found, warnings)
+
+
+def _check_echo(source: MqttSource, base: str, found: list[Mistake]) -> None:
+    for table in source.subscribe:
+        if overlaps(table.filter, f"{base}/#"):
+            what = f"is heard by {table.filter!r} of source {source.name}, which would take it for readings"
+            found.append((("publish", "base"), what))
+
+
+def _check_heartbeat(name: str, folder: Path, found: list[Mistake], warnings: list[str]) -> None:
+    where = ("heartbeat", "url_file")
+    if why := unreadable(folder, name, warnings):
+        found.append((where, f"{name!r} {why}"))
+        return
+    parts = urlsplit((read_secret(folder, name) or "").strip())
+    if parts.scheme not in ("http", "https") or not parts.hostname:
+        found.append((where, f"{name!r} holds no address; its one line begins with https://"))
