@@ -17,7 +17,7 @@ STATE_WORDS: dict[AlarmState, str] = {
     AlarmState.OUT_OF_SERVICE: "out of service",
 }
 
-PRIORITY_WORDS: dict[Priority, str] = {Priority.URGENT: "URGENT", Priority.SOON: "SOON", Priority.NOTE: "note"}
+PRIORITY_WORDS: dict[Priority, str] = {Priority.URGENT: "URGENT", Priority.SOON: "CHECK", Priority.NOTE: "note"}
 
 REASON_WORDS = {
     Reason.NONE: "doubtful",

@@ -78,7 +78,6 @@ class Dashboard(Commander, Switches, App[None]):
         self._came_unix = 0.0
         self._came_monotonic: float | None = None
         self._refused = ""
-        self.paused_unix: float | None = None
         self.paused: Snapshot | None = None
 
     def get_default_screen(self) -> Screen[None]:
@@ -170,7 +169,7 @@ class Dashboard(Commander, Switches, App[None]):
             refused=self._refused,
             news_seconds=None if came is None else time.monotonic() - came,
             news_unix=self._came_unix,
-            paused_unix=self.paused_unix,
+            paused_unix=self.paused.now_unix if self.paused else None,
             store=newest.store if newest else None,
             cook_now_unix=newest.now_unix if newest else 0.0,
         )

@@ -58,9 +58,11 @@ class Commander:
 
     def action_judge_event(self, verdict: str) -> None:
         """Confirm or delete the chosen event."""
-        event = self._app.board.mark_list.chosen
-        if event is None:
-            self._app.notify("no event is chosen: go to the marks first")
+        marks = self._app.board.mark_list
+        event = marks.chosen
+        if event is None or self._app.board.focused is not marks:  # what nobody looks at is not deleted
+            key = self._app.key_of("marks", "j")
+            self._app.notify(f"no event is chosen: {key} goes to the marks, the arrow keys to an event", timeout=6.0)
             return
         view = self._app.view
         told = f"{clock(event.time_unix, view)} {mark_words(event, view)}"

@@ -1,6 +1,5 @@
 """What the cook changes about the view: unit, theme, pause, bell, help; nothing of it leaves the dashboard."""
 
-import time
 from dataclasses import replace
 from typing import TYPE_CHECKING, cast
 
@@ -62,7 +61,6 @@ class Switches:
         dashboard = self._dashboard
         holding = dashboard.paused is None and dashboard.newest is not None
         dashboard.paused = dashboard.newest if holding else None
-        dashboard.paused_unix = time.time() if holding else None
         dashboard.look_again()
         dashboard.show_newest()
 

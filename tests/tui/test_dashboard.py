@@ -171,7 +171,7 @@ async def test_an_event_is_chosen_confirmed_and_deleted_by_keys(client):
         assert app.board.mark_list.chosen.event == "refuel/20231114T213320Z", "the cook's own marks are passed over"
         await pilot.press("y")
         await settle(pilot, lambda: "confirmed: " in seen(app))
-        await pilot.press("down", "x")
+        await pilot.press("down", "down", "x")
         await settle(pilot, lambda: "deleted: " in seen(app))
         assert client.sent == [
             wire.Confirm(0, "refuel/20231114T213320Z"), wire.Delete(0, "lid/20231114T201320Z"),
@@ -194,24 +194,67 @@ async def test_an_event_is_chosen_and_judged_by_the_mouse(client):
         assert client.sent == [wire.Delete(0, "lid/20231114T201320Z")]
 
 
-async def test_the_chosen_event_stays_chosen_when_marks_come_and_go_and_a_deleted_one_is_gone(client, night):
+async def test_the_chosen_event_stays_chosen_and_a_deleted_one_can_be_taken_back(client, night):
     app = board(client)
     async with app.run_test(notifications=True, size=(160, 48)) as pilot:
         await ready(pilot)
-        assert seen(app).count("refuel seen") == 2, "the deleted one is on record only"
-        await pilot.press("j", "down")
+        assert seen(app).count("refuel seen") == 3
+        assert seen(app).count("refuel seen, deleted") == 1
+        await pilot.press("j", "down", "down")
+        await settle(pilot, lambda: "j marks: lid/20231114T201320Z" in seen(app))
         snapshot = night()
         lid, newest = snapshot.marks[1], Mark(snapshot.now_unix, "seen-stall", "", "stall/1")
         client.queue.put_nowait(wire.News(replace(snapshot, marks=(*snapshot.marks, newest))))
         await settle(pilot, lambda: "fire not picked up?" in seen(app))
         assert app.board.mark_list.chosen == lid
+        await pilot.press("x")
         gone = tuple(replace(m, verdict=Verdict.DELETED) if m == lid else m for m in snapshot.marks)
         client.queue.put_nowait(wire.News(replace(snapshot, marks=gone)))
-        await settle(pilot, lambda: "lid seen" not in seen(app))
-        assert app.board.mark_list.chosen is None
-        await pilot.press("x")
-        await settle(pilot, lambda: "no event is chosen" in seen(app))
+        await settle(pilot, lambda: "lid seen, deleted" in seen(app))
+        assert app.board.mark_list.chosen.event == lid.event
+        await pilot.press("y")
+        await settle(pilot, lambda: len(client.sent) == 2)
+        assert client.sent == [wire.Delete(0, lid.event), wire.Confirm(0, lid.event)]
+
+
+async def test_no_event_is_judged_that_was_not_chosen_in_the_list(client):
+    app = board(client)
+    async with app.run_test(notifications=True, size=(160, 48)) as pilot:
+        await ready(pilot)
+        app.run_by_id("delete")
+        await settle(pilot, lambda: "no event is chosen: j goes to the marks" in seen(app))
+        await pilot.press("j")
+        app.board.set_focus(app.board.query_one("#zones"))
+        app.run_by_id("delete")
+        await pilot.pause(0.1)
+        await pilot.press("j")
+        app.board.mark_list.highlighted = None
+        await pilot.press("x", "up")
+        assert app.board.mark_list.chosen.event == "refuel/20231114T213320Z", "up begins with the newest"
         assert client.sent == []
+
+
+@pytest.mark.parametrize("cells", [40, 78, 79, 80, 81, 100])
+async def test_no_hint_of_the_bottom_line_is_cut(client, cells):
+    app = board(client)
+    async with app.run_test(size=(cells, 24)) as pilot:
+        await settle(pilot, lambda: "? help" in seen(app))
+        await pilot.pause(0.05)
+        line = seen(app).splitlines()[-1].strip()
+        whole = {f"{app.key_of(a.id, a.key)} {a.label}" for a in ACTIONS if a.footer and a.place == "board"}
+        while line:
+            hint = next(h for h in whole if line.startswith(h))
+            line = line.removeprefix(hint).strip()
+
+
+async def test_the_help_says_what_the_signs_mean(client):
+    app = board(client)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(pilot)
+        await pilot.press("question_mark")
+        await settle(pilot, lambda: isinstance(app.screen, HelpScreen))
+        await pilot.press(*"dose")
+        await settle(pilot, lambda: "degrees below the band times minutes" in seen(app))
 
 
 async def test_unshelve_takes_back_what_is_shelved(client, night, alarm):

@@ -32,6 +32,7 @@ class Standing:
     news_unix: float = 0.0
     """When that was."""
     paused_unix: float | None = None
+    """The cook's own time in the picture that is held; None while it goes on."""
     store: StoreView | None = None
     cook_now_unix: float = 0.0
     """The cook's own time in the newest snapshot."""
@@ -94,6 +95,6 @@ def _not_saved(standing: Standing) -> Trouble | None:
 def _paused(standing: Standing, view: View) -> Trouble | None:
     if standing.paused_unix is None:
         return None
-    held = age(standing.now_unix - standing.paused_unix)
+    held = age(standing.cook_now_unix - standing.paused_unix)
     at = clock_seconds(standing.paused_unix, view)
     return Trouble(f"PAUSED at {at}", f"the picture is {held} old; alarms still come in", "warn", old=False)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.snapshot import Snapshot
-from tui.draw.marks import listed
+from tui.draw.marks import standing
 from tui.draw.trend import Curve, Guide, Sign
 from tui.draw.trend_log import TrendLog
 from tui.draw.view import View
@@ -59,7 +59,7 @@ def choose_chart(log: TrendLog, snapshot: Snapshot, kind: ChartKind, level: str,
     title = f"{kind}, {hours:g} h"
     if kind == "zones" and len(snapshot.chamber.levels) > 1:
         title = f"zones at the {level}, {hours:g} h"
-    signs = tuple(Sign(m.time_unix, SIGNS.get(m.kind, "*")) for m in reversed(listed(snapshot)))
+    signs = tuple(Sign(m.time_unix, SIGNS.get(m.kind, "*")) for m in standing(snapshot))
     return Chart(time_unix, curves, guides, window, title, signs)
 
 

@@ -6,12 +6,21 @@ from tui.draw.line import Line, Role, fit
 from tui.draw.view import View
 from tui.draw.words import clock
 
-__all__ = ["SEEN_WORDS", "listed", "mark_line", "mark_words"]
+__all__ = ["SEEN_WORDS", "listed", "mark_line", "mark_words", "standing"]
 
 
 def listed(snapshot: Snapshot) -> list[Mark]:
-    """Give the marks that stand, the newest first: what the cook deleted is on record only."""
-    return [m for m in reversed(snapshot.marks) if m.verdict is not Verdict.DELETED]
+    """Give all marks, the newest first by their time: an event is seen some minutes after it was.
+
+    What the cook deleted is among them, so that he can take it back.
+    """
+    latest_first = snapshot.marks[::-1]
+    return sorted(latest_first, key=lambda mark: -mark.time_unix)
+
+
+def standing(snapshot: Snapshot) -> list[Mark]:
+    """Give the marks that were not deleted, oldest first."""
+    return [m for m in reversed(listed(snapshot)) if m.verdict is not Verdict.DELETED]
 
 
 def mark_words(mark: Mark, view: View) -> str:
@@ -23,9 +32,10 @@ def mark_words(mark: Mark, view: View) -> str:
 
 
 def mark_line(mark: Mark, view: View, width: int) -> Line:
-    """Write a mark with its time; of an event also whether the cook has confirmed it."""
+    """Write a mark with its time; of an event also whether the cook has confirmed or deleted it."""
     words = fit(f"{clock(mark.time_unix, view)} {mark_words(mark, view)}", width, ascii_only=view.ascii_only).rstrip()
-    role: Role = "warn" if mark.kind == "seen-stall" and mark.verdict is None else "plain"
+    role: Role = "faint" if mark.verdict is Verdict.DELETED else "plain"
+    role = "warn" if mark.kind == "seen-stall" and mark.verdict is None else role
     said = f", {mark.verdict}" if mark.verdict else "?" if mark.event else ""
     if len(words) + len(said) > width:
         words = fit(words, width - len(said), ascii_only=view.ascii_only)

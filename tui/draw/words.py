@@ -144,8 +144,10 @@ def alarm_sentence(alarm: AlarmView, view: View) -> str:
     text, advice = said[:cut], said[cut:]
     if not math.isfinite(alarm.value):
         return text + advice
+    if alarm.unit == "seconds" and not alarm.active:  # how long it has been over is no measure of anything
+        return text + advice
     meant = MEANT.get(alarm.rule, "{}") if alarm.unit in ("kelvin", "seconds", "percent") else "{}"
     text += f", {meant.format(measured(alarm.value, alarm.unit, view))}"
-    if alarm.limit and math.isfinite(alarm.limit):
+    if alarm.limit and math.isfinite(alarm.limit) and alarm.unit != "seconds":
         text += f" (limit {measured(alarm.limit, alarm.unit, view)})"
     return text + advice

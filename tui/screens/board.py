@@ -6,7 +6,7 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Container
 from textual.screen import Screen
-from textual.widgets import Footer, Static
+from textual.widgets import Static
 
 from collector.snapshot import Snapshot
 from tui.actions import ACTIONS, bindings
@@ -25,6 +25,7 @@ from tui.draw.zones import zone_lines
 from tui.widgets.alarm_list import AlarmList
 from tui.widgets.banner import Banner
 from tui.widgets.chamber_map import ChamberMap
+from tui.widgets.hint_line import HintLine
 from tui.widgets.kept_list import KeptList
 from tui.widgets.mark_list import MarkList
 from tui.widgets.panel import Panel
@@ -69,7 +70,7 @@ class BoardScreen(Screen[None]):
                 panel = Panel(widget, id=name)
                 panel.can_focus = name not in LISTS
                 yield panel
-        yield Footer(compact=True, show_command_palette=False)
+        yield HintLine(compact=True, show_command_palette=False)
 
     def _widgets(self) -> dict[str, ChamberMap | TextPanel | TrendChart | KeptList]:
         return {
@@ -149,10 +150,20 @@ class BoardScreen(Screen[None]):
         key = self.app.key_of(panel, key) if hasattr(self.app, "key_of") else key
         return f"{key} {text}"
 
+    def on_option_list_option_highlighted(self) -> None:
+        """Name the event that is chosen now."""
+        self._show_marks_title()
+
+    def _show_marks_title(self) -> None:
+        chosen = self.mark_list.chosen
+        told = f"marks: {chosen.event}" if chosen is not None else "marks"  # what `coldside mark --delete` takes
+        self.query_one("#marks").border_title = self._title("marks", told)
+
     def _show_titles(self) -> None:
         for name in PANELS:
-            if name != "trend":
+            if name not in ("trend", "marks"):
                 self.query_one(f"#{name}").border_title = self._title(name, name)
+        self._show_marks_title()
         drawing = self.query_one(ChamberMap).drawing
         told = f"{self._level_name} from above"
         if self._difference:
@@ -198,6 +209,7 @@ class BoardScreen(Screen[None]):
         for name in LISTS:
             if name != kept:
                 self.query_one(f"#{name} > KeptList", KeptList).highlighted = None
+        self._show_marks_title()
 
     def action_level(self) -> None:
         """Show the next level."""

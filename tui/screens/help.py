@@ -1,4 +1,4 @@
-"""All keys, searchable; Enter runs the chosen one."""
+"""All keys, searchable; Enter runs the chosen one; and what the short signs mean."""
 
 from typing import ClassVar
 
@@ -10,6 +10,7 @@ from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from tui.actions import ACTIONS, Action
+from tui.draw.legend import LEGEND
 
 __all__ = ["HelpScreen"]
 
@@ -44,6 +45,8 @@ class HelpScreen(ModalScreen[str | None]):
         options = self.query_one(OptionList)
         options.clear_options()
         options.add_options([Option(self._prompt(a), id=a.id) for a in found])
+        signs = [(sign, told) for sign, told in LEGEND if all(w in f"{sign} {told}".lower() for w in words)]
+        options.add_options([Option(_sign(sign, told), disabled=True) for sign, told in signs])
         options.highlighted = 0 if found else None
 
     def _text(self, action: Action) -> str:
@@ -75,3 +78,7 @@ class HelpScreen(ModalScreen[str | None]):
     def action_last(self) -> None:
         """Go up the list."""
         self.query_one(OptionList).action_cursor_up()
+
+
+def _sign(sign: str, told: str) -> Content:
+    return Content.assemble((f"{sign:>11}  ", "bold"), (told, "$text-muted"))

@@ -14,7 +14,7 @@ __all__ = ["MarkList"]
 
 
 class MarkList(KeptList):
-    """Shows every mark that stands, the newest first; only events can be chosen."""
+    """Shows every mark, deleted ones greyed, the newest first; only events can be chosen."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*bindings("marks")]
     empty: ClassVar = "nothing marked, nothing seen"
@@ -25,6 +25,13 @@ class MarkList(KeptList):
         return [
             (m.event or f"{len(marks) - i}", [mark_line(m, view, width)], bool(m.event)) for i, m in enumerate(marks)
         ]
+
+    def action_cursor_up(self) -> None:
+        """Go up; where nothing is chosen, to the newest event."""
+        if self.highlighted is None:
+            self.on_focus()
+        else:
+            super().action_cursor_up()
 
     @property
     def chosen(self) -> Mark | None:

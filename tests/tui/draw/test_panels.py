@@ -227,9 +227,17 @@ def test_marks_are_told_in_words(night):
     zone = View(zone=UTC)
     told = [plain(mark_line(m, zone, 60)) for m in listed(night(marks=marks))]
     assert told == [
-        "22:13 split", "22:13 note: wet oak", "22:13 fire not picked up since 21:13?", "22:13 lid seen, confirmed",
+        "22:13 split", "22:13 note: wet oak", "22:13 refuel seen, deleted", "22:13 fire not picked up since 21:13?",
+        "22:13 lid seen, confirmed",
         "22:13 refuel seen?",
     ]  # fmt: skip
+
+
+def test_marks_come_in_the_order_of_their_times(night):
+    """A refuel is seen minutes after it was, when a note may have been written since."""
+    at = night().now_unix
+    marks = (Mark(at - 900.0, "split"), Mark(at - 60.0, "note", "wet"), Mark(at - 500.0, "seen-refuel", "", "refuel/1"))
+    assert [m.kind for m in listed(night(marks=marks))] == ["note", "seen-refuel", "split"]
 
 
 @pytest.mark.parametrize("cells", [12, 20, 33])

@@ -1,4 +1,5 @@
 import math
+from dataclasses import replace
 from datetime import UTC
 from zoneinfo import ZoneInfo
 
@@ -66,6 +67,10 @@ def test_an_alarm_says_what_stands_before_what_to_do(alarm):
     assert alarm_sentence(unknown, C) == "the grate is uneven: look"
     never = alarm("silent-probe/door", value=math.inf, limit=60.0, unit="seconds", message="door was never heard")
     assert alarm_sentence(never, C) == "door was never heard"
+    lying = alarm("probe-lying/flat", value=300.0, limit=5.0, unit="seconds", message="flat is stuck")
+    assert alarm_sentence(lying, C) == "flat is stuck, for 5 min", "a limit of seconds says nothing to a cook"
+    over = replace(lying, value=0.0, active=False, message="flat is believed again")
+    assert alarm_sentence(over, C) == "flat is believed again"
 
 
 def test_every_alarm_state_has_words():

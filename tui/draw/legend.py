@@ -1,0 +1,14 @@
+"""What the short signs on the board mean, for the help."""
+
+__all__ = ["LEGEND"]
+
+LEGEND: tuple[tuple[str, str], ...] = (
+    ("~", "zones: no probe of its own, read from the map"),
+    ("L, H", "zones: below the band, above it"),
+    ("dev", "zones: degrees from the mean of the level"),
+    ("trend", "zones: degrees an hour, over 15 minutes; arrows from 7 °F/h (4 °C/h)"),
+    ("cold dose", "zones: degrees below the band times minutes, since the fire stood"),
+    ("S, I, F", "trend: seen in the curves: a refuel, the lid, a fire not picked up"),
+    ("s, i, r ...", "trend: your own marks, by the key that makes them"),
+)
+"""Sign, and what it means."""
