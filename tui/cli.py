@@ -36,6 +36,7 @@ COMMANDS: dict[str, str] = {
     "status": "say in plain lines how the cook stands",
     "alarms": "list every alarm rule, shelve or acknowledge one, read the journal and its measures",
     "calibrate": "calibrate probes in ice water, boiling water or side by side",
+    "token": "let dashboards and phones on other machines in: tokens, and a certificate",
     "mark": "put something you did or saw on the record",
     "cooks": "list the recorded cooks",
     "export": "write a cook to a file in an open format",

@@ -1,4 +1,4 @@
-"""The collector's feed over a WebSocket on a unix socket, as an endless iterator of messages.
+"""The collector's feed over a WebSocket, as an endless iterator of messages; the way there is `tui.way`.
 
 A link that closes is opened again for ever; only a collector of another version ends the iteration. aiohttp is
 imported when the first link is opened, so that building a client costs nothing.
@@ -19,15 +19,13 @@ import msgspec
 from adapters.backoff import delay_seconds
 from collector import wire
 from tui.errors import NoReply, NotConnected, VersionRefused
+from tui.way import OPEN_SECONDS, Way, way_to
 
 if TYPE_CHECKING:
     from aiohttp import ClientSession, ClientWebSocketResponse
 
-__all__ = ["FEED_URL", "GREATEST_MESSAGE", "ClientLink", "ClientState", "CollectorClient", "Feed"]
+__all__ = ["GREATEST_MESSAGE", "ClientLink", "ClientState", "CollectorClient", "Feed"]
 
-FEED_URL = "http://collector/feed"
-OPEN_SECONDS = 10.0
-HEARTBEAT_SECONDS = 10.0
 REPLY_SECONDS = 5.0
 GREATEST_MESSAGE = 64 * 1024 * 1024
 """A history of a day with a hundred probes is some 10 MB; what is far beyond is not from a collector."""
@@ -80,7 +78,7 @@ class CollectorClient:
     """Reads the feed of one collector and sends it commands.
 
     Args:
-        socket: path of the collector's unix socket.
+        way: to the collector; a path is that of its unix socket.
         reply_seconds: how long to wait for the reply to a command.
         first_delay_seconds: first wait before trying again, see `adapters.backoff`.
         greatest_delay_seconds: greatest wait.
@@ -89,14 +87,14 @@ class CollectorClient:
 
     def __init__(
         self,
-        socket: Path | str,
+        way: Way | Path | str,
         *,
         reply_seconds: float = REPLY_SECONDS,
         first_delay_seconds: float = 0.5,
         greatest_delay_seconds: float = 5.0,
         random: Random | None = None,
     ) -> None:
-        self.socket = Path(socket)
+        self.way = way_to(way)
         self.link = ClientLink(ClientState.CONNECTING, time.time())
         self._reply_seconds = reply_seconds
         self._first_delay_seconds = first_delay_seconds
@@ -115,16 +113,15 @@ class CollectorClient:
         import aiohttp
 
         attempt = 0
-        connector = aiohttp.UnixConnector(path=str(self.socket))
-        async with aiohttp.ClientSession(connector=connector) as session:
+        async with aiohttp.ClientSession(connector=self.way.connector(), headers=self.way.headers) as session:
             while True:
-                why = "the collector closed the connection"
+                why, patience = "the collector closed the connection", 0.0
                 try:
                     async for message in self._one_link(session):
                         attempt = 0
                         yield message
                 except (aiohttp.ClientError, OSError, TimeoutError) as error:
-                    why = self._said(error)
+                    why, patience = self.way.said(error), self.way.patience_seconds(error)
                 except msgspec.DecodeError as error:
                     why = f"the collector sent what cannot be read: {error}"
                 finally:
@@ -133,13 +130,15 @@ class CollectorClient:
                     attempt, self._random, first=self._first_delay_seconds, cap=self._greatest_delay_seconds
                 )
                 attempt += 1
-                await asyncio.sleep(wait)
+                await asyncio.sleep(max(wait, patience))
 
     async def _one_link(self, session: "ClientSession") -> AsyncIterator[wire.FromCollector]:
         from aiohttp import WSMsgType
 
         async with asyncio.timeout(OPEN_SECONDS):
-            channel = await session.ws_connect(FEED_URL, heartbeat=HEARTBEAT_SECONDS, max_msg_size=GREATEST_MESSAGE)
+            channel = await session.ws_connect(
+                self.way.url, heartbeat=self.way.heartbeat_seconds, max_msg_size=GREATEST_MESSAGE
+            )
         async with channel:
             greeted = False
             async for frame in channel:
@@ -158,17 +157,6 @@ class CollectorClient:
                     self._answer(message)
                 else:
                     yield message
-
-    def _said(self, error: Exception) -> str:
-        """Say in a cook's words why no link could be had."""
-        cause = error.__cause__ or error
-        if isinstance(cause, FileNotFoundError | ConnectionRefusedError):
-            return f"no collector at {self.socket}"
-        if isinstance(cause, PermissionError):
-            return f"not allowed to use {self.socket}"
-        if isinstance(error, TimeoutError):
-            return "the collector does not answer"
-        return str(error) or type(error).__name__
 
     def _close(self, why: str) -> None:
         self._channel = None

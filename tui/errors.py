@@ -4,11 +4,12 @@ TuiError
 ├── ClientError          the collector could not be asked
 │   ├── VersionRefused   it speaks another version: carries both
 │   ├── NotConnected     there is no link now
-│   └── NoReply          it did not answer in time
+│   ├── NoReply          it did not answer in time
+│   └── WayError         the way to it cannot be used: token, certificate
 └── TerminalUnfit        this terminal cannot show the dashboard
 """
 
-__all__ = ["ClientError", "NoReply", "NotConnected", "TerminalUnfit", "TuiError", "VersionRefused"]
+__all__ = ["ClientError", "NoReply", "NotConnected", "TerminalUnfit", "TuiError", "VersionRefused", "WayError"]
 
 
 class TuiError(Exception):
@@ -41,6 +42,10 @@ class NotConnected(ClientError):  # noqa: N818  says what happened
 
 class NoReply(ClientError):  # noqa: N818  says what happened
     """The collector did not answer in time."""
+
+
+class WayError(ClientError):
+    """The way to the collector cannot be used as it was described."""
 
 
 class TerminalUnfit(TuiError):  # noqa: N818  says what happened

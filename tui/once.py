@@ -9,7 +9,8 @@ import msgspec
 
 from collector import wire
 from collector.snapshot import RuleView, Snapshot
-from tui.client import FEED_URL, GREATEST_MESSAGE
+from tui.client import GREATEST_MESSAGE
+from tui.way import OPEN_SECONDS, SocketWay, Way, way_to
 
 __all__ = ["NoCollectorError", "ask", "rules", "snapshots"]
 
@@ -21,24 +22,27 @@ class NoCollectorError(ConnectionError):
 
 
 @asynccontextmanager
-async def _feed(socket: Path) -> AsyncIterator[object]:
+async def _feed(socket: Way | Path) -> AsyncIterator[object]:
     import aiohttp
 
+    way = way_to(socket)
     try:
-        async with (
-            aiohttp.ClientSession(connector=aiohttp.UnixConnector(str(socket))) as session,
-            session.ws_connect(FEED_URL, max_msg_size=GREATEST_MESSAGE) as channel,
-        ):
-            yield channel
+        async with aiohttp.ClientSession(connector=way.connector(), headers=way.headers) as session:
+            async with asyncio.timeout(OPEN_SECONDS):
+                channel = await session.ws_connect(way.url, max_msg_size=GREATEST_MESSAGE)
+            async with channel:
+                yield channel
     except NoCollectorError:
         raise
     except msgspec.DecodeError as error:
-        raise NoCollectorError(f"what answers at {socket} is no collector of this version") from error
+        raise NoCollectorError(f"what answers at {way} is no collector of this version") from error
     except (aiohttp.ClientError, OSError) as error:
-        raise NoCollectorError(f"no collector answers at {socket}; is `coldside collect` running?") from error
+        if isinstance(way, SocketWay):
+            raise NoCollectorError(f"no collector answers at {way}; is `coldside collect` running?") from error
+        raise NoCollectorError(way.said(error)) from error
 
 
-async def snapshots(socket: Path) -> AsyncGenerator[Snapshot, None]:
+async def snapshots(socket: Way | Path) -> AsyncGenerator[Snapshot, None]:
     """Yield snapshots as they come.
 
     Raises:
@@ -59,7 +63,7 @@ def _refuse_other(news: wire.FromCollector) -> None:
         raise NoCollectorError(f"the collector speaks version {news.version}, this is {wire.VERSION}")
 
 
-async def ask(socket: Path, command: wire.Request) -> wire.Reply:
+async def ask(socket: Way | Path, command: wire.Request) -> wire.Reply:
     """Send a command and wait for what became of it.
 
     Raises:
@@ -70,7 +74,7 @@ async def ask(socket: Path, command: wire.Request) -> wire.Reply:
     return reply
 
 
-async def rules(socket: Path) -> tuple[RuleView, ...]:
+async def rules(socket: Way | Path) -> tuple[RuleView, ...]:
     """Ask how every rule stands.
 
     Raises:
@@ -81,7 +85,7 @@ async def rules(socket: Path) -> tuple[RuleView, ...]:
     return answer.rules
 
 
-async def _answer(socket: Path, command: wire.Command) -> wire.Reply | wire.Rules:
+async def _answer(socket: Way | Path, command: wire.Command) -> wire.Reply | wire.Rules:
     async with _feed(socket) as channel:
         await channel.send_bytes(wire.encode(command))  # type: ignore[attr-defined]
         try:

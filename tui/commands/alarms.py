@@ -5,16 +5,16 @@ import asyncio
 import json
 import re
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tui.commands.options import add_config, add_json, add_socket, add_store, chosen_unit, text
+from tui.commands.options import add_config, add_json, add_store, add_way, chosen_unit, text, way_of
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
     from collector.snapshot import RuleView
     from collector.wire import OfAlarm
     from tui.draw.view import View
+    from tui.way import Way
 
 __all__ = ["add_options", "run"]
 
@@ -63,7 +63,7 @@ def _sub(what: "argparse._SubParsersAction[argparse.ArgumentParser]", name: str,
 def _add_common(parser: argparse.ArgumentParser, *, of_collector: bool = True) -> None:
     add_config(parser)
     if of_collector:
-        add_socket(parser)
+        add_way(parser)
     add_json(parser)
     parser.add_argument("--unit", choices=("C", "F"), help="temperature unit")
 
@@ -98,10 +98,9 @@ def _view(options: argparse.Namespace) -> "View":
 def _list(options: argparse.Namespace) -> int:
     import msgspec
 
-    from collector.paths import runtime_socket
     from tui.draw.alarm_table import rule_lines
 
-    rules, now_unix = asyncio.run(_ask(runtime_socket(options.socket)))
+    rules, now_unix = asyncio.run(_ask(way_of(options)))
     code = _code(rules)
     if options.json:
         print(msgspec.json.encode({"schema": 1, "exit": int(code), "now_unix": now_unix, "rules": rules}).decode())
@@ -110,15 +109,15 @@ def _list(options: argparse.Namespace) -> int:
     return code
 
 
-async def _ask(socket: Path) -> tuple[tuple["RuleView", ...], float]:
+async def _ask(way: "Way") -> tuple[tuple["RuleView", ...], float]:
     """Ask the collector how its rules stand, and what time it is to it."""
     from contextlib import aclosing
 
     from tui.once import rules, snapshots
 
-    async with aclosing(snapshots(socket)) as coming:
+    async with aclosing(snapshots(way)) as coming:
         now_unix = (await anext(coming)).now_unix
-    return await rules(socket), now_unix
+    return await rules(way), now_unix
 
 
 def _code(rules: tuple["RuleView", ...]) -> Exit:
@@ -129,11 +128,10 @@ def _code(rules: tuple["RuleView", ...]) -> Exit:
 
 
 def _act(options: argparse.Namespace) -> int:
-    from collector.paths import runtime_socket
     from tui.once import ask
 
     command, told = _command(options)
-    reply = asyncio.run(ask(runtime_socket(options.socket), command))
+    reply = asyncio.run(ask(way_of(options), command))
     if options.json:
         print(json.dumps({"schema": 1, "done": reply.done, "why": reply.why}))
     elif reply.done:

@@ -4,15 +4,15 @@ import argparse
 import asyncio
 import sys
 from contextlib import aclosing
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tui.commands.options import add_json, add_socket, text
+from tui.commands.options import add_json, add_way, text, way_of
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
     from collector.snapshot import Mark
     from collector.wire import AddMark, Confirm, Delete
+    from tui.way import Way
 
 __all__ = ["add_options", "run"]
 
@@ -28,7 +28,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "--kind", default="note", choices=("note", "split", "lid", "spritz", "wrap", "turned", "moved"),
         help="what kind of thing (default: note)",
     )  # fmt: skip
-    add_socket(parser)
+    add_way(parser)
     add_json(parser)
 
 
@@ -36,14 +36,13 @@ def run(options: argparse.Namespace) -> int:
     """Send the mark to the collector, or list the events there are."""
     import json
 
-    from collector.paths import runtime_socket
     from tui.once import ask
 
-    socket = runtime_socket(options.socket)
+    way = way_of(options)
     if options.events:
-        return _list_events(options, asyncio.run(_events(socket)))
+        return _list_events(options, asyncio.run(_events(way)))
     command, told = _command(options)
-    reply = asyncio.run(ask(socket, command))
+    reply = asyncio.run(ask(way, command))
     if options.json:
         print(json.dumps({"schema": 1, "done": reply.done, "why": reply.why}))
     elif reply.done:
@@ -64,11 +63,11 @@ def _command(options: argparse.Namespace) -> tuple["AddMark | Confirm | Delete",
     return AddMark(1, options.kind, options.text), f"marked: {options.kind} {options.text}"
 
 
-async def _events(socket: Path) -> list["Mark"]:
+async def _events(way: "Way") -> list["Mark"]:
     """Ask for the events among the newest marks, deleted ones too, oldest first."""
     from tui.once import snapshots
 
-    async with aclosing(snapshots(socket)) as coming:
+    async with aclosing(snapshots(way)) as coming:
         return [mark for mark in (await anext(coming)).marks if mark.event]
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from collector.settings.load import Settings
+    from tui.way import Way
 
 __all__ = [
     "add_config",
@@ -13,6 +14,7 @@ __all__ = [
     "add_look",
     "add_socket",
     "add_store",
+    "add_way",
     "chosen_unit",
     "dashboard_look",
     "load_settings",
@@ -20,6 +22,7 @@ __all__ = [
     "pascal",
     "speed",
     "text",
+    "way_of",
 ]
 
 
@@ -36,6 +39,71 @@ def add_json(parser: argparse.ArgumentParser) -> None:
 def add_socket(parser: argparse.ArgumentParser) -> None:
     """Add `--socket PATH`."""
     parser.add_argument("--socket", metavar="PATH", help="the collector's socket (default: see `coldside paths`)")
+
+
+def add_way(parser: argparse.ArgumentParser) -> None:
+    """Add how to reach the collector: by its socket, or on another machine."""
+    add_socket(parser)
+    parser.add_argument(
+        "--at", type=_place, metavar="HOST[:PORT]",
+        help="a collector on another machine, over TLS (http://127.0.0.1:PORT: where an ssh -L ends)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--token-file",
+        metavar="FILE",
+        help="with --at: the token (default: $COLDSIDE_TOKEN_FILE, else it is asked for)",
+    )
+    verified = parser.add_mutually_exclusive_group()
+    verified.add_argument("--ca", metavar="FILE", help="with --at: whom to believe its certificate, or that itself")
+    verified.add_argument(
+        "--fingerprint",
+        type=_fingerprint,
+        metavar="SHA256",
+        help="with --at: its certificate's, as its collector logs it",
+    )
+
+
+def _place(words: str) -> tuple[str, int, bool]:
+    from tui.way import parse_at
+
+    try:
+        return parse_at(words)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from error
+
+
+def _fingerprint(words: str) -> bytes:
+    from tui.way import parse_fingerprint
+
+    try:
+        return parse_fingerprint(words)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from error
+
+
+def way_of(options: argparse.Namespace) -> "Way":
+    """Give the way to the collector that the options describe; a token that is needed may be asked for.
+
+    Raises:
+        WayError: options that go with --at stand alone, or the token cannot be had.
+    """
+    from pathlib import Path
+
+    from collector.paths import runtime_socket
+    from tui.errors import WayError
+    from tui.way import RemoteWay, SocketWay, read_token
+
+    if options.at is None:
+        if options.token_file or options.ca or options.fingerprint:
+            raise WayError("--token-file, --ca and --fingerprint go with --at HOST")
+        return SocketWay(runtime_socket(options.socket))
+    if options.socket:
+        raise WayError("--socket is on this machine, --at on another: give one of them")
+    host, port, tls = options.at
+    if not tls and (options.ca or options.fingerprint):
+        raise WayError("--ca and --fingerprint are for TLS, http:// is without it")
+    token = read_token(options.token_file, host)
+    return RemoteWay(host, port, token, tls, Path(options.ca) if options.ca else None, options.fingerprint)
 
 
 def add_store(parser: argparse.ArgumentParser) -> None:

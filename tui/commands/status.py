@@ -5,12 +5,13 @@ import asyncio
 from contextlib import aclosing
 from typing import TYPE_CHECKING
 
-from tui.commands.options import add_config, add_json, add_socket, chosen_unit
+from tui.commands.options import add_config, add_json, add_way, chosen_unit, way_of
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
     from collector.snapshot import Snapshot
     from tui.draw.view import View
+    from tui.way import Way
 
 __all__ = ["add_options", "run"]
 
@@ -18,7 +19,7 @@ __all__ = ["add_options", "run"]
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of `status`."""
     add_config(parser)
-    add_socket(parser)
+    add_way(parser)
     add_json(parser)
     parser.add_argument("--watch", action="store_true", help="go on: a line whenever an alarm or the fire changes")
     parser.add_argument("--unit", choices=("C", "F"), help="temperature unit")
@@ -28,17 +29,17 @@ def run(options: argparse.Namespace) -> int:
     """Print the status."""
     from tui.draw.view import View
 
-    return asyncio.run(_status(options, View(fahrenheit=chosen_unit(options) == "F")))
+    way = way_of(options)
+    return asyncio.run(_status(options, way, View(fahrenheit=chosen_unit(options) == "F")))
 
 
-async def _status(options: argparse.Namespace, view: "View") -> int:
-    from collector.paths import runtime_socket
+async def _status(options: argparse.Namespace, way: "Way", view: "View") -> int:
     from tui.draw.summary import status_lines
     from tui.once import snapshots
 
     last: list[str] = []
     code = Exit.OK
-    async with aclosing(snapshots(runtime_socket(options.socket))) as coming:
+    async with aclosing(snapshots(way)) as coming:
         async for snapshot in coming:
             code = _code(snapshot)
             if options.json:

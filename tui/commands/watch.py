@@ -3,7 +3,7 @@
 import argparse
 import asyncio
 
-from tui.commands.options import add_config, add_look, add_socket, dashboard_look, load_settings
+from tui.commands.options import add_config, add_look, add_way, dashboard_look, load_settings, way_of
 
 __all__ = ["add_options", "run"]
 
@@ -11,19 +11,19 @@ __all__ = ["add_options", "run"]
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of `watch`."""
     add_config(parser)
-    add_socket(parser)
+    add_way(parser)
     add_look(parser)
 
 
 def run(options: argparse.Namespace) -> int:
     """Attach and show; a collector that is not there yet is waited for."""
     from collector.errors import SettingsError
-    from collector.paths import runtime_socket
     from tui.app import run_dashboard
     from tui.client import CollectorClient
     from tui.commands.screen_log import silence_logging
     from tui.commands.signals import until_signalled
 
+    way = way_of(options)
     silence_logging()
     try:
         settings = load_settings(options)
@@ -31,5 +31,5 @@ def run(options: argparse.Namespace) -> int:
         if options.config:
             raise
         settings = None
-    client = CollectorClient(runtime_socket(options.socket))
+    client = CollectorClient(way)
     return asyncio.run(until_signalled(run_dashboard(client, **dashboard_look(options, settings))))
