@@ -19,6 +19,8 @@ _STANDS_FOR: dict[tuple[str, str], Any] = {
     ("zone", "x"): [0.0, 1.0], ("zone", "y"): [0.0, 1.0],
 }  # fmt: skip
 """In place of what must be there and is not, or cannot be read."""
+_KEPT = ("chamber", "cook", "source", "probe", "zone")
+"""Tables that others are held against; any other goes as a whole where something is missing in it."""
 
 
 def mended(document: dict[str, Any], found: list[Mistake]) -> Config | None:
@@ -71,6 +73,8 @@ def _mend(document: dict[str, Any], where: Where) -> None:
     elif isinstance(holder, dict) and isinstance(last, str):
         if known:
             del holder[last]
+        elif len(where) > 1 and top not in _KEPT:
+            del document[str(top)]
         else:
             holder[last] = _stand_in_for(document, where)
 
