@@ -4,6 +4,7 @@ import asyncio
 import contextlib
 import dataclasses
 import math
+import re
 import sqlite3
 
 import pytest
@@ -22,6 +23,7 @@ from collector.snapshot import Phase
 from collector.store.archive import Archive
 from collector.store.calibration_row import calibration_of, calibration_row
 from collector.store.database import Database
+from collector.store.schema import MIGRATIONS
 from tui.nights import night_settings
 from tui.once import ask
 
@@ -216,7 +218,8 @@ def test_a_store_of_version_2_is_read_as_it_is_and_written_as_the_next(tmp_path)
     database.commit(opened.number, pipeline.cut(), full=True)
     database.close()
     with contextlib.closing(sqlite3.connect(path)) as older:
-        older.executescript("DROP TABLE calibration; PRAGMA user_version = 2;")
+        later = re.findall(r"CREATE TABLE (\w+)", "".join(MIGRATIONS[2:]))
+        older.executescript(";".join(f"DROP TABLE {table}" for table in later) + "; PRAGMA user_version = 2")
     with Archive(path) as archive:
         assert archive.calibrations() == []
         assert differences(archive, archive.cook("n")) == []

@@ -3,6 +3,7 @@
 import contextlib
 import dataclasses
 import math
+import re
 import sqlite3
 
 import pytest
@@ -22,6 +23,7 @@ from collector.snapshot import AlarmState
 from collector.store.archive import Archive
 from collector.store.database import Batch, Database
 from collector.store.row import Ordinals, ordinal_at, reading_of, row_of, unix_of, verdict_of, with_verdict
+from collector.store.schema import MIGRATIONS
 from tui.nights import night_settings
 
 START = 1_790_000_000.0
@@ -243,7 +245,8 @@ def test_a_store_of_version_1_is_read_as_it_is_and_written_as_the_next(tmp_path)
     database.commit(opened.number, pipeline.cut(), full=True)
     database.close()
     with contextlib.closing(sqlite3.connect(path)) as older:
-        older.executescript("DROP TABLE vitals; DROP TABLE calibration; DROP TABLE boot; PRAGMA user_version = 1;")
+        later = re.findall(r"CREATE TABLE (\w+)", "".join(MIGRATIONS[1:]))
+        older.executescript(";".join(f"DROP TABLE {table}" for table in later) + "; PRAGMA user_version = 1")
     with Archive(path) as archive:
         assert archive.vitals(archive.cook("last")) == []
         assert differences(archive, archive.cook("last")) == []

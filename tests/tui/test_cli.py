@@ -1,5 +1,6 @@
 """The command line as its user meets it: exit codes, one clear line for a mistake, nothing heavy for `--help`."""
 
+import fcntl
 import json
 import os
 import pty
@@ -270,20 +271,31 @@ def test_a_signal_leaves_terminal_and_disk_as_they_were(words, number, tmp_path)
         os.close(master)
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
-def test_collect_stops_when_asked_or_when_its_terminal_closes(number, tmp_path):
-    config, path = tmp_path / "pit.toml", tmp_path / "c.sock"
+@pytest.mark.parametrize("how", ["asked", "its terminal closes"])
+def test_collect_stops_when_asked_or_when_its_terminal_closes(how, tmp_path):
+    config, path, log = tmp_path / "pit.toml", tmp_path / "c.sock", tmp_path / "log"
     assert main(["init", "-c", str(config)]) == Exit.OK
     config.write_text(config.read_text().replace('host = "localhost"', 'host = "127.0.0.1"\nport = 9'))
     words = ["collect", "-c", str(config), "--store", str(tmp_path / "c.db"), "--socket", str(path)]
-    with subprocess.Popen([sys.executable, "-m", "tui.cli", *words], stderr=subprocess.PIPE, text=True) as process:
-        try:
-            end = time.monotonic() + 20
-            while not path.exists() and process.poll() is None and time.monotonic() < end:
-                time.sleep(0.05)
-            process.send_signal(number)
-            _, said = process.communicate(timeout=20)
-        finally:
-            process.kill()
-    assert process.returncode == Exit.OK, said
+    terminal, its_end = pty.openpty()
+    with log.open("w") as said:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "tui.cli", *words], stdin=its_end, stderr=said, start_new_session=True,
+            preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0),
+        )  # fmt: skip
+    os.close(its_end)
+    try:
+        end = time.monotonic() + 20
+        while not path.exists() and process.poll() is None and time.monotonic() < end:
+            time.sleep(0.05)
+        if how == "asked":
+            process.terminate()
+        else:
+            os.close(terminal)
+        assert process.wait(20) == Exit.OK, log.read_text()
+    finally:
+        process.kill()
+        process.wait()
+        if how == "asked":
+            os.close(terminal)
     assert not path.exists()
