@@ -263,7 +263,8 @@ function showMap() {
   }));
   else cells.append(draw("rect", {x: 0, y: top, width, height: tall, fill: "url(#hatch)"}));
   picture.append(cells, draw("rect", {x: 1, y: top, width: width - 2, height: tall, rx: view.shape === "cylinder" ? rem() : 2, class: "edge"}));
-  const ends = view.fire_side === "left" ? ["◀ FIRE END", "STACK END"] : ["STACK END", "FIRE END ▶"];
+  const end = width < 16 * rem() ? "" : " END";   // with large text there is room for a word each
+  const ends = view.fire_side === "left" ? ["◀ FIRE" + end, "STACK" + end] : ["STACK" + end, "FIRE" + end + " ▶"];
   picture.append(draw("text", {x: 2, y: top - 6}, ends[0]), draw("text", {x: width - 2, y: top - 6, "text-anchor": "end"}, ends[1]),
     draw("text", {x: width / 2, y: top + tall + line - 4, "text-anchor": "middle"}, "door"));
   const taken = [];

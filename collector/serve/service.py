@@ -114,6 +114,8 @@ class Service:
         for caller in callers:
             caller.cancel()
         await asyncio.gather(*callers, return_exceptions=True)
+        for _ in range(5):  # the loop sees that they were shut down, and closes them
+            await asyncio.sleep(0)
 
     async def _listen(self) -> None:
         told, where = "", self._options.listen
@@ -176,19 +178,26 @@ class Service:
 
     async def _admit(self, caller: socket.socket, house: str) -> None:
         """Shake hands with one caller and keep the connection until it ends."""
-        gone = asyncio.Event()
+        gone, handed_over = asyncio.Event(), False
         try:
             protocol = self._opened().connection(gone.set)
             self._renew_context()
             patience = HANDSHAKE_SECONDS if self._context is not None else None
-            await asyncio.get_running_loop().connect_accepted_socket(
+            handed_over = True
+            transport, _ = await asyncio.get_running_loop().connect_accepted_socket(
                 lambda: protocol, caller, ssl=self._context, ssl_handshake_timeout=patience
             )
-            await gone.wait()
+            try:
+                await gone.wait()
+            finally:
+                transport.abort()
         except OSError as error:  # also of TLS: no browser, a certificate it does not take, nothing said for too long
             log.debug("%s was not let in: %s", house, error)
         finally:
-            caller.close()
+            with contextlib.suppress(OSError):  # it is closed already, as a rule
+                caller.shutdown(socket.SHUT_RDWR)  # a handshake that was broken off waits for the other side no more
+            if not handed_over:
+                caller.close()
 
     def _opened(self) -> "House":
         if self._house is None:
