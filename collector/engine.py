@@ -40,6 +40,7 @@ from collector.snapshot import (
     RuleView,
     Snapshot,
     TrendPoint,
+    TroubleView,
     Verdict,
     ZoneView,
 )  # fmt: skip
@@ -526,6 +527,10 @@ class Engine:
         """
         return self._rules.refusal(action)
 
+    def troubles(self) -> tuple[TroubleView, ...]:
+        """Show what is wrong, once for all alarms of one cause."""
+        return self._rules.troubles()
+
     def snapshot(self) -> Snapshot:
         """Show the cook as it stands."""
         plan = self.plan
@@ -548,7 +553,7 @@ class Engine:
             self._fire_view(),
             self._rules.views(),
             self._book.marks(),
-            troubles=self._rules.troubles(),
+            troubles=self.troubles(),
         )
 
     def _probe_view(self, i: int) -> ProbeView:

@@ -10,6 +10,7 @@ from collector.errors import Problem, SettingsError
 from collector.model.plan import DEFAULT_RULES, GRATE, Plan, Probe, Rule, Zone
 from collector.model.tolerance import CLASSES
 from collector.settings.bluetooth import check_bluetooth
+from collector.settings.calling import check_calling
 from collector.settings.check import Mistake, Where, mistakes
 from collector.settings.display_keys import check_display_keys
 from collector.settings.mended import depends, mended
@@ -128,6 +129,7 @@ class _Builder:
         check_sources(config.source, self._path.parent, self.found, self.warnings)
         check_bluetooth(config, self._path.parent, self.found, self.warnings)
         check_outward(config, self._path.parent, self.found, self.warnings)
+        check_calling(config, self._path.parent, self.found, self.warnings)
         check_serve(config.serve, self._path.parent, self.found)
         probes = tuple(self._probe(i, p) for i, p in enumerate(config.probe))
         self._check_probes(probes)

@@ -9,7 +9,7 @@ from adapters.decode.gatt import full_uuid
 from adapters.decode.mqtt_payload import KeyPlace
 from adapters.errors import SourceConfigError
 from adapters.mqtt.filters import check_filter, check_topic
-from collector.settings.quantity import QuantityError, parse_difference, parse_temperature
+from collector.settings.quantity import QuantityError, parse_difference, parse_hours, parse_temperature
 
 __all__ = ["mistake_in"]
 
@@ -53,6 +53,11 @@ def _pointer(text: str) -> None:
         ) from error
 
 
+def _hours(text: str) -> None:
+    if text:
+        parse_hours(text)
+
+
 def _address(text: str) -> None:
     if not _ADDRESS.fullmatch(text):
         raise SourceConfigError(
@@ -73,5 +78,6 @@ _CHECKS: dict[str, Callable[[str], object]] = {
     "key place": _key_place,
     "JSON Pointer": _pointer,
     "device address": _address,
+    "hours": _hours,
     "UUID": lambda text: full_uuid(text) if text else None,
 }

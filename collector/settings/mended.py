@@ -53,6 +53,8 @@ _NAMES: dict[tuple[str | int, str | int], tuple[str, tuple[str, ...]]] = {
     ("zone", "level"): ("probe", ("level", "duty")),
     ("probe", "source"): ("source", ("name",)),
     ("source", "layout"): ("layout", ()),
+    ("person", "channels"): ("channel", ("name", "url_file", "command", "host", "topic")),
+    ("ladder", "steps"): ("person", ("name", "channels")),
 }
 """What a key names of another table: nothing can be said of it while that is broken."""
 

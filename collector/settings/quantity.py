@@ -5,7 +5,7 @@ import re
 
 from adapters.reading import Unit, difference_kelvin, to_celsius
 
-__all__ = ["QuantityError", "parse_difference", "parse_temperature"]
+__all__ = ["QuantityError", "parse_difference", "parse_hours", "parse_temperature"]
 
 _UNITS = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT, "K": Unit.KELVIN}
 _QUANTITY = re.compile(r"^\s*([-+]?\d+(?:\.\d+)?)\s*°?\s*([CFK])\s*$")
@@ -51,3 +51,19 @@ def parse_difference(text: str) -> float:
     """
     value, unit = _parse(text)
     return difference_kelvin(value, unit)
+
+
+_HOURS = re.compile(r"^\s*([01]?\d|2[0-3]):([0-5]\d)\s*[-–]\s*([01]?\d|2[0-3]):([0-5]\d)\s*$")
+
+
+def parse_hours(text: str) -> tuple[int, int]:
+    """Read hours of the day; return their start and end, minutes after midnight.
+
+    Raises:
+        QuantityError: not two different times of the day.
+    """
+    match = _HOURS.match(text)
+    start, end = (60 * int(match[k]) + int(match[k + 1]) for k in (1, 3)) if match else (0, 0)
+    if start == end:
+        raise QuantityError(f'{text!r} are no hours; write from when to when by a 24-hour clock, such as "22:30-06:00"')
+    return start, end

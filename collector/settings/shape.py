@@ -10,23 +10,32 @@ from collector.model.plan import SHELVE_AT_MOST_SECONDS, Against
 
 __all__ = [
     "AlarmTable",
+    "AppriseChannel",
     "Availability",
+    "BellChannel",
     "BleSource",
     "Bluetooth",
     "Chamber",
+    "ChannelTable",
+    "CommandChannel",
     "Config",
     "Cook",
     "Display",
     "Heartbeat",
+    "LadderTable",
+    "MqttChannel",
     "MqttSource",
+    "PersonTable",
     "ProbeTable",
     "Publish",
     "RecordingSource",
     "RehearsalSource",
     "Serve",
     "SourceTable",
+    "StepTable",
     "Store",
     "Subscription",
+    "WebhookChannel",
     "ZoneTable",
 ]
 
@@ -48,6 +57,7 @@ KeyIn = Annotated[str, Meta(extra={"means": "key place"})]
 Pointer = Annotated[str, Meta(extra={"means": "JSON Pointer"})]
 Address = Annotated[str, Meta(extra={"means": "device address"})]
 Uuid = Annotated[str, Meta(extra={"means": "UUID"})]
+Hours = Annotated[str, Meta(extra={"means": "hours"})]
 TemperatureUnit = Literal["C", "F", "K"]
 ToleranceClass = Literal[
     "IEC 60751 AA", "IEC 60751 A", "IEC 60751 B", "IEC 60751 C", "IEC 60584-1 K class 1", "IEC 60584-1 K class 2"
@@ -130,6 +140,8 @@ class Publish(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     certificate_file: str = ""
     key_file: str = ""
     client_id: str = ""
+    acknowledge: bool = False
+    """Who publishes a key of an alarm or a trouble below `base/acknowledge` acknowledges it."""
 
 
 class Heartbeat(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -297,6 +309,97 @@ class AlarmTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     """Minutes; 0: it may not be shelved."""
 
 
+class WebhookChannel(
+    msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="webhook"
+):
+    """An address that takes a JSON document."""
+
+    name: Name
+    url_file: File
+    """File with the address, which is as good as a password."""
+    picture: Literal["none", "base64", "multipart"] = "none"
+    """The map, as PNG: in a field of the document, or a part beside it."""
+
+
+class CommandChannel(
+    msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="command"
+):
+    """A program on this machine that is given the document on its standard input."""
+
+    name: Name
+    command: Annotated[tuple[Annotated[str, Meta(max_length=4096)], ...], Meta(min_length=1, max_length=64)]
+    """Program and arguments; no shell reads them."""
+    seconds: Annotated[float, Meta(gt=0, le=120)] = 10.0
+    """As long as it may take."""
+
+
+class MqttChannel(
+    msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="mqtt"
+):
+    """A topic that holds the newest message."""
+
+    name: Name
+    host: Host
+    port: Port | None = None
+    topic: Topic
+    version: Literal["3.1.1", "5"] = "5"
+    user: str = ""
+    password_file: str = ""
+    tls: bool = False
+    ca_file: str = ""
+    certificate_file: str = ""
+    key_file: str = ""
+    client_id: str = ""
+
+
+class AppriseChannel(
+    msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="apprise"
+):
+    """Any service that the library Apprise knows; needs the extra `notify`."""
+
+    name: Name
+    url_file: File
+    """File with one address of Apprise a line, which are as good as passwords."""
+    picture: bool = True
+    """Send the map with it."""
+
+
+class BellChannel(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="bell"):
+    """The bell of the terminal in which the collector runs."""
+
+    name: Name
+
+
+ChannelTable = WebhookChannel | CommandChannel | MqttChannel | AppriseChannel | BellChannel
+
+
+class PersonTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Somebody who is told of troubles."""
+
+    name: Name
+    channels: Annotated[tuple[Name, ...], Meta(min_length=1, max_length=16)]
+    """By each of them, every time."""
+    quiet: Hours = ""
+    """`"22:30-06:00"`, local time: what is not urgent waits until they are over."""
+
+
+class StepTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One rung of a ladder."""
+
+    after: Annotated[float, Meta(ge=0, le=1440)]
+    """Minutes since the trouble stood."""
+    tell: tuple[Name, ...]
+
+
+class LadderTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Who is told of troubles of some priorities, and when again."""
+
+    priorities: Annotated[tuple[Literal["urgent", "check", "note"], ...], Meta(min_length=1)]
+    steps: Annotated[tuple[StepTable, ...], Meta(min_length=1, max_length=32)]
+    repeat: Annotated[float, Meta(ge=1, le=1440)] = 10.0
+    """Minutes: the last step comes again, and again, until somebody acknowledges."""
+
+
 class Config(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The whole file."""
 
@@ -314,3 +417,6 @@ class Config(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     probe: Annotated[tuple[ProbeTable, ...], Meta(min_length=1)]
     zone: tuple[ZoneTable, ...] = ()
     alarm: dict[str, AlarmTable] = msgspec.field(default_factory=dict)
+    channel: tuple[ChannelTable, ...] = ()
+    person: tuple[PersonTable, ...] = ()
+    ladder: tuple[LadderTable, ...] = ()

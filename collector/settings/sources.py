@@ -9,7 +9,7 @@ from adapters.mqtt.filters import covers, overlaps
 from adapters.reading import Unit
 from collector.settings.check import Mistake, Where
 from collector.settings.secret import file_trouble, unreadable
-from collector.settings.shape import MqttSource, Publish, RecordingSource, SourceTable, Subscription
+from collector.settings.shape import MqttChannel, MqttSource, Publish, RecordingSource, SourceTable, Subscription
 
 __all__ = ["check_broker", "check_sources", "reader_of"]
 
@@ -48,7 +48,12 @@ def check_sources(
 
 
 def check_broker(
-    source: MqttSource | Publish, name: str, where: Where, folder: Path, found: list[Mistake], warnings: list[str]
+    source: MqttSource | Publish | MqttChannel,
+    name: str,
+    where: Where,
+    folder: Path,
+    found: list[Mistake],
+    warnings: list[str],
 ) -> None:
     """Check how a broker is reached; `name` is what a warning calls it."""
     if source.password_file and not source.user:

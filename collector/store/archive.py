@@ -11,6 +11,7 @@ from typing import Self
 import msgspec
 
 from adapters.reading import Reading
+from collector.calls.record import CallsOnRecord
 from collector.errors import StoreDamagedError, StoreError, StoreVersionError
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import AlarmEvent, Transition, in_order
@@ -18,6 +19,7 @@ from collector.model.calibration import Calibration
 from collector.model.plan import Plan
 from collector.model.vitals import DeviceVitals
 from collector.snapshot import AlarmState, Mark, Priority, TrendPoint
+from collector.store.call_row import calls_on_record
 from collector.store.calibration_row import COLUMNS, calibration_of
 from collector.store.damage import is_damage
 from collector.store.row import Row, reading_of, unix_of
@@ -227,6 +229,14 @@ class Archive:
             "SELECT time_ms, kind, text FROM mark WHERE cook = ? ORDER BY time_ms", (cook.number,)
         )
         return [Mark(ms / 1000, kind, text) for ms, kind, text in found]
+
+    def calls(self, cook: int) -> CallsOnRecord:
+        """Give the calls that go on, with their messages and those that wait; nothing in a store before version 5.
+
+        Args:
+            cook: number of the cook that goes on or begins.
+        """
+        return calls_on_record(self._connection, cook) if self._version >= 5 else CallsOnRecord()
 
     def alive_unix(self, cook: Cook) -> float:
         """Give the last time anything of a cook was written: its trend goes on when no probe is heard."""

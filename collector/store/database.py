@@ -10,12 +10,14 @@ from itertools import chain
 from pathlib import Path
 from typing import IO
 
+from collector.calls.record import CallRow, MessageRow
 from collector.errors import StoreBusyError, StoreDamagedError, StoreError, StoreVersionError
 from collector.model.action import Action
 from collector.model.alarm import Transition
 from collector.model.vitals import DeviceVitals
 from collector.snapshot import Mark, TrendPoint
 from collector.store.archive import Cook
+from collector.store.call_row import write_calls, write_messages
 from collector.store.calibration_row import calibration_row
 from collector.store.damage import is_damage
 from collector.store.redate import redate
@@ -44,12 +46,17 @@ class Batch:
     transitions: list[Transition] = field(default_factory=list)
     marks: list[Mark] = field(default_factory=list)
     trend: list[TrendPoint] = field(default_factory=list)
+    calls: dict[int, CallRow] = field(default_factory=dict)
+    """By number, as each stands now."""
+    messages: dict[str, MessageRow] = field(default_factory=dict)
+    """By id, as each stands now."""
     receipts: dict[str, int] = field(default_factory=dict)
     """Newest receipt of each source that this batch settles once it is on disk."""
 
     def __bool__(self) -> bool:
         return bool(
             self.rows or self.actions or self.transitions or self.marks or self.trend or self.receipts or self.vitals
+            or self.calls or self.messages
         )
 
 
@@ -231,6 +238,11 @@ class Database:
                 "INSERT OR IGNORE INTO trend VALUES (?, ?, ?)",
                 [(round(p.time_unix * 1000), cook, pack(p)) for p in batch.trend],
             )
+
+        if batch.calls:
+            write_calls(self._connection, cook, batch.calls.values())
+        if batch.messages:
+            write_messages(self._connection, cook, batch.messages.values())
 
     def _write_rows(self, rows: list[Row]) -> None:
         """Insert readings, many a statement.

@@ -16,6 +16,8 @@ GRID_MS = 60_000
 """Every grid of the engine divides this."""
 OF_ORDINALS = ("reading", "action", "vitals", "calibration")
 OF_TIMES = ("trend", "alarm_log", "mark")
+OF_CALLS = (("call", "began_ms"), ("call", "ended_ms"), ("message", "due_ms"), ("message", "sent_ms"))
+"""Times that are no keys."""
 
 
 def redate(connection: sqlite3.Connection, since_ms: int, step_ms: int) -> int:
@@ -47,6 +49,8 @@ def redate(connection: sqlite3.Connection, since_ms: int, step_ms: int) -> int:
             run(f"UPDATE {table} SET time_ms = -time_ms WHERE time_ms < 0")  # noqa: S608
         run("UPDATE plan SET from_id = from_id + ? WHERE from_id >= ?", (ordinals, low))
         run("UPDATE cook SET started_ms = started_ms + ? WHERE started_ms >= ?", (step, since_ms))
+        for table, column in OF_CALLS:
+            run(f"UPDATE {table} SET {column} = {column} + ? WHERE {column} >= ?", (step, since_ms))  # noqa: S608
         run("UPDATE boot SET from_ms = from_ms + ? WHERE from_ms >= ?", (step, since_ms))
         run("UPDATE cook SET ended_ms = ended_ms + ? WHERE ended_ms >= ?", (step, since_ms))
     return step

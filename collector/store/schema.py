@@ -102,7 +102,37 @@ CREATE TABLE boot (                -- what was written since the machine started
 ) WITHOUT ROWID;
 """
 
-MIGRATIONS: tuple[str, ...] = (_VERSION_1, _VERSION_2, _VERSION_3, _VERSION_4)
+_VERSION_5 = """
+CREATE TABLE call (                -- a trouble that somebody is told of until he acknowledges it
+    number INTEGER PRIMARY KEY,
+    cook INTEGER NOT NULL REFERENCES cook,
+    trouble TEXT NOT NULL,
+    priority INTEGER NOT NULL,
+    began_ms INTEGER NOT NULL,
+    rung INTEGER NOT NULL,         -- steps of the ladder taken
+    told TEXT NOT NULL,            -- JSON: pairs of person and channel
+    held TEXT NOT NULL,            -- JSON: whom quiet hours have kept from being told
+    ended_ms INTEGER,              -- NULL while it goes on
+    why TEXT NOT NULL
+);
+CREATE TABLE message (             -- the outbox, and what went out of it
+    id TEXT PRIMARY KEY,
+    call INTEGER NOT NULL,         -- 0: a test
+    rung INTEGER NOT NULL,
+    person TEXT NOT NULL,
+    channel TEXT NOT NULL,
+    word TEXT NOT NULL,            -- raised, again, over, test
+    due_ms INTEGER NOT NULL,
+    body TEXT NOT NULL,            -- JSON
+    state TEXT NOT NULL,           -- waiting, failed (to be tried again), sent, given up
+    tries INTEGER NOT NULL,
+    error TEXT NOT NULL,
+    sent_ms INTEGER,
+    cook INTEGER NOT NULL REFERENCES cook
+) WITHOUT ROWID;
+"""
+
+MIGRATIONS: tuple[str, ...] = (_VERSION_1, _VERSION_2, _VERSION_3, _VERSION_4, _VERSION_5)
 """Script number k takes a store from version k to k + 1."""
 
 VERSION = len(MIGRATIONS)

@@ -18,7 +18,7 @@ PAGES_AT_A_TIME = 256
 """Copied between two looks at the clock: the collector commits in between."""
 MOST_COMPLAINTS = 20
 OF_ORDINALS = ("reading", "action", "vitals")
-OF_COOKS = ("plan", "alarm_log", "mark", "trend")
+OF_COOKS = ("plan", "alarm_log", "mark", "trend", "message", "call")
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,65 @@
+"""What is on record of calls: one row a call, one row a message, each written anew whenever it changes."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from collector.calls.escalation import Call
+
+__all__ = ["CallRow", "CallsOnRecord", "MessageRow", "State"]
+
+State = Literal["waiting", "failed", "sent", "given up"]
+"""`failed`: it was tried, and will be again."""
+
+
+@dataclass(frozen=True, slots=True)
+class CallRow:
+    """One call as it stands."""
+
+    call: Call
+    ended_unix: float | None = None
+    why: str = ""
+    """Why it ended: `acknowledged`, `over` or `another cook`."""
+
+
+@dataclass(frozen=True, slots=True)
+class MessageRow:
+    """One message to one person by one channel as it stands."""
+
+    id: str
+    """Never the same for two messages: the other side knows a repetition by it."""
+    call: int
+    """0: a test."""
+    rung: int
+    person: str
+    channel: str
+    word: str
+    """`raised`, `again`, `over` or `test`."""
+    due_unix: float
+    body: str
+    """The document, as JSON."""
+    state: State = "waiting"
+    tries: int = 0
+    error: str = ""
+    """Of the last try, or why it was given up."""
+    sent_unix: float | None = None
+
+    @property
+    def open(self) -> bool:
+        """Whether it is still to be sent."""
+        return self.state in ("waiting", "failed")
+
+
+@dataclass(frozen=True, slots=True)
+class CallsOnRecord:
+    """What a collector that starts has to know."""
+
+    open: tuple[Call, ...] = ()
+    """Calls of this cook that nobody has ended."""
+    left: tuple[Call, ...] = ()
+    """Of other cooks: nobody is told of them any more."""
+    messages: tuple[MessageRow, ...] = ()
+    """Those of open calls, and all that wait, oldest first."""
+    last_number: int = 0
+    """The greatest number of a call."""
+    proven_unix: float | None = None
+    """When somebody last acknowledged a test."""
