@@ -5,7 +5,7 @@ from pathlib import Path
 
 import platformdirs
 
-__all__ = ["config_file", "runtime_socket", "store_file"]
+__all__ = ["config_file", "runtime_socket", "sessions_file", "store_file", "tokens_file"]
 
 _APP = "coldside"
 MACHINE_STATE = Path("/var/lib/coldside")
@@ -44,6 +44,16 @@ def store_file(named: str = "") -> Path:
     user = Path(platformdirs.user_state_dir(_APP)) / "cooks.db"
     machine = MACHINE_STATE / "cooks.db"
     return machine if not user.exists() and _there(machine) else user
+
+
+def tokens_file(store: Path) -> Path:
+    """Find the tokens of a store: beside it, so that each pit has its own."""
+    return store.with_name(f"{store.stem}.tokens.json")
+
+
+def sessions_file(store: Path) -> Path:
+    """Find the sessions of the browsers that were let in to a store."""
+    return store.with_name(f"{store.stem}.sessions.json")
 
 
 def runtime_socket(named: str | None = None) -> Path:

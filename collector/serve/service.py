@@ -15,9 +15,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from collector.errors import TokenError
+from collector.paths import sessions_file, tokens_file
 from collector.serve.address import Listen, parse_listen
 from collector.serve.throttle import house_of
-from collector.serve.tokens import TokenBook, tokens_file
+from collector.serve.tokens import TokenBook
 from collector.settings.serving import certificate_files
 from collector.settings.shape import Serve
 
@@ -51,6 +52,7 @@ class ServeOptions:
     hosts: frozenset[str]
     """Names by which it may be reached."""
     tokens: Path
+    sessions: Path
     unit: str = "F"
     """In which the page shows temperatures."""
 
@@ -64,8 +66,10 @@ def serve_options(serve: Serve, folder: Path, store: Path, unit: str) -> ServeOp
         store: the tokens are beside it.
         unit: `F` or `C`.
     """
-    files = certificate_files(serve, folder)
-    return ServeOptions(parse_listen(serve.listen), files, frozenset(serve.hosts), tokens_file(store), unit)
+    return ServeOptions(
+        parse_listen(serve.listen), certificate_files(serve, folder), frozenset(serve.hosts), tokens_file(store),
+        sessions_file(store), unit,
+    )  # fmt: skip
 
 
 class Service:

@@ -15,7 +15,7 @@ import msgspec
 from collector.errors import TokenError
 from collector.serve.private import locked, others_may_read, write_private
 
-__all__ = ["May", "Token", "TokenBook", "add_token", "read_tokens", "remove_token", "tokens_file"]
+__all__ = ["May", "Token", "TokenBook", "add_token", "read_tokens", "remove_token"]
 
 TOKEN_BYTES = 32
 LONGEST_TOKEN = 128
@@ -51,11 +51,6 @@ class Token(msgspec.Struct, frozen=True):
 class _File(msgspec.Struct, frozen=True):
     schema: int
     tokens: tuple[Token, ...]
-
-
-def tokens_file(store: Path) -> Path:
-    """Find the tokens of a store: beside it, so that each pit has its own."""
-    return store.with_name(f"{store.stem}.tokens.json")
 
 
 def read_tokens(file: Path) -> tuple[Token, ...]:

@@ -125,7 +125,7 @@ class House:
         self._options = options
         self._tls = options.certificate is not None
         self._book = book
-        self._sessions = SessionBook(options.tokens.with_name(options.tokens.name.replace("tokens", "sessions")))
+        self._sessions = SessionBook(options.sessions)
         self._throttle = Throttle()
         self._told_wrong = 0.0
         self._told_fault = False
@@ -308,8 +308,10 @@ class House:
         if wait := self._throttle.wait_seconds(address, now):
             seconds = f"{wait + 0.5:.0f}"
             raise Refused(429, f"too many wrong tokens from here; wait {seconds} s", Retry_After=seconds)
-        with contextlib.suppress(TokenError):  # told in the log by who watches the file
+        try:
             self._book.refresh()
+        except TokenError as error:  # told once a change of the file
+            log.warning("%s; nobody is let in by a token", error)
         token = self._book.match(secret, time.time())
         if token is None:
             count = self._throttle.wrong(address, now)

@@ -105,7 +105,7 @@ async def serving(folder, *, tls=True, port=0, hosts=("pit.local",), start=True)
     if tls:
         files = (folder / "pit.crt", folder / "pit.key")
         files = files if files[0].exists() else certify(folder)
-    options = ServeOptions(Listen("127.0.0.1", port), files, frozenset(hosts), tokens)
+    options = ServeOptions(Listen("127.0.0.1", port), files, frozenset(hosts), tokens, folder / "cooks.sessions.json")
     cook, asked = [tonight()], []
 
     def command(request):

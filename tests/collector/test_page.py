@@ -126,11 +126,15 @@ async def acknowledges(tab):
 
 async def may_only_look(tab, served):
     served.publish(troubles=tonight().troubles)
-    await tab.says("document.querySelector('form button').click()")
+    await log_out(tab)
     await log_in(tab, served, "look")
     assert "Acknowledge" not in await tab.says("document.body.innerText")
     await tab.says("acknowledge('cold')")
     await tab.until(f"{ALARM}.innerText.includes('may only look')")
+    await log_out(tab)
+
+
+async def log_out(tab):
     await tab.says("document.querySelector('form button').click()")
     await tab.until("document.querySelector('#token')")
 

@@ -232,7 +232,7 @@ def test_nothing_beyond_this_machine_without_a_certificate(tmp_path):
         parse(f'{PIT}[serve]\nlisten = "{listen}"\n', tmp_path / "coldside.toml")
     assert parse(PIT, tmp_path / "coldside.toml").config.serve is None, "off until given"
     with pytest.raises(ValueError, match="certificate"):
-        Service(None, ServeOptions(Listen("0.0.0.0", 1), None, frozenset(), tmp_path / "t"))
+        Service(None, ServeOptions(Listen("0.0.0.0", 1), None, frozenset(), tmp_path / "t", tmp_path / "s"))
 
 
 def test_mistakes_of_serve_are_told_with_their_line(tmp_path):

@@ -34,6 +34,13 @@ theme = "dark"            # "light", "high-contrast"
 # commit_seconds = 1      # what a crash of coldside may cost
 # durable_seconds = 10    # what a power cut may cost
 
+# Dashboards and phones on other machines; `coldside token` makes what they need, the README says how.
+# [serve]
+# listen = "0.0.0.0:8765"           # the whole house; "127.0.0.1:8765" for ssh -L alone
+# certificate_file = "pit.crt"      # `coldside token certificate --host pit.local` makes both
+# key_file = "pit.key"
+# hosts = ["pit.local"]             # names under which it is reached
+
 # Where readings come from. More [[source]] tables may follow.
 [[source]]
 name = "house"

@@ -19,16 +19,19 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the places."""
-    from collector.paths import config_file, runtime_socket, store_file
+    from collector.paths import config_file, runtime_socket, sessions_file, store_file, tokens_file
 
+    store = store_file(options.store or "")
     places = {
         "config": config_file(options.config),
-        "store": store_file(options.store or ""),
+        "store": store,
         "socket": runtime_socket(options.socket),
+        "tokens": tokens_file(store),
+        "sessions": sessions_file(store),
     }
     if options.json:
         print(json.dumps({"schema": 1, **{k: {"path": str(p), "exists": p.exists()} for k, p in places.items()}}))
     else:
         for name, path in places.items():
-            print(f"{name:8}{path}{'' if path.exists() else '   (not there yet)'}")
+            print(f"{name:10}{path}{'' if path.exists() else '   (not there yet)'}")
     return Exit.OK

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from adapters.rehearsal.source import RehearsalPit
     from collector.daemon import Collector
     from collector.model.plan import Plan
+    from collector.serve.service import ServeOptions
     from collector.settings.load import Settings
 
 __all__ = ["add_options", "run"]
@@ -48,6 +49,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "--plain", action="store_true", help="no screen: log lines; drills are read from standard input, a line each"
     )
     parser.add_argument("--socket", metavar="PATH", help="where dashboards may attach (default: a throwaway)")
+    parser.add_argument(
+        "--serve",
+        action="store_true",
+        help="let dashboards and phones in as [serve] says, with the usual tokens",
+    )
     add_json(parser)
     add_look(parser)
 
@@ -139,6 +145,7 @@ async def _rehearse(options: argparse.Namespace, settings: "Settings", folder: P
     collector = Collector(
         plan, [pit], folder / "rehearsal.db", Path(options.socket or folder / "rehearsal.sock"),
         cook="rehearsal", playback=True, speed=options.speed, start_unix=start, throwaway=True,
+        serve=_serve(settings) if options.serve else None,
     )  # fmt: skip
     if not options.plain:
         from tui.commands.together import show_while_running
@@ -149,6 +156,18 @@ async def _rehearse(options: argparse.Namespace, settings: "Settings", folder: P
     _listen(pit, collector)
     await collector.run()
     return Exit.OK
+
+
+def _serve(settings: "Settings") -> "ServeOptions | None":
+    """Serve as the config says, to those who have a token to its store."""
+    from collector.paths import store_file
+    from collector.serve.service import serve_options
+
+    config = settings.config
+    if config.serve is None:
+        print("coldside: there is no [serve] in the config", file=sys.stderr)
+        return None
+    return serve_options(config.serve, settings.path.parent, store_file(config.store.path), config.display.unit)
 
 
 def _begin(pit: "RehearsalPit", order: _Order, start_unix: float) -> None:

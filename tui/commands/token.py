@@ -75,8 +75,7 @@ def run(options: argparse.Namespace) -> int:
 
 def _file(options: argparse.Namespace) -> Path:
     """Find the tokens of the store that options and config name; without a config, of the usual one."""
-    from collector.paths import config_file, store_file
-    from collector.serve.tokens import tokens_file
+    from collector.paths import config_file, store_file, tokens_file
 
     named = options.store
     if named is None and (options.config or config_file().exists()):
