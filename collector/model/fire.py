@@ -159,8 +159,7 @@ class FireWatch:
             self.rhythm.pause()
             return []
         level = _median(self._grate.last(self._steps(120.0))[0]) + self._missing
-        swing = self.steady.crest - self.steady.trough if self.steady is not None else math.nan
-        refuelled = self.rhythm.look(now_unix, level, swing)
+        refuelled = self.rhythm.look(now_unix, level, self._swing_kelvin())
         if refuelled is not None:
             return [Mark(refuelled, "seen-refuel", "the fire picked up")]
         return self._look_for_stall(now_unix, level)
@@ -346,6 +345,10 @@ class FireWatch:
         since = self.lid.since_unix
         return self.lid.regained or not since or self._now - since > LID_BLAMED_SECONDS
 
+    def _swing_kelvin(self) -> float:
+        """Give how far the usual crest stands above the usual trough."""
+        return math.nan if self.steady is None else self.steady.crest - self.steady.trough
+
     def _margin_kelvin(self) -> float:
         """Say how far troughs and crests of a sound fire stray past the usual: by swing, and by how well it is known.
 
@@ -353,7 +356,7 @@ class FireWatch:
         """
         if self.steady is None:
             return math.nan
-        return SWING_SHARE * (self.steady.crest - self.steady.trough) + NEW_KELVIN * (1.0 - self._known_share)
+        return SWING_SHARE * self._swing_kelvin() + NEW_KELVIN * (1.0 - self._known_share)
 
     def _recent_slope(self) -> float:
         """Give the slope of the last quarter of an hour, kelvin an hour."""
@@ -368,13 +371,14 @@ class FireWatch:
     def to_limit(self) -> tuple[float, str]:
         """Say in how many minutes the level leaves the band, NaN when it does not within 12 h, and by which `side`.
 
-        Below its usual trough or above its usual crest, where no saw-tooth turns it, the slope of the last minutes
-        counts; else that over a whole cycle and more, where it is sure of its sign.
+        Well below its usual trough or above its usual crest, where no saw-tooth turns it, the slope of the last
+        minutes counts; else that over a whole cycle and more, where it is sure of its sign.
         """
         slope, level = self.slope_kelvin_per_hour, self.level_celsius
         if self.slope_low <= 0.0 <= self.slope_high:
             slope = math.nan
-        if self.steady is not None and not self.steady.trough <= level <= self.steady.crest:
+        margin = self._margin_kelvin()
+        if self.steady is not None and not -margin <= level - self.steady.trough <= self._swing_kelvin() + 2.0 * margin:
             recent = self._recent_slope()
             slope = recent if recent * (level - self.steady.middle) > 0.0 else slope
         if not (slope == slope and self._low < level < self._high) or slope == 0.0:

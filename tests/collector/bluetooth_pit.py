@@ -93,7 +93,7 @@ class Probe:
         text += self.settings + "\n"
         text += f'layout = "{self.layout}"\n' if self.layout else ""
         for k, key in enumerate(self.keys):
-            x, y = (self.number * 11 + k * 7) % 118 + 1, (self.number * 5 + k * 11) % 48 + 1
+            x, y = (self.number * 11 + k * 7) % 118 + 1, (self.number * 5 + k * 11 + 3 * int(self.adapter[-1])) % 48 + 1
             text += f'[[probe]]\nname = "{self.name} {k}"\nsource = "{self.name}"\nkey = "{key}"\nx = {x}\ny = {y}\n'
             text += "stale_after = 3\n"
         return text
