@@ -9,11 +9,14 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 from random import Random
+from typing import TYPE_CHECKING
 
 from adapters.reading import Reading
 from adapters.source import Link, LinkState, Source
 from collector import wire
 from collector.calibrations import CalibrationBook, words_of
+from collector.calls.options import Calling
+from collector.calls.record import CallRow, CallsOnRecord, MessageRow
 from collector.clock import Clock, boot_name
 from collector.cooks import Opened, open_cook
 from collector.engine import Event
@@ -33,11 +36,15 @@ from collector.service.health import Flow, Pulse, hangs
 from collector.service.notify import ServiceManager
 from collector.snapshot import AlarmState, RuleView, Snapshot, SourceView, TrendPoint
 from collector.store.archive import Archive
+from collector.store.call_row import PROVEN
 from collector.store.damage import set_aside
 from collector.store.database import Database
 from collector.store.redate import GRID_MS
 from collector.store.row import unix_of
 from collector.supervisor import Supervision, supervise
+
+if TYPE_CHECKING:
+    from collector.calls.outbox import Outbox
 
 __all__ = ["Collector", "Late", "date_anew"]
 
@@ -49,6 +56,8 @@ RESTART_SECONDS = 1.0
 VITALS_SECONDS = 60.0
 DAY_SECONDS = 86400.0
 REPORT_SECONDS = 10.0
+OUTBOX_SECONDS = 300.0
+"""A message that has waited longer means that nobody is told."""
 FRESH_SECONDS = 120.0
 """As long as a probe may be silent unless it is told otherwise."""
 AWAY_SECONDS = 30.0
@@ -87,6 +96,9 @@ class Collector:
         clock: shared with the sources, so that both tell the same time.
         manager: the service manager; None outside a service.
         serve: where those on other machines come in; None: nowhere.
+        publish: the broker that is told of the cook; None: none is.
+        heartbeat: what is called while all is well; None: nothing is.
+        calling: who is told of troubles, and by what; None: nobody is.
     """
 
     def __init__(
@@ -111,6 +123,7 @@ class Collector:
         serve: ServeOptions | None = None,
         publish: PublishOptions | None = None,
         heartbeat: HeartbeatOptions | None = None,
+        calling: Calling | None = None,
     ) -> None:
         self._sources = {s.name: Supervision(s) for s in sources}
         self.socket = socket
@@ -150,6 +163,7 @@ class Collector:
         self._restore(database.path)
         with Archive(database.path) as archive:
             self._book = CalibrationBook(archive.calibrations())
+            calls_before = archive.calls(opened.number)
         self._recorder = Recorder(
             database,
             opened.number,
@@ -159,12 +173,33 @@ class Collector:
             on_committed=self._on_committed,
             throwaway=throwaway,
         )
+        self._outbox: Outbox | None = None
+        self._outbox = None if calling is None else self._outbox_of(calling, calls_before)
         self._vitals_due = 0.0
         self._told_unreadable: set[str] = set()
+        self._call_fault = ""
         self._lost: set[str] = set()
         """Radio devices whose loss is in the log."""
         self._stop = asyncio.Event()
         self.ready = asyncio.Event()
+
+    def _outbox_of(self, calling: Calling, before: CallsOnRecord) -> "Outbox":
+        from collector.calls.channels import channel_of
+        from collector.calls.message import Composer
+        from collector.calls.outbox import Outbox
+        from collector.calls.picture import draw_map
+
+        composer = Composer(calling.fahrenheit, acknowledge_topic=calling.acknowledge_topic)
+        channels = {name: channel_of(to) for name, to in calling.channels.items()}
+        return Outbox(
+            calling, channels, composer, snapshot=self.snapshot, now=self.now, record=self._keep_call,
+            picture=draw_map, before=before, random=self._random,
+        )  # fmt: skip
+
+    def _keep_call(self, row: CallRow | MessageRow) -> None:
+        self._pipeline.keep(row)
+        if isinstance(row, CallRow) or row.open:
+            self._pipeline.urgent = True  # what is to be sent must outlive a power cut
 
     def _open(
         self, plan: Plan, store: Path, cook: str, start_unix: float | None, keep_days: float
@@ -246,10 +281,12 @@ class Collector:
                 if self._publish is not None:
                     from collector.publish.publisher import Publisher
 
-                    publisher = Publisher(self._publish, self.snapshot, self._random)
+                    publisher = Publisher(self._publish, self.snapshot, self._random, self._acknowledge)
                     background.append(group.create_task(_for_ever("publish", publisher.run), name="publish"))
                 if self._heartbeat is not None:
                     background.append(group.create_task(_for_ever("heartbeat", self._heartbeat.run), name="heartbeat"))
+                if self._outbox is not None:
+                    background.append(group.create_task(_for_ever("calls", self._outbox.run), name="calls"))
                 pumps = [
                     group.create_task(
                         supervise(w, self._take, self._recorder.room, random=self._random), name=f"source {name}"
@@ -314,10 +351,22 @@ class Collector:
                 self._note_vitals(loop.time())
             self._tell_unreadable()
             self._tell_radio_links()
+            self._call_people()
             if self._pipeline.urgent:
                 self._recorder.hurry()
             if self._feed.watched:
                 self._feed.publish(self.snapshot())
+
+    def _call_people(self) -> None:
+        """Let whoever is to be told of a trouble be told; a fault of ours in it must not end the tick."""
+        if self._outbox is None:
+            return
+        try:
+            self._outbox.look(self._pipeline.engine.troubles())
+        except Exception as error:
+            if str(error) != self._call_fault:
+                log.exception("telling people: a fault of ours")
+            self._call_fault = str(error)
 
     async def _report(self) -> None:
         """Tell the service manager how things stand, and give it a sign of life while readings flow."""
@@ -348,6 +397,11 @@ class Collector:
             return "no reading comes in"
         if self._recorder.refused or self._recorder.committing_seconds > FRESH_SECONDS:
             return "the store is not written"
+        if self._call_fault:
+            return "people are not told of troubles"
+        oldest = None if self._outbox is None else self._outbox.oldest_unix
+        if oldest is not None and now - oldest > OUTBOX_SECONDS:
+            return "a message to somebody does not go out"
         return ""
 
     def _in_a_line(self) -> str:
@@ -416,8 +470,13 @@ class Collector:
 
     def snapshot(self) -> Snapshot:
         """Show the cook with what only the daemon knows: sources and store."""
+        shown = self._pipeline.engine.snapshot()
+        outbox = self._outbox
+        test = None if outbox is None else outbox.test_trouble()
         return dataclasses.replace(
-            self._pipeline.engine.snapshot(),
+            shown,
+            troubles=shown.troubles if test is None else (*shown.troubles, test),
+            calls=None if outbox is None else outbox.view(),
             sources=tuple(self._source_view(w) for w in self._sources.values()),
             store=self._recorder.view(),
             speed=self._speed,
@@ -455,9 +514,12 @@ class Collector:
     def _carry_out(self, command: wire.Request) -> str:
         """Do what a dashboard asks; say why not."""
         try:
-            if isinstance(command, wire.Calibrate | wire.UndoCalibration):
+            if isinstance(command, wire.TestCall):
+                if why := self._test_call(command):
+                    return why
+            elif isinstance(command, wire.Calibrate | wire.UndoCalibration):
                 self._calibrate(command)
-            else:
+            elif not (isinstance(command, wire.Acknowledge) and self._seen_test(command.alarm)):
                 action = _action_of(command)
                 if isinstance(command, wire.OfAlarm) and (why := self._pipeline.engine.refusal(action)):
                     return why
@@ -471,6 +533,25 @@ class Collector:
         if self._feed.watched:
             self._feed.publish(self.snapshot())
         return ""
+
+    def _test_call(self, command: wire.TestCall) -> str:
+        if self._outbox is None:
+            return "the config names nobody who could be told: add a [[channel]] and a [[person]]"
+        return self._outbox.test(command.person, command.wait_seconds)
+
+    def _seen_test(self, key: str) -> bool:
+        """Take an acknowledgement of a test, put the proof on record; tell whether that was all there was to do."""
+        if self._outbox is None or key not in ("", TEST_KEY):
+            return False
+        said = self._outbox.prove()
+        if said is not None:
+            log.info("%s", said)
+            self._pipeline.act(Action(ActionKind.MARK, PROVEN, text=said), self.now())
+        return said is not None and (key == TEST_KEY or not self._pipeline.engine.troubles())
+
+    def _acknowledge(self, key: str) -> str:
+        """Acknowledge an alarm or a trouble that came by another way than a dashboard; say why not."""
+        return self._carry_out(wire.Acknowledge(0, key))
 
     def _calibrate(self, command: wire.Calibrate | wire.UndoCalibration) -> None:
         """Calibrate a probe, or undo that.
@@ -521,6 +602,7 @@ async def _for_ever(name: str, job: Callable[[], Awaitable[None]]) -> None:
         await asyncio.sleep(RESTART_SECONDS)
 
 
+TEST_KEY = "test"
 MARK_KINDS = ("note", "split", "lid", "spritz", "wrap", "turned", "moved")
 MAX_MARK_CHARACTERS = 500
 NO_SUCH_ALARM = "there is no such alarm; `coldside alarms` lists them"

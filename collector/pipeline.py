@@ -3,6 +3,7 @@
 from collections.abc import Callable
 
 from adapters.reading import Reading
+from collector.calls.record import CallRow, MessageRow
 from collector.engine import Engine, Event
 from collector.model.action import Action
 from collector.model.alarm import Transition
@@ -100,6 +101,13 @@ class Pipeline:
         self.urgent = True
         self._file(events)
         return events
+
+    def keep(self, row: CallRow | MessageRow) -> None:
+        """Put a call or a message on record as it stands now; of several states before a commit the last counts."""
+        if isinstance(row, CallRow):
+            self.batch.calls[row.call.number] = row
+        else:
+            self.batch.messages[row.id] = row
 
     def _file(self, events: list[Event]) -> None:
         for event in events:

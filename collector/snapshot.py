@@ -14,6 +14,8 @@ from collector.model.calibration import Line
 __all__ = [
     "AlarmState",
     "AlarmView",
+    "CallView",
+    "CallsView",
     "ChamberView",
     "EvennessView",
     "FieldView",
@@ -28,6 +30,7 @@ __all__ = [
     "Snapshot",
     "SourceView",
     "StoreView",
+    "ToldView",
     "TrendPoint",
     "TroubleView",
     "Verdict",
@@ -410,6 +413,53 @@ class TrendPoint:
 
 
 @dataclass(frozen=True, slots=True)
+class ToldView:
+    """What one person was sent of a call by one channel."""
+
+    person: str
+    channel: str
+    sent_unix: tuple[float, ...]
+    """When the channel took a message, the newest four. Sent is not delivered, and delivered is not woken."""
+    waiting: bool
+    """A message has not gone out yet."""
+    error: str
+    """Why the last try failed, or why the message was given up; empty where the channel took it."""
+
+
+@dataclass(frozen=True, slots=True)
+class CallView:
+    """A trouble of which somebody is being told."""
+
+    number: int
+    trouble: str
+    """`test` for a test."""
+    began_unix: float
+    told: tuple[ToldView, ...]
+    held: tuple[str, ...] = ()
+    """People whom quiet hours keep from being told."""
+    acknowledged_unix: float | None = None
+    """Of a test: when somebody acknowledged it."""
+
+
+@dataclass(frozen=True, slots=True)
+class CallsView:
+    """How people are told of troubles."""
+
+    open: tuple[CallView, ...] = ()
+    """Calls that nobody has acknowledged."""
+    test: CallView | None = None
+    """The newest test since the collector started."""
+    waiting: int = 0
+    """Messages that have not gone out."""
+    oldest_unix: float | None = None
+    """Since when the first of them waits; None where none does."""
+    faults: tuple[tuple[str, str], ...] = ()
+    """Channels that did not take the last message, and why."""
+    proven_unix: float | None = None
+    """When somebody last acknowledged a test; None: never."""
+
+
+@dataclass(frozen=True, slots=True)
 class Snapshot:
     """The cook at one moment."""
 
@@ -437,3 +487,5 @@ class Snapshot:
     """Seconds of the cook per second of the viewer: 1 unless a recording is played faster."""
     troubles: tuple[TroubleView, ...] = ()
     """The alarms that are neither shelved nor out of service, by what is wrong, the most pressing first."""
+    calls: CallsView | None = None
+    """Filled in by the daemon; None where nobody is told of anything."""

@@ -33,6 +33,7 @@ __all__ = [
     "Rules",
     "Shelve",
     "TakeOut",
+    "TestCall",
     "Trend",
     "UndoCalibration",
     "Unshelve",
@@ -42,7 +43,7 @@ __all__ = [
     "news",
 ]
 
-VERSION = 3
+VERSION = 4
 
 
 class Hello(msgspec.Struct, frozen=True, tag="hello"):
@@ -176,9 +177,20 @@ class UndoCalibration(msgspec.Struct, frozen=True, tag="undo-calibration"):
     everything: bool = False
 
 
+class TestCall(msgspec.Struct, frozen=True, tag="test-call"):
+    """Send a test message by every channel of a person, or of everybody."""
+
+    __test__ = False
+    number: int
+    person: str = ""
+    """Empty: everybody."""
+    wait_seconds: float = 120.0
+    """So long the test may be acknowledged, as the trouble `test`."""
+
+
 FromCollector = Hello | History | Trend | News | Reply | Rules
 OfAlarm = Acknowledge | Shelve | Unshelve | Reset | TakeOut | PutBack
-Request = OfAlarm | AddMark | Confirm | Delete | Calibrate | UndoCalibration
+Request = OfAlarm | AddMark | Confirm | Delete | Calibrate | UndoCalibration | TestCall
 """What is done, or refused."""
 Command = Request | AskRules
 

@@ -61,8 +61,8 @@ class Ladder:
     """The last step comes again after this, and again."""
 
 
-Word = Literal["raised", "again", "over"]
-"""What a message says."""
+Word = Literal["raised", "again", "over", "test"]
+"""What a message says; a ladder never says `test`."""
 
 
 @dataclass(frozen=True, slots=True)

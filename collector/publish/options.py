@@ -23,6 +23,8 @@ class PublishOptions:
     password: str | None = None
     tls: Tls | None = None
     client_id: str = ""
+    acknowledge: bool = False
+    """Listen below the base for what to acknowledge."""
 
 
 def publish_options(table: Publish, folder: Path) -> PublishOptions:
@@ -39,5 +41,5 @@ def publish_options(table: Publish, folder: Path) -> PublishOptions:
     tls = Tls(file(table.ca_file), file(table.certificate_file), key_file) if table.tls else None
     return PublishOptions(
         table.host, table.port or (8883 if table.tls else 1883), table.base, table.every, table.version == "5",
-        table.user or None, read_secret(folder, table.password_file), tls, table.client_id,
+        table.user or None, read_secret(folder, table.password_file), tls, table.client_id, table.acknowledge,
     )  # fmt: skip

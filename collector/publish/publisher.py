@@ -27,6 +27,8 @@ MAX_GHOSTS = 2000
 AT_ONCE = ("alarm/", "trouble/")
 """Published when they change; the rest at every interval."""
 AVAILABILITY = "availability"
+ACKNOWLEDGE = "acknowledge"
+MAX_KEY_BYTES = 200
 
 
 class Publisher:
@@ -36,9 +38,17 @@ class Publisher:
         options: broker and topics.
         snapshot: shows the cook now.
         random: jitters the waits.
+        acknowledge: acknowledges an alarm or a trouble by its key; says why not. Used where the options say so.
     """
 
-    def __init__(self, options: PublishOptions, snapshot: Callable[[], Snapshot], random: Random | None = None) -> None:
+    def __init__(
+        self,
+        options: PublishOptions,
+        snapshot: Callable[[], Snapshot],
+        random: Random | None = None,
+        acknowledge: Callable[[str], str] = lambda _: "",
+    ) -> None:
+        self._acknowledge = acknowledge
         self._options = options
         self._snapshot = snapshot
         self._random = random or Random()
@@ -81,6 +91,14 @@ class Publisher:
                 await self._lay_ghosts(client)
                 self.up, self.fault = True, ""
                 log.info("publishing to %s:%d under %s", told.host, told.port, told.base)
+                if told.acknowledge:
+                    await client.subscribe(self._topic(ACKNOWLEDGE), qos=1)
+                    listening = asyncio.create_task(self._listen(client), name="acknowledge over MQTT")
+                    try:
+                        await self._keep_told(client)
+                    finally:
+                        listening.cancel()
+                        await asyncio.gather(listening, return_exceptions=True)
                 await self._keep_told(client)
             except asyncio.CancelledError:  # an orderly end sends no last will
                 await client.publish(self._topic(AVAILABILITY), b"offline", 1, retain=True, timeout=1.0)
@@ -104,6 +122,24 @@ class Publisher:
         await client.unsubscribe(self._topic("#"))
         for topic in ghosts:
             await client.publish(topic, b"", 1, retain=True)
+
+    async def _listen(self, client: aiomqtt.Client) -> None:
+        """Acknowledge what the broker passes on; what it has kept was meant for another moment."""
+        async for message in client.messages:
+            payload = message.payload
+            if message.retain or message.topic.value != self._topic(ACKNOWLEDGE) or not isinstance(payload, bytes):
+                continue
+            key = payload[:MAX_KEY_BYTES].decode("utf-8", "replace").strip()
+            if not key:
+                log.warning("an acknowledgement over MQTT names no alarm and no trouble: it is not taken")
+                continue
+            try:
+                why = self._acknowledge(key)
+            except Exception as error:
+                log.exception("an acknowledgement over MQTT: a fault of ours, the next is taken")
+                why = type(error).__name__
+            said = "".join(c if c.isprintable() else "?" for c in key)
+            log.info("acknowledged over MQTT: %s%s", said, f": not done: {why}" if why else "")
 
     async def _keep_told(self, client: aiomqtt.Client) -> None:
         """Publish what changed, each second alarms and troubles, at every interval the rest."""

@@ -35,9 +35,8 @@ def check_calling(config: Config, folder: Path, found: list[Mistake], warnings: 
         if unknown:
             what = f"there is no channel {unknown[0]!r}; {_there_is(channels, '[[channel]]')}"
             found.append((("person", i, "channels"), what))
-    for name in channels:
-        if name not in used:
-            warnings.append(f"channel {name}: belongs to no [[person]], so nobody is told by it")
+    idle = [name for name in channels if name not in used]
+    warnings += [f"channel {name}: belongs to no [[person]], so nobody is told by it" for name in idle]
     _check_ladders(config, found)
 
 
@@ -75,7 +74,7 @@ def _check_channels(config: Config, folder: Path, found: list[Mistake], warnings
 
 
 def program_of(name: str, folder: Path) -> str | None:
-    """Find a program: by its path, from beside the config where that is relative, or by its name; None where there is none."""
+    """Find a program by its name, or its path, from beside the config where that is relative; None: there is none."""
     return shutil.which(str(folder / name)) if "/" in name else shutil.which(name)
 
 

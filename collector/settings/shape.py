@@ -333,9 +333,7 @@ class CommandChannel(
     """As long as it may take."""
 
 
-class MqttChannel(
-    msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="mqtt"
-):
+class MqttChannel(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="mqtt"):
     """A topic that holds the newest message."""
 
     name: Name

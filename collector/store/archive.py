@@ -19,8 +19,8 @@ from collector.model.calibration import Calibration
 from collector.model.plan import Plan
 from collector.model.vitals import DeviceVitals
 from collector.snapshot import AlarmState, Mark, Priority, TrendPoint
-from collector.store.call_row import calls_on_record
 from collector.store.calibration_row import COLUMNS, calibration_of
+from collector.store.call_row import calls_on_record
 from collector.store.damage import is_damage
 from collector.store.row import Row, reading_of, unix_of
 from collector.store.schema import SEQUENCE_BITS, VERSION

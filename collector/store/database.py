@@ -17,8 +17,8 @@ from collector.model.alarm import Transition
 from collector.model.vitals import DeviceVitals
 from collector.snapshot import Mark, TrendPoint
 from collector.store.archive import Cook
-from collector.store.call_row import write_calls, write_messages
 from collector.store.calibration_row import calibration_row
+from collector.store.call_row import write_calls, write_messages
 from collector.store.damage import is_damage
 from collector.store.redate import redate
 from collector.store.row import Row
@@ -55,8 +55,15 @@ class Batch:
 
     def __bool__(self) -> bool:
         return bool(
-            self.rows or self.actions or self.transitions or self.marks or self.trend or self.receipts or self.vitals
-            or self.calls or self.messages
+            self.rows
+            or self.actions
+            or self.transitions
+            or self.marks
+            or self.trend
+            or self.receipts
+            or self.vitals
+            or self.calls
+            or self.messages
         )
 
 

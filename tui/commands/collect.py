@@ -79,6 +79,7 @@ def _build(
     options: argparse.Namespace, settings: "Settings", manager: "ServiceManager", cook: str, note: str = ""
 ) -> "Collector":
     """Build the collector that config and options describe."""
+    from collector.calls.options import calling_of
     from collector.clock import Clock
     from collector.daemon import Collector
     from collector.heartbeat import heartbeat_options
@@ -96,6 +97,7 @@ def _build(
         cook=cook, playback=speed != 1.0, speed=speed, commit_seconds=config.commit_seconds,
         durable_seconds=config.durable_seconds, keep_days=config.keep_days, note=note, clock=clock, manager=manager,
         publish=publish_options(settings.config.publish, settings.path.parent) if settings.config.publish else None,
+        calling=calling_of(settings.config, settings.path.parent),
         heartbeat=heartbeat_options(settings.config.heartbeat, settings.path.parent),
         serve=serve_options(serve, settings.path.parent, store, settings.config.display.unit) if serve else None,
     )  # fmt: skip

@@ -1,7 +1,6 @@
 """Published colour scales that colour-blind eyes can read, and glyph ramps for terminals without colours.
 
-Temperature: "thermal" of cmocean, Copyright (c) 2015 Kristen M. Thyng, MIT licence
-(Thyng et al., *Oceanography* 29(3), 2016, doi:10.5670/oceanog.2016.66).
+Temperature: `collector.thermal`.
 Difference: "vik", Copyright (c) 2023 Fabio Crameri, MIT licence
 (Crameri, *Scientific colour maps*, doi:10.5281/zenodo.1243862).
 Curves: the eight hues of Okabe and Ito, *Color Universal Design*, 2008.
@@ -15,16 +14,13 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from collector.thermal import THERMAL
+
 __all__ = ["CURVES", "ColourDepth", "ColourScale", "difference_scale", "temperature_scale"]
 
 ColourDepth = Literal["truecolor", "256", "16", "none"]
 Rgb = tuple[int, int, int]
 
-THERMAL = (
-    "042333 052943 082e54 0e3167 19337c 273491 39339e 49369f 563b9c 624198 6d4694 784b91 83508f 8e548c 995889 a55c86"
-    " b15f82 bd637c c96775 d46b6d df7064 e8775a f07f50 f68848 f99341 fb9f3d fcac3c fbb93e f9c641 f6d347 f2e14d edee54"
-    " e8fa5b"
-)
 VIK = (
     "001261 021f69 022b71 023779 034481 055189 0c5e92 1c6d9c 307da6 488db2 619ebd 7aaec8 94bed2 adcddd c6dbe6 dee6e9"
     " ece5e0 eed9cd e9cab8 e2baa2 dbaa8d d59b79 cf8c66 c97e53 c27041 bc622f b2511d a33e0d 912d06 811f06 731406 650907"
