@@ -46,9 +46,9 @@ def _limit(snapshot: Snapshot, view: View) -> tuple[str, Role]:
     fire = snapshot.fire
     low, high = temperature(snapshot.low_celsius, view), temperature(snapshot.high_celsius, view)
     if fire.level_celsius < snapshot.low_celsius:
-        return f"{difference(snapshot.low_celsius - fire.level_celsius, view, signed=False)} below {low}", "warn"
+        return f"{difference(snapshot.low_celsius - fire.level_celsius, view, signed=False)} {degree(view)} below {low}", "warn"
     if fire.level_celsius > snapshot.high_celsius:
-        return f"{difference(fire.level_celsius - snapshot.high_celsius, view, signed=False)} above {high}", "warn"
+        return f"{difference(fire.level_celsius - snapshot.high_celsius, view, signed=False)} {degree(view)} above {high}", "warn"
     if math.isnan(fire.minutes_to_limit):
         return f"{low} to {high}, no way out in sight", "plain"
     falling = fire.limit_side == "low"
