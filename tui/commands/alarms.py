@@ -44,6 +44,16 @@ def add_options(parser: argparse.ArgumentParser) -> None:
                 "--for", dest="seconds", type=_seconds, default=SHELVED_USUALLY_SECONDS, metavar="TIME",
                 help="for how long: 30m, 2h, 1h30m (default: 30m); at most twelve hours, or what the config says",
             )  # fmt: skip
+    test = _sub(what, "test", "send a test by every channel of a person, or of everybody; prove that it wakes somebody")
+    _add_common(test)
+    test.add_argument("--to", type=text, default="", metavar="NAME", help="only this person")
+    test.add_argument(
+        "--require-ack", action="store_true", default=False,
+        help="wait until somebody acknowledges `test`: exit code 0, and on record, once it is proven, else 1",
+    )  # fmt: skip
+    test.add_argument(
+        "--wait", type=_wait, default=120.0, metavar="SECONDS", help="how long to wait (default: 120, at most 3600)"
+    )
     journal = _sub(what, "journal", "print every step of every alarm of a cook")
     journal.add_argument("--all", action="store_true", default=False, help="also those suppressed by design")
     measured = _sub(what, "measures", "print how good the alarms of a cook were, by the measures of ISA-18.2")
@@ -77,11 +87,26 @@ def _seconds(words: str) -> float:
     return seconds
 
 
+def _wait(words: str) -> float:
+    """Read how many seconds to wait, as an option's type."""
+    try:
+        seconds = float(words)
+    except ValueError:
+        seconds = 0.0
+    if not 1.0 <= seconds <= 3600.0:
+        raise argparse.ArgumentTypeError(f"{words!r} is no number of seconds from 1 to 3600")
+    return seconds
+
+
 def run(options: argparse.Namespace) -> int:
     """List the rules, act on one, or read the record."""
     match options.what:
         case None:
             return _list(options)
+        case "test":
+            from tui.commands.alarms_test import run_test
+
+            return run_test(options)
         case "journal":
             return _journal(options)
         case "measures":

@@ -7,11 +7,22 @@ from functools import partial
 from textwrap import wrap
 
 from collector.snapshot import AlarmState, AlarmView, Snapshot, TroubleView
+from tui.draw.calls import call_words, calls_of, calls_status
+from tui.draw.clean import clean
 from tui.draw.line import Line, Role, fit
 from tui.draw.view import View
 from tui.draw.words import PRIORITY_WORDS, STATE_WORDS, age, alarm_sentence, clock, measured
 
-__all__ = ["AlarmRow", "alarm_lines", "alarm_rows", "pressing", "pressing_line", "role_of", "trouble_sentence"]
+__all__ = [
+    "AlarmRow",
+    "alarm_lines",
+    "alarm_rows",
+    "calls_lines",
+    "pressing",
+    "pressing_line",
+    "role_of",
+    "trouble_sentence",
+]
 
 CALLING = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED, AlarmState.LATCHED_UNACKNOWLEDGED)
 AT_REST = (AlarmState.SHELVED, AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE)
@@ -73,7 +84,7 @@ class AlarmRow:
 def trouble_sentence(trouble: TroubleView, alarms: Sequence[AlarmView], view: View) -> str:
     """Say what is wrong, with the number of the leading alarm, and what to look at."""
     says = f"{trouble.title}; {trouble.what}" if trouble.what else trouble.title
-    leading = next((a for a in alarms if a.key == trouble.alarms[0]), None)
+    leading = next((a for a in alarms if a.key in trouble.alarms[:1]), None)
     if leading is None or len(trouble.alarms) == 1:
         return says if leading is None else alarm_sentence(leading, view)
     return alarm_sentence(replace(leading, message=says), view)
@@ -88,19 +99,37 @@ def alarm_rows(snapshot: Snapshot, view: View, width: int, height: int) -> list[
     now = snapshot.now_unix
     rows: list[AlarmRow] = []
     below: dict[str, list[AlarmRow]] = {}
+    calls = calls_of(snapshot)
     for trouble in snapshot.troubles:
         members = [by_key.pop(key) for key in trouble.alarms if key in by_key]
+        told: list[Line] = []
+        if trouble.key in calls:
+            told = _told_lines(call_words(calls[trouble.key], view), width, "  ")
         if len(members) == 1:
-            rows.append(_row(members[0], alarm_lines(members[0], now, view, width)))
-        elif members:
+            rows.append(_row(members[0], [*alarm_lines(members[0], now, view, width), *told]))
+        elif members or not trouble.alarms:  # a test has none
             says = trouble_sentence(trouble, members, view)
             lines = _lines(trouble, says, STATE_WORDS[trouble.state], now, view, width)
-            rows.append(AlarmRow(trouble.key, trouble.title, trouble.state, lines))
+            rows.append(AlarmRow(trouble.key, trouble.title, trouble.state, [*lines, *told]))
             below[trouble.key] = [_row(a, [_member_line(a, view, width)]) for a in members]
     rows += [_row(a, alarm_lines(a, now, view, width)) for a in by_key.values()]
     if sum(len(r.lines) for r in (*rows, *(m for group in below.values() for m in group))) > height:
         return rows
     return [shown for row in rows for shown in (row, *below.get(row.key, ()))]
+
+
+def calls_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
+    """Write what holds for all calls; nothing where nobody is told of anything."""
+    if snapshot.calls is None:
+        return []
+    return _told_lines(calls_status(snapshot.calls, snapshot.now_unix, view), width, "")
+
+
+def _told_lines(said: Sequence[tuple[str, Role]], width: int, indent: str) -> list[Line]:
+    return [
+        ((text, role),) for words, role in said
+        for text in wrap(clean(words, 400), max(8, width), initial_indent=indent, subsequent_indent="  ")
+    ]  # fmt: skip
 
 
 def _row(alarm: AlarmView, lines: list[Line]) -> AlarmRow:

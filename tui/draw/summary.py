@@ -7,6 +7,7 @@ from collector.model.alarm import AlarmEvent, Transition
 from collector.snapshot import AlarmState, ProbeView, Snapshot, ZoneView
 from collector.straight import StraightRun
 from tui.draw.calibration import outside_words
+from tui.draw.calls import call_words, calls_of, calls_status
 from tui.draw.clean import clean
 from tui.draw.fire import due_words
 from tui.draw.fire_state import fire_state
@@ -114,6 +115,11 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
     ]  # fmt: skip
     if not snapshot.alarms:
         lines.append("alarm       none")
+    for key, call in calls_of(snapshot).items():
+        lines += [f"calls       {clean(key)}: {clean(words, 400)}" for words, _ in call_words(call, view)]
+    if snapshot.calls is not None:
+        said = calls_status(snapshot.calls, snapshot.now_unix, view)
+        lines += [f"calls       {clean(words, 400)}" for words, _ in said]
     return lines
 
 

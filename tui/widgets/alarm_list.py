@@ -6,11 +6,15 @@ from textual.binding import BindingType
 
 from collector.snapshot import Snapshot
 from tui.actions import bindings
-from tui.draw.alarms import AlarmRow, alarm_rows
+from tui.draw.alarms import AlarmRow, alarm_rows, calls_lines
 from tui.draw.view import View
 from tui.widgets.kept_list import KeptList, Row
 
 __all__ = ["AlarmList"]
+
+
+CALLS = " calls"
+"""Key of what is said of all calls: no alarm has it."""
 
 
 class AlarmList(KeptList):
@@ -26,7 +30,10 @@ class AlarmList(KeptList):
     def rows(self, snapshot: Snapshot, view: View, width: int) -> list[Row]:
         """Write one row a trouble and, where there is room, one for each of its alarms."""
         self._shown = alarm_rows(snapshot, view, width, self.scrollable_content_region.height)
-        return [(row.key, row.lines, True) for row in self._shown]
+        rows: list[Row] = [(row.key, row.lines, True) for row in self._shown]
+        if standing := calls_lines(snapshot, view, width):
+            rows.append((CALLS, standing, False))
+        return rows
 
     @property
     def chosen(self) -> AlarmRow | None:
