@@ -88,11 +88,12 @@ class Publisher:
         async with client:
             await client.publish(self._topic(AVAILABILITY), b"online", 1, retain=True)
             try:
+                if told.acknowledge:
+                    await client.subscribe(self._topic(ACKNOWLEDGE), qos=1)
                 await self._lay_ghosts(client)
                 self.up, self.fault = True, ""
                 log.info("publishing to %s:%d under %s", told.host, told.port, told.base)
                 if told.acknowledge:
-                    await client.subscribe(self._topic(ACKNOWLEDGE), qos=1)
                     listening = asyncio.create_task(self._listen(client), name="acknowledge over MQTT")
                     try:
                         await self._keep_told(client)
@@ -117,6 +118,7 @@ class Publisher:
                 async for message in client.messages:
                     topic = message.topic.value
                     ghosts += [topic] if message.retain and topic not in present else []
+                    self._hear(message)
         except TimeoutError:
             pass
         await client.unsubscribe(self._topic("#"))
@@ -124,22 +126,26 @@ class Publisher:
             await client.publish(topic, b"", 1, retain=True)
 
     async def _listen(self, client: aiomqtt.Client) -> None:
-        """Acknowledge what the broker passes on; what it has kept was meant for another moment."""
         async for message in client.messages:
-            payload = message.payload
-            if message.retain or message.topic.value != self._topic(ACKNOWLEDGE) or not isinstance(payload, bytes):
-                continue
-            key = payload[:MAX_KEY_BYTES].decode("utf-8", "replace").strip()
-            if not key:
-                log.warning("an acknowledgement over MQTT names no alarm and no trouble: it is not taken")
-                continue
-            try:
-                why = self._acknowledge(key)
-            except Exception as error:
-                log.exception("an acknowledgement over MQTT: a fault of ours, the next is taken")
-                why = type(error).__name__
-            said = "".join(c if c.isprintable() else "?" for c in key)
-            log.info("acknowledged over MQTT: %s%s", said, f": not done: {why}" if why else "")
+            self._hear(message)
+
+    def _hear(self, message: aiomqtt.Message) -> None:
+        """Acknowledge what the broker passes on; what it has kept was meant for another moment."""
+        payload = message.payload
+        wanted = self._options.acknowledge and message.topic.value == self._topic(ACKNOWLEDGE)
+        if not wanted or message.retain or not isinstance(payload, bytes):
+            return
+        key = payload[:MAX_KEY_BYTES].decode("utf-8", "replace").strip()
+        if not key:
+            log.warning("an acknowledgement over MQTT names no alarm and no trouble: it is not taken")
+            return
+        try:
+            why = self._acknowledge(key)
+        except Exception as error:
+            log.exception("an acknowledgement over MQTT: a fault of ours, the next is taken")
+            why = type(error).__name__
+        said = "".join(c if c.isprintable() else "?" for c in key)
+        log.info("acknowledge %s, over MQTT: %s", said, f"not done: {why}" if why else "done")
 
     async def _keep_told(self, client: aiomqtt.Client) -> None:
         """Publish what changed, each second alarms and troubles, at every interval the rest."""

@@ -46,7 +46,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
             )  # fmt: skip
     test = _sub(what, "test", "send a test by every channel of a person, or of everybody; prove that it wakes somebody")
     _add_common(test)
-    test.add_argument("--to", type=text, default="", metavar="NAME", help="only this person")
+    test.add_argument("--to", type=text, default=None, metavar="NAME", help="only this person")
     test.add_argument(
         "--require-ack", action="store_true", default=False,
         help="wait until somebody acknowledges `test`: exit code 0, and on record, once it is proven, else 1",

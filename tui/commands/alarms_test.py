@@ -30,7 +30,7 @@ async def _follow(options: argparse.Namespace, way: "Way") -> int:
     from tui.once import ask
 
     wait = options.wait if options.require_ack else min(options.wait, SEND_SECONDS)
-    reply = await ask(way, wire.TestCall(1, options.to, options.wait))
+    reply = await ask(way, wire.TestCall(1, options.to or "", options.wait))
     if not reply.done:
         print(json.dumps({"schema": 1, "done": False, "why": reply.why}) if options.json else "", end="")
         print(f"coldside: {reply.why}", file=sys.stderr)
