@@ -9,7 +9,7 @@ import pytest
 from adapters.source import LinkState
 from collector import wire
 from collector.model.trouble import troubles
-from collector.snapshot import AlarmState, Mark, StoreView, Verdict
+from collector.snapshot import AlarmState, CallsView, Mark, Priority, StoreView, TroubleView, Verdict
 from tui.actions import ACTIONS
 from tui.app import Dashboard
 from tui.client import ClientLink, ClientState
@@ -157,6 +157,23 @@ async def test_a_trouble_is_acknowledged_by_its_own_key_and_an_alarm_taken_out_o
             wire.Acknowledge(0, "cold"), wire.TakeOut(0, "cold-spot/stack end"), wire.Reset(0, "lid-open/lid"),
             wire.PutBack(0, "drift/grate"),
         ]  # fmt: skip
+
+
+async def test_a_test_of_the_wake_up_is_acknowledged_by_a_key_and_what_does_not_go_out_is_told(client, night):
+    test = TroubleView(
+        "test", Priority.NOTE, AlarmState.UNACKNOWLEDGED, True, night().now_unix, "a test of the wake-up", "press k",
+        float("nan"), float("nan"), "", (),
+    )  # fmt: skip
+    calls = CallsView(faults=(("push", "answers 500"),))
+    client.queue.put_nowait(wire.News(night(alarms=(), troubles=(test,), calls=calls)))
+    app = board(client)
+    async with app.run_test(notifications=True, size=(120, 34)) as pilot:
+        await settle(pilot, lambda: "a test of the wake-up" in seen(app))
+        await pilot.press("a", "a")
+        await settle(pilot, lambda: "push does not take messages: answers 500" in seen(app))
+        assert "wake-up never proven" in seen(app)
+        await pilot.press("k")
+        await settle(pilot, lambda: client.sent == [wire.Acknowledge(0, "test")])
 
 
 async def test_an_event_is_chosen_confirmed_and_deleted_by_keys(client):
