@@ -198,8 +198,8 @@ class Collector:
 
     def _keep_call(self, row: CallRow | MessageRow) -> None:
         self._pipeline.keep(row)
-        if isinstance(row, CallRow) or row.open:
-            self._pipeline.urgent = True  # what is to be sent must outlive a power cut
+        if isinstance(row, CallRow) or row.state == "waiting":
+            self._pipeline.urgent = True  # what is to be sent must outlive a power cut; another try need not
 
     def _open(
         self, plan: Plan, store: Path, cook: str, start_unix: float | None, keep_days: float

@@ -103,6 +103,7 @@ class Composer:
         self, due: Due, call: Call, head: str, lines: list[str], snapshot: Snapshot, trouble: TroubleView | None,
         *, urgent: bool,
     ) -> Message:  # fmt: skip
+        head = "".join(c if c.isprintable() else " " for c in head)  # one line: it may become a header
         text, name = "\n".join(lines), message_id(due, call.began_unix)
         document: dict[str, Any] = {
             "schema": SCHEMA, "id": name, "call": call.number, "step": due.rung + 1, "word": due.word,

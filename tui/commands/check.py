@@ -61,6 +61,9 @@ def run(options: argparse.Namespace) -> int:
     for probe in settings.config.probe:
         if parse_difference(probe.offset):
             print(f"  probe {probe.name}: offset {probe.offset}, until a calibration on record takes its place")
+    for person in settings.config.person:
+        quiet = f"; quiet {person.quiet}" if person.quiet else ""
+        print(f"  person {person.name}: told by {', '.join(person.channels)}{quiet}")
     for warning in settings.warnings:
         print(f"  warning: {warning}")
     for radio in radios:
