@@ -167,6 +167,13 @@ def test_an_address_that_others_can_read_is_refused_and_apprise_that_is_missing_
     (tmp_path / "push.url").chmod(0o644)
     ((key, what),) = mistakes(read, PUSH + ANN)
     assert (key, "chmod 600" in what, "s3cret" in what) == ("channel.1.url_file", True, False)
+    handed = tmp_path / "handed"
+    handed.mkdir()
+    (handed / "push.url").write_text("https://push.home/s3cret\n")
+    (handed / "push.url").chmod(0o440)
+    with monkeypatch.context() as service:
+        service.setenv("CREDENTIALS_DIRECTORY", str(handed))
+        read(PUSH + ANN)
     (tmp_path / "push.url").chmod(0o600)
     monkeypatch.setattr("collector.settings.calling.find_spec", lambda name: None)
     found = mistakes(read, PUSH.replace("webhook", "apprise") + ANN)

@@ -7,6 +7,8 @@ from dataclasses import replace
 from random import Random
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from collector.calls import outbox as module
 from collector.calls.channels import ChannelError
@@ -98,9 +100,11 @@ class House:
                 await running
 
 
-@pytest.fixture(autouse=True)
-def quick(monkeypatch):
-    monkeypatch.setattr(module, "delay_seconds", lambda attempt, random: 0.02)
+@pytest.fixture(autouse=True, scope="module")
+def quick():
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module, "delay_seconds", lambda attempt, random: 0.02)
+        yield
 
 
 async def test_a_service_that_is_down_gets_it_when_it_mends_and_what_is_seen_is_told_no_more():
@@ -252,3 +256,50 @@ async def test_a_fault_of_ours_in_a_channel_costs_one_try_and_a_picture_that_fai
         await house.until(lambda: house.push.came)
     assert "a fault of ours" in caplog.text
     assert "goes without it" in caplog.text
+
+
+STEPS = st.lists(
+    st.tuples(
+        st.sampled_from(["stands", "acknowledged", "gone", "two"]), st.sampled_from(["", "answers 500", "hangs"]),
+        st.floats(1.0, 900.0), st.booleans(),
+    ),
+    max_size=8,
+)  # fmt: skip
+
+
+@given(STEPS)
+@settings(max_examples=25, deadline=None)
+def test_whatever_happens_nothing_is_lost_in_silence(steps):
+    """Services fail, hang and mend, the collector is killed: at the end each message is sent or given up, with why."""
+
+    async def play():
+        house = House()
+        for what, service, seconds, killed in steps:
+            house.push.hangs, house.push.fault = service == "hangs", service if service != "hangs" else ""
+            house.now += seconds
+            seen = replace(COLD, state=AlarmState.ACKNOWLEDGED)
+            troubles = {"stands": [COLD], "acknowledged": [seen], "gone": [], "two": [COLD, SOON]}[what]
+            async with house.at_work():
+                house.outbox.look(troubles)
+                await asyncio.sleep(0.005)
+            if killed:
+                after = House(house.on_record())
+                after.now, after.rows = house.now, {**house.rows, **after.rows}
+                after.push, after.outbox._channels["push"] = house.push, house.push
+                house = after
+        house.push.hangs, house.push.fault = False, ""
+        async with house.at_work():
+            house.outbox.look([COLD])
+            for name in house.outbox._wake:
+                house.outbox._buckets[name].tokens = 6.0
+                house.outbox._wake[name].set()
+            await house.until(lambda: not house.outbox.view().waiting)
+        assert all(m.state in ("sent", "given up") for m in house.messages)
+        assert all(m.error for m in house.messages if m.state == "given up")
+        ids = {m.id for m in house.push.came}
+        assert ids <= {m.id for m in house.messages}
+        told = [m for m in house.messages if m.state == "sent" and m.word in ("raised", "again")]
+        open_calls = [call.number for call in house.outbox.view().open]
+        assert set(open_calls) <= {m.call for m in told}, "who is to be told was told"
+
+    asyncio.run(play())
