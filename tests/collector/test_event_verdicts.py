@@ -10,7 +10,7 @@ from collector.cooks import open_cook
 from collector.engine import Engine
 from collector.model.action import Action, ActionKind
 from collector.pipeline import Pipeline
-from collector.replay import differences, rebuild, replay
+from collector.replay import differences, rebuild
 from collector.snapshot import Mark, Verdict
 from collector.store.archive import Archive
 from collector.store.database import Database
@@ -97,10 +97,10 @@ def test_a_replay_gives_the_same_events_verdicts_and_counts(night):
     with Archive(path) as archive:
         cook = archive.cook("last")
         assert differences(archive, cook) == []
-        again, _ = rebuild(archive, cook, PLAN)
-        again.advance(START + 7 * HOUR)
+        again, events = rebuild(archive, cook, PLAN)
+        events += again.advance(START + 7 * HOUR)
         assert repr(again.snapshot()) == repr(engine.snapshot())
-        marks = [e for e in replay(archive, cook) if isinstance(e, Mark)]
+        marks = [e for e in events if isinstance(e, Mark)]
         assert marks == [e for e in happened if isinstance(e, Mark)]
 
 

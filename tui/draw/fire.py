@@ -45,10 +45,10 @@ def fire_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
 def _limit(snapshot: Snapshot, view: View) -> tuple[str, Role]:
     fire = snapshot.fire
     low, high = temperature(snapshot.low_celsius, view), temperature(snapshot.high_celsius, view)
-    if fire.level_celsius < snapshot.low_celsius:
-        return f"{difference(snapshot.low_celsius - fire.level_celsius, view, signed=False)} {degree(view)} below {low}", "warn"
-    if fire.level_celsius > snapshot.high_celsius:
-        return f"{difference(fire.level_celsius - snapshot.high_celsius, view, signed=False)} {degree(view)} above {high}", "warn"
+    for edge, beyond, side in ((low, snapshot.low_celsius - fire.level_celsius, "below"),
+                               (high, fire.level_celsius - snapshot.high_celsius, "above")):  # fmt: skip
+        if beyond > 0.0:
+            return f"{difference(beyond, view, signed=False)} {degree(view)} {side} {edge}", "warn"
     if math.isnan(fire.minutes_to_limit):
         return f"{low} to {high}, no way out in sight", "plain"
     falling = fire.limit_side == "low"
