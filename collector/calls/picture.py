@@ -14,8 +14,8 @@ __all__ = ["draw_map"]
 
 LONG_PIXELS, LEAST_PIXELS, MOST_PIXELS = 360, 60, 240
 """Along the pit, and across it."""
-FIRE_PIXELS = 8
-"""Width of the bar at the fire end."""
+FIRE_PIXELS = 14
+"""Width of the bar at the fire end, striped, so that no temperature looks like it."""
 UNKNOWN_KELVIN = 4.0
 """Where the map's own standard deviation is greater, it is hatched, as on the screen."""
 COLOURS: tuple[Rgb, ...] = (
@@ -42,11 +42,12 @@ def draw_map(snapshot: Snapshot) -> bytes:
     down, along = np.indices(pixels.shape)
     pixels[(np.kron(sd, np.ones((4, 4))) > UNKNOWN_KELVIN) & ((down + along) % 8 < 2)] = BLACK
     for probe in snapshot.probes:
-        if probe.level == field.level and probe.x_m is not None and probe.y_m is not None:
+        if probe.duty == "chamber" and probe.level == field.level and probe.x_m is not None and probe.y_m is not None:
             x = probe.x_m / chamber.length_m
             _dot(pixels, x if chamber.fire_side == "left" else 1.0 - x, probe.y_m / chamber.width_m, probe.used)
-    bar = np.full((rows, FIRE_PIXELS), FIRE, dtype=np.uint8)
-    sides = (bar, pixels) if chamber.fire_side == "left" else (pixels, bar)
+    bar = np.where(np.indices((rows, FIRE_PIXELS)).sum(axis=0) % 12 < 6, FIRE, WHITE).astype(np.uint8)
+    edge = np.full((rows, 2), BLACK, dtype=np.uint8)
+    sides = (bar, edge, pixels) if chamber.fire_side == "left" else (pixels, edge, bar)
     return encode_png(np.pad(np.hstack(sides), 2, constant_values=BLACK), COLOURS)
 
 
