@@ -31,7 +31,6 @@ from collector.model.vitals import DeviceVitals
 from collector.pipeline import Pipeline
 from collector.publish.options import PublishOptions
 from collector.recorder import Recorder
-from collector.serve.service import ServeOptions, Service
 from collector.service.health import Flow, Pulse, hangs
 from collector.service.notify import ServiceManager
 from collector.snapshot import AlarmState, RuleView, Snapshot, SourceView, TrendPoint
@@ -45,6 +44,7 @@ from collector.supervisor import Supervision, supervise
 
 if TYPE_CHECKING:
     from collector.calls.outbox import Outbox
+    from collector.serve.service import ServeOptions, Service
 
 __all__ = ["Collector", "Late", "date_anew"]
 
@@ -120,7 +120,7 @@ class Collector:
         random: Random | None = None,
         clock: Clock | None = None,
         manager: ServiceManager | None = None,
-        serve: ServeOptions | None = None,
+        serve: "ServeOptions | None" = None,
         publish: PublishOptions | None = None,
         heartbeat: HeartbeatOptions | None = None,
         calling: Calling | None = None,
@@ -148,7 +148,7 @@ class Collector:
         self._feed = Feed(self._carry_out, self.snapshot, self.rules)
         self._publish = publish
         self._heartbeat = None if heartbeat is None else Heartbeat(heartbeat, self._unwell)
-        self._serving = Service(self._feed, serve) if serve is not None else None
+        self._serving = None if serve is None else self._service_of(serve)
         for point in opened.trend:
             self._feed.add_trend(point)
         self._pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal, self._on_event)
@@ -200,6 +200,11 @@ class Collector:
         self._pipeline.keep(row)
         if isinstance(row, CallRow) or row.state == "waiting":
             self._pipeline.urgent = True  # what is to be sent must outlive a power cut; another try need not
+
+    def _service_of(self, options: "ServeOptions") -> "Service":
+        from collector.serve.service import Service
+
+        return Service(self._feed, options)
 
     def _open(
         self, plan: Plan, store: Path, cook: str, start_unix: float | None, keep_days: float

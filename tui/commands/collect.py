@@ -14,8 +14,10 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from collector.daemon import Collector
+    from collector.serve.service import ServeOptions
     from collector.service.notify import ServiceManager
     from collector.settings.load import Settings
+    from collector.settings.shape import Serve
 
 __all__ = ["add_options", "run", "run_collector"]
 
@@ -85,7 +87,6 @@ def _build(
     from collector.heartbeat import heartbeat_options
     from collector.paths import runtime_socket
     from collector.publish.options import publish_options
-    from collector.serve.service import serve_options
     from collector.sources import build_sources, playback_speed
 
     speed = playback_speed(settings)
@@ -99,8 +100,14 @@ def _build(
         publish=publish_options(settings.config.publish, settings.path.parent) if settings.config.publish else None,
         calling=calling_of(settings.config, settings.path.parent),
         heartbeat=heartbeat_options(settings.config.heartbeat, settings.path.parent),
-        serve=serve_options(serve, settings.path.parent, store, settings.config.display.unit) if serve else None,
+        serve=None if serve is None else _serve_options(serve, settings, store),
     )  # fmt: skip
+
+
+def _serve_options(table: "Serve", settings: "Settings", store: "Path") -> "ServeOptions":
+    from collector.serve.service import serve_options  # brings OpenSSL with it, 2 MB
+
+    return serve_options(table, settings.path.parent, store, settings.config.display.unit)
 
 
 def _store(options: argparse.Namespace, settings: "Settings") -> "Path":
