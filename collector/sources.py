@@ -1,16 +1,15 @@
 """From the config's source tables to sources that run. The only place that knows which adapter is behind a kind."""
 
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from adapters.errors import SourceConfigError
 from adapters.source import Source
+from collector.brokers import address_of
 from collector.errors import Problem, SettingsError
 from collector.model.plan import GRATE, Plan, Probe
 from collector.settings.bluetooth import bind_key, passive_patterns
 from collector.settings.load import Settings
-from collector.settings.secret import read_secret, secret_file
 from collector.settings.shape import BleSource, MqttSource, RecordingSource, RehearsalSource
 from collector.settings.sources import reader_of
 
@@ -76,26 +75,20 @@ def _build(
 
 
 def _broker(settings: Settings, table: MqttSource, clock: Callable[[], float]) -> Source:
-    from adapters.mqtt.options import Availability, BrokerOptions, Subscription, Tls
+    from adapters.mqtt.options import Availability, BrokerOptions, Subscription
     from adapters.mqtt.source import MqttSource as Broker
 
-    here = settings.path.parent
-
-    def file(name: str) -> Path | None:
-        return here / name if name else None
-
-    key_file = secret_file(here, table.key_file) if table.key_file else None
-    subscriptions = tuple(Subscription(s.filter, s.qos, reader_of(s)) for s in table.subscribe)
+    reached = address_of(table, settings.path.parent)
     options = BrokerOptions(
         table.name,
-        table.host,
-        subscriptions,
-        table.port or (8883 if table.tls else 1883),
-        table.version == "5",
-        table.user or None,
-        read_secret(here, table.password_file),
-        Tls(file(table.ca_file), file(table.certificate_file), key_file) if table.tls else None,
-        table.client_id,
+        reached.host,
+        tuple(Subscription(s.filter, s.qos, reader_of(s)) for s in table.subscribe),
+        reached.port,
+        reached.version_5,
+        reached.user,
+        reached.password,
+        reached.tls,
+        reached.client_id,
         tuple(Availability(a.topic, a.online.encode(), a.offline.encode(), a.keys) for a in table.availability),
     )
     expected = [p.key for p in settings.plan.probes if p.source == table.name]

@@ -1,11 +1,11 @@
 """What a broker source is told: where the broker is, which topics, how their payloads are read."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from adapters.decode.mqtt_payload import PayloadReader
 
-__all__ = ["Availability", "BrokerOptions", "Subscription", "Tls"]
+__all__ = ["Availability", "BrokerAddress", "BrokerOptions", "Subscription", "Tls"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,6 +17,21 @@ class Tls:
     certificate_file: Path | None = None
     """Our own certificate, with `key_file`, where the broker asks for one."""
     key_file: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BrokerAddress:
+    """How a broker is reached by whoever only tells it something."""
+
+    host: str
+    port: int = 1883
+    version_5: bool = True
+    """MQTT 5 rather than 3.1.1."""
+    user: str | None = None
+    password: str | None = field(default=None, repr=False)
+    tls: Tls | None = None
+    client_id: str = ""
+    """Empty: the broker gives one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +65,7 @@ class BrokerOptions:
     version_5: bool = True
     """MQTT 5 rather than 3.1.1."""
     user: str | None = None
-    password: str | None = None
+    password: str | None = field(default=None, repr=False)
     tls: Tls | None = None
     client_id: str = ""
     """Fixed, so that the broker keeps our session while we are away. Empty: made of host name and source name."""

@@ -13,6 +13,7 @@ from base64 import b64encode
 from pathlib import Path
 from typing import Protocol
 
+from collector.brokers import client_of
 from collector.calls.message import Message
 from collector.calls.options import AppriseTo, BellTo, CommandTo, MqttTo, To, WebhookTo
 
@@ -180,16 +181,13 @@ class Mqtt:
         import aiomqtt
 
         from adapters.errors import LinkError
-        from adapters.mqtt.session import tls_context
 
         to = self._to
         try:
-            async with asyncio.timeout(TIMEOUT_SECONDS), aiomqtt.Client(
-                to.host, to.port, username=to.user, password=to.password, identifier=to.client_id or None,
-                protocol=aiomqtt.ProtocolVersion.V5 if to.version_5 else aiomqtt.ProtocolVersion.V311,
-                tls_context=None if to.tls is None else tls_context(to.tls), timeout=TIMEOUT_SECONDS,
-                logger=logging.getLogger("coldside.calls"),
-            ) as client:  # fmt: skip
+            async with (
+                asyncio.timeout(TIMEOUT_SECONDS),
+                client_of(to.broker, "coldside.calls", TIMEOUT_SECONDS) as client,
+            ):
                 await client.publish(to.topic, message.body, 1, retain=True)
         except TimeoutError as error:
             raise ChannelError(f"no answer in {TIMEOUT_SECONDS:.0f} s") from error

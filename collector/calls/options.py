@@ -4,11 +4,12 @@ import logging
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from adapters.mqtt.options import Tls
+from adapters.mqtt.options import BrokerAddress
+from collector.brokers import address_of
 from collector.calls.escalation import Ladder, Person, Quiet, Step
 from collector.settings.calling import program_of
 from collector.settings.quantity import parse_hours
-from collector.settings.secret import read_secret, secret_file
+from collector.settings.secret import read_secret
 from collector.settings.shape import (
     AppriseChannel,
     ChannelTable,
@@ -52,14 +53,8 @@ class CommandTo:
 class MqttTo:
     """A topic of a broker."""
 
-    host: str
-    port: int
+    broker: BrokerAddress
     topic: str
-    version_5: bool = True
-    user: str | None = None
-    password: str | None = field(default=None, repr=False)
-    tls: Tls | None = None
-    client_id: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,11 +131,5 @@ def _to(table: ChannelTable, folder: Path) -> To:
             lines = (read_secret(folder, table.url_file) or "").splitlines()
             return AppriseTo(tuple(line.strip() for line in lines if line.strip()), table.picture)
         case MqttChannel():
-            key_file = secret_file(folder, table.key_file) if table.key_file else None
-            ca, own = (folder / name if name else None for name in (table.ca_file, table.certificate_file))
-            return MqttTo(
-                table.host, table.port or (8883 if table.tls else 1883), table.topic, table.version == "5",
-                table.user or None, read_secret(folder, table.password_file),
-                Tls(ca, own, key_file) if table.tls else None, table.client_id,
-            )  # fmt: skip
+            return MqttTo(address_of(table, folder), table.topic)
     return BellTo()

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from adapters.mqtt.options import Tls
-from collector.settings.secret import read_secret, secret_file
+from adapters.mqtt.options import BrokerAddress
+from collector.brokers import address_of
 from collector.settings.shape import Publish
 
 __all__ = ["PublishOptions", "publish_options"]
@@ -14,15 +14,9 @@ __all__ = ["PublishOptions", "publish_options"]
 class PublishOptions:
     """Which broker, under which topic, how often."""
 
-    host: str
-    port: int
+    broker: BrokerAddress
     base: str
     every_seconds: float = 10.0
-    version_5: bool = True
-    user: str | None = None
-    password: str | None = None
-    tls: Tls | None = None
-    client_id: str = ""
     acknowledge: bool = False
     """Listen below the base for what to acknowledge."""
 
@@ -33,13 +27,4 @@ def publish_options(table: Publish, folder: Path) -> PublishOptions:
     Raises:
         OSError: the password cannot be read.
     """
-
-    def file(name: str) -> Path | None:
-        return folder / name if name else None
-
-    key_file = secret_file(folder, table.key_file) if table.key_file else None
-    tls = Tls(file(table.ca_file), file(table.certificate_file), key_file) if table.tls else None
-    return PublishOptions(
-        table.host, table.port or (8883 if table.tls else 1883), table.base, table.every, table.version == "5",
-        table.user or None, read_secret(folder, table.password_file), tls, table.client_id, table.acknowledge,
-    )  # fmt: skip
+    return PublishOptions(address_of(table, folder), table.base, table.every, table.acknowledge)

@@ -10,7 +10,7 @@ import msgspec
 
 from adapters.backoff import delay_seconds
 from adapters.errors import LinkError
-from adapters.mqtt.session import tls_context
+from collector.brokers import client_of
 from collector.publish.documents import SCHEMA, documents
 from collector.publish.options import PublishOptions
 from collector.snapshot import Snapshot
@@ -73,17 +73,14 @@ class Publisher:
 
     def _lost(self, why: str) -> None:
         if why != self.fault:
-            log.warning("publishing to %s:%d: %s", self._options.host, self._options.port, why)
+            log.warning("publishing to %s:%d: %s", self._options.broker.host, self._options.broker.port, why)
         self.fault, self.up = why, False
 
     async def _one_link(self) -> None:
         told = self._options
-        client = aiomqtt.Client(
-            told.host, told.port, username=told.user, password=told.password, identifier=told.client_id or None,
-            protocol=aiomqtt.ProtocolVersion.V5 if told.version_5 else aiomqtt.ProtocolVersion.V311,
+        client = client_of(
+            told.broker, "coldside.publish", TIMEOUT_SECONDS, max_queued_incoming_messages=MAX_GHOSTS,
             will=aiomqtt.Will(self._topic(AVAILABILITY), b"offline", 1, retain=True),
-            tls_context=None if told.tls is None else tls_context(told.tls), timeout=TIMEOUT_SECONDS,
-            max_queued_incoming_messages=MAX_GHOSTS, logger=logging.getLogger("coldside.publish"),
         )  # fmt: skip
         async with client:
             await client.publish(self._topic(AVAILABILITY), b"online", 1, retain=True)
@@ -92,15 +89,13 @@ class Publisher:
                     await client.subscribe(self._topic(ACKNOWLEDGE), qos=1)
                 await self._lay_ghosts(client)
                 self.up, self.fault = True, ""
-                log.info("publishing to %s:%d under %s", told.host, told.port, told.base)
-                if told.acknowledge:
-                    listening = asyncio.create_task(self._listen(client), name="acknowledge over MQTT")
-                    try:
-                        await self._keep_told(client)
-                    finally:
-                        listening.cancel()
-                        await asyncio.gather(listening, return_exceptions=True)
-                await self._keep_told(client)
+                log.info("publishing to %s:%d under %s", told.broker.host, told.broker.port, told.base)
+                listening = asyncio.create_task(self._listen(client), name="acknowledge over MQTT")
+                try:
+                    await self._keep_told(client)
+                finally:
+                    listening.cancel()
+                    await asyncio.gather(listening, return_exceptions=True)
             except asyncio.CancelledError:  # an orderly end sends no last will
                 await client.publish(self._topic(AVAILABILITY), b"offline", 1, retain=True, timeout=1.0)
                 raise

@@ -15,6 +15,7 @@ __all__ = [
     "BellChannel",
     "BleSource",
     "Bluetooth",
+    "Broker",
     "Chamber",
     "ChannelTable",
     "CommandChannel",
@@ -123,15 +124,11 @@ class Serve(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """Names by which it is reached, beside its own address."""
 
 
-class Publish(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """A broker that is told of the cook."""
+class Broker(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How a broker is reached."""
 
     host: Host
     port: Port | None = None
-    base: Topic = "coldside/pit"
-    """Topics are below it."""
-    every: Annotated[float, Meta(ge=1, le=3600)] = 10.0
-    """Seconds between two publications of what moves; alarms go at once."""
     version: Literal["3.1.1", "5"] = "5"
     user: str = ""
     password_file: str = ""
@@ -140,6 +137,15 @@ class Publish(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     certificate_file: str = ""
     key_file: str = ""
     client_id: str = ""
+
+
+class Publish(Broker, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A broker that is told of the cook."""
+
+    base: Topic = "coldside/pit"
+    """Topics are below it."""
+    every: Annotated[float, Meta(ge=1, le=3600)] = 10.0
+    """Seconds between two publications of what moves; alarms go at once."""
     acknowledge: bool = False
     """Who publishes a key of an alarm or a trouble below `base/acknowledge` acknowledges it."""
 
@@ -181,20 +187,10 @@ class Availability(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     """The probe keys behind this bridge; empty: all of the source."""
 
 
-class MqttSource(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="mqtt"):
+class MqttSource(Broker, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="mqtt"):
     """A broker and what to hear there."""
 
     name: Name
-    host: Host
-    port: Port | None = None
-    version: Literal["3.1.1", "5"] = "5"
-    user: str = ""
-    password_file: str = ""
-    tls: bool = False
-    ca_file: str = ""
-    certificate_file: str = ""
-    key_file: str = ""
-    client_id: str = ""
     subscribe: Annotated[tuple[Subscription, ...], Meta(min_length=1)]
     availability: tuple[Availability, ...] = ()
 
@@ -333,21 +329,11 @@ class CommandChannel(
     """As long as it may take."""
 
 
-class MqttChannel(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="mqtt"):
+class MqttChannel(Broker, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="mqtt"):
     """A topic that holds the newest message."""
 
     name: Name
-    host: Host
-    port: Port | None = None
     topic: Topic
-    version: Literal["3.1.1", "5"] = "5"
-    user: str = ""
-    password_file: str = ""
-    tls: bool = False
-    ca_file: str = ""
-    certificate_file: str = ""
-    key_file: str = ""
-    client_id: str = ""
 
 
 class AppriseChannel(

@@ -4,6 +4,7 @@ import sys
 
 import pytest
 
+from adapters.mqtt.options import BrokerAddress
 from collector.calls.escalation import Ladder, Person, Quiet, Step
 from collector.calls.options import AppriseTo, BellTo, CommandTo, MqttTo, WebhookTo, calling_of
 from collector.errors import SettingsError
@@ -108,7 +109,7 @@ repeat = 5
     calling = calling_of(read(text).config, tmp_path)
     assert calling.channels == {
         "push": WebhookTo("https://push.home/s3cret"), "lamp": CommandTo((sys.executable, "-V")),
-        "topic": MqttTo("broker.home", 1883, "house/call"), "services": AppriseTo(("json://a", "json://b")),
+        "topic": MqttTo(BrokerAddress("broker.home", 1883), "house/call"), "services": AppriseTo(("json://a", "json://b")),
         "bell": BellTo(),
     }  # fmt: skip
     steps = (Step(0.0, ("Ann",)), Step(150.0, ("Ann", "Ben")))

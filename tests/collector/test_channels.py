@@ -13,6 +13,7 @@ import aiomqtt
 import pytest
 from aiohttp import web
 
+from adapters.mqtt.options import BrokerAddress
 from collector.calls import channels
 from collector.calls.channels import Apprise, Bell, ChannelError, Command, Mqtt, Webhook
 from collector.calls.message import Message
@@ -121,13 +122,13 @@ async def test_a_command_that_hangs_or_floods_is_ended_with_all_it_started(tmp_p
 @pytest.mark.broker
 async def test_a_topic_keeps_the_newest_message(broker):
     version_5 = broker.real
-    assert await why(Mqtt(MqttTo("127.0.0.1", broker.port, "pit/call", version_5))) == ""
+    assert await why(Mqtt(MqttTo(BrokerAddress("127.0.0.1", broker.port, version_5), "pit/call"))) == ""
     async with aiomqtt.Client("127.0.0.1", broker.port) as client:
         await client.subscribe("pit/#", 1)
         message = await anext(client.messages)
     assert (message.payload, message.retain) == (MESSAGE.body, True)
     broker.stop()
-    said = await why(Mqtt(MqttTo("127.0.0.1", broker.port, "pit/call", version_5, "ann", SECRET)))
+    said = await why(Mqtt(MqttTo(BrokerAddress("127.0.0.1", broker.port, version_5, "ann", SECRET), "pit/call")))
     assert said.startswith("the broker does not take it: ")
 
 
@@ -171,12 +172,14 @@ def test_the_bell_rings_in_its_terminal_or_says_that_there_is_none():
 
 
 def test_options_show_no_secret_and_sending_alone_imports_what_it_needs():
-    for to in (WebhookTo(SECRET), CommandTo((SECRET,)), AppriseTo((SECRET,)), MqttTo("h", 1, "t", password=SECRET)):
+    broker = MqttTo(BrokerAddress("h", 1, password=SECRET), "t")
+    for to in (WebhookTo(SECRET), CommandTo((SECRET,)), AppriseTo((SECRET,)), broker):
         assert SECRET not in repr(to)
     code = (
         "import sys\nfrom collector.calls.channels import channel_of\nfrom collector.calls.options import *\n"
+        "from adapters.mqtt.options import BrokerAddress\n"
         "import collector.daemon, collector.calls.outbox, collector.calls.picture\n"
-        "tos = WebhookTo('u'), CommandTo(('c',)), AppriseTo(('u',)), MqttTo('h', 1, 't'), BellTo()\n"
+        "tos = WebhookTo('u'), CommandTo(('c',)), AppriseTo(('u',)), MqttTo(BrokerAddress('h', 1), 't'), BellTo()\n"
         "[channel_of(to) for to in tos]\n"
         "print(sorted({'aiohttp', 'aiomqtt', 'paho', 'apprise', 'requests'} & set(sys.modules)))"
     )

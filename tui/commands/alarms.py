@@ -2,12 +2,11 @@
 
 import argparse
 import asyncio
-import json
 import re
-import sys
 from typing import TYPE_CHECKING
 
 from tui.commands.options import add_config, add_json, add_store, add_way, chosen_unit, text, way_of
+from tui.commands.printing import print_reply
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
@@ -157,13 +156,7 @@ def _act(options: argparse.Namespace) -> int:
 
     command, told = _command(options)
     reply = asyncio.run(ask(way_of(options), command))
-    if options.json:
-        print(json.dumps({"schema": 1, "done": reply.done, "why": reply.why}))
-    elif reply.done:
-        print(told)
-    else:
-        print(f"coldside: {reply.why}", file=sys.stderr)
-    return Exit.OK if reply.done else Exit.FAILED
+    return print_reply(reply, told, as_json=options.json)
 
 
 def _command(options: argparse.Namespace) -> tuple["OfAlarm", str]:

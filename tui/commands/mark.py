@@ -2,11 +2,11 @@
 
 import argparse
 import asyncio
-import sys
 from contextlib import aclosing
 from typing import TYPE_CHECKING
 
 from tui.commands.options import add_json, add_way, text, way_of
+from tui.commands.printing import print_reply
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
@@ -34,8 +34,6 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Send the mark to the collector, or list the events there are."""
-    import json
-
     from tui.once import ask
 
     way = way_of(options)
@@ -43,13 +41,7 @@ def run(options: argparse.Namespace) -> int:
         return _list_events(options, asyncio.run(_events(way)))
     command, told = _command(options)
     reply = asyncio.run(ask(way, command))
-    if options.json:
-        print(json.dumps({"schema": 1, "done": reply.done, "why": reply.why}))
-    elif reply.done:
-        print(told)
-    else:
-        print(f"coldside: {reply.why}", file=sys.stderr)
-    return Exit.OK if reply.done else Exit.FAILED
+    return print_reply(reply, told, as_json=options.json)
 
 
 def _command(options: argparse.Namespace) -> tuple["AddMark | Confirm | Delete", str]:

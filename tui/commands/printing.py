@@ -1,13 +1,18 @@
 """Lines with roles to standard output: styled where it is a terminal, bare text where it is not."""
 
+import json
 import os
 import sys
 from collections.abc import Iterable
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
 
 from tui.draw.line import Line, plain
+from tui.exit_codes import Exit
 
-__all__ = ["print_lines"]
+if TYPE_CHECKING:
+    from collector.wire import Reply
+
+__all__ = ["print_lines", "print_reply"]
 
 _STYLES = {"strong": "1", "faint": "2", "good": "32", "warn": "33", "alarm": "31"}
 
@@ -19,6 +24,17 @@ def print_lines(lines: Iterable[Line], stream: TextIO | None = None) -> None:
     for line in lines:
         print(_styled(line) if styled else plain(line).rstrip(), file=stream)
     stream.flush()
+
+
+def print_reply(reply: "Reply", told: str, *, as_json: bool) -> Exit:
+    """Print what became of a command, `told` where it was done; return the exit code."""
+    if as_json:
+        print(json.dumps({"schema": 1, "done": reply.done, "why": reply.why}))
+    elif reply.done:
+        print(told)
+    else:
+        print(f"coldside: {reply.why}", file=sys.stderr)
+    return Exit.OK if reply.done else Exit.FAILED
 
 
 def _styled(line: Line) -> str:
