@@ -477,7 +477,7 @@ class Collector:
         """Show the cook with what only the daemon knows: sources and store."""
         shown = self._pipeline.engine.snapshot()
         outbox = self._outbox
-        test = None if outbox is None else outbox.test_trouble()
+        test = None if outbox is None else outbox.proof.trouble()
         return dataclasses.replace(
             shown,
             troubles=shown.troubles if test is None else (*shown.troubles, test),
@@ -542,13 +542,13 @@ class Collector:
     def _test_call(self, command: wire.TestCall) -> str:
         if self._outbox is None:
             return "the config names nobody who could be told: add a [[channel]] and a [[person]]"
-        return self._outbox.test(command.person, command.wait_seconds)
+        return self._outbox.proof.begin(command.person, command.wait_seconds)
 
     def _seen_test(self, key: str) -> bool:
         """Take an acknowledgement of a test, put the proof on record; tell whether that was all there was to do."""
         if self._outbox is None or key not in ("", TEST_KEY):
             return False
-        said = self._outbox.prove()
+        said = self._outbox.proof.acknowledge()
         if said is not None:
             log.info("%s", said)
             self._pipeline.act(Action(ActionKind.MARK, PROVEN, text=said), self.now())

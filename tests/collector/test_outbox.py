@@ -10,12 +10,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from collector.calls import outbox as module
+from collector.calls import sending as module
+from collector.calls.bucket import Bucket
 from collector.calls.channels import ChannelError
 from collector.calls.escalation import Ladder, Person, Step
 from collector.calls.message import Composer
 from collector.calls.options import BellTo, Calling
-from collector.calls.outbox import KEEP_SECONDS, Bucket, Outbox
+from collector.calls.outbox import KEEP_SECONDS, Outbox
 from collector.calls.record import CallRow, CallsOnRecord, MessageRow
 from collector.engine import Engine
 from collector.snapshot import AlarmState, Priority, TroubleView
@@ -172,8 +173,8 @@ async def test_what_is_too_much_for_a_channel_becomes_a_digest_and_what_is_urgen
         house.outbox.look([*many, COLD])
         await house.until(lambda: len(house.push.came) == 7)
         assert house.push.told[-1] == ("raised", "cold", "Ann")
-        house.outbox._buckets["push"].tokens = 1.0
-        house.outbox._wake["push"].set()
+        house.outbox._sending.buckets["push"].tokens = 1.0
+        house.outbox._sending.wake["push"].set()
         await house.until(lambda: len(house.push.came) == 8)
     assert house.push.came[-1].document["word"] == "digest"
     assert [m["key"] for m in house.push.came[-1].document["messages"]] == ["source/6", "source/7", "source/8"]
@@ -225,29 +226,29 @@ async def test_what_was_left_by_another_cook_or_a_channel_that_is_gone_is_given_
 
 async def test_a_test_goes_by_every_channel_of_a_person_and_is_proven_once():
     house = House()
-    assert "there is Ann, Ben" in house.outbox.test("Cyd", 60.0)
-    assert house.outbox.prove() is None
+    assert "there is Ann, Ben" in house.outbox.proof.begin("Cyd", 60.0)
+    assert house.outbox.proof.acknowledge() is None
     async with house.at_work():
-        assert house.outbox.test("Ben", 60.0) == ""
+        assert house.outbox.proof.begin("Ben", 60.0) == ""
         await house.until(lambda: house.push.came and house.mail.came)
-    assert house.outbox.test_trouble().key == "test"
+    assert house.outbox.proof.trouble().key == "test"
     house.now += 12
-    assert house.outbox.prove() == "a test was acknowledged after 12 s, sent to Ben by mail, Ben by push"
-    assert house.outbox.prove() is None
-    assert house.outbox.test_trouble() is None
+    assert house.outbox.proof.acknowledge() == "a test was acknowledged after 12 s, sent to Ben by mail, Ben by push"
+    assert house.outbox.proof.acknowledge() is None
+    assert house.outbox.proof.trouble() is None
     view = house.outbox.view()
     assert (view.proven_unix, view.test.acknowledged_unix) == (START + 12, START + 12)
-    house.outbox.test("", 60.0)
+    house.outbox.proof.begin("", 60.0)
     house.now += 61
     house.outbox.look([])
-    assert house.outbox.prove() is None
+    assert house.outbox.proof.acknowledge() is None
     assert house.outbox.view().waiting == 0
 
 
 async def test_a_fault_of_ours_in_a_channel_costs_one_try_and_a_picture_that_fails_only_the_picture(caplog):
     house = House()
     house.push.picture = True
-    house.outbox._picture = lambda snapshot: 1 / 0
+    house.outbox._sending._picture = lambda: 1 / 0
     send, house.push.send = house.push.send, None
     async with house.at_work():
         house.outbox.look([COLD])
@@ -285,14 +286,14 @@ def test_whatever_happens_nothing_is_lost_in_silence(steps):
             if killed:
                 after = House(house.on_record())
                 after.now, after.rows = house.now, {**house.rows, **after.rows}
-                after.push, after.outbox._channels["push"] = house.push, house.push
+                after.push, after.outbox._sending.channels["push"] = house.push, house.push
                 house = after
         house.push.hangs, house.push.fault = False, ""
         async with house.at_work():
             house.outbox.look([COLD])
-            for name in house.outbox._wake:
-                house.outbox._buckets[name].tokens = 6.0
-                house.outbox._wake[name].set()
+            for name in house.outbox._sending.wake:
+                house.outbox._sending.buckets[name].tokens = 6.0
+                house.outbox._sending.wake[name].set()
             await house.until(lambda: not house.outbox.view().waiting)
         assert all(m.state in ("sent", "given up") for m in house.messages)
         assert all(m.error for m in house.messages if m.state == "given up")
