@@ -5,7 +5,7 @@ from pathlib import Path
 
 import platformdirs
 
-__all__ = ["config_file", "runtime_socket", "sessions_file", "store_file", "tokens_file"]
+__all__ = ["config_file", "pits_file", "runtime_socket", "sessions_file", "store_file", "tokens_file"]
 
 _APP = "coldside"
 MACHINE_STATE = Path("/var/lib/coldside")
@@ -30,6 +30,11 @@ def config_file(named: str | None = None) -> Path:
     if service := os.environ.get("CONFIGURATION_DIRECTORY"):
         places.insert(0, Path(service.split(":")[0]) / "coldside.toml")
     return next((place for place in places if place.exists()), user)
+
+
+def pits_file(named: str | None = None) -> Path:
+    """Find the list of the pits that somebody looks after: as named, else in the user's own config folder."""
+    return Path(named) if named else Path(platformdirs.user_config_dir(_APP)) / "pits.toml"
 
 
 def store_file(named: str = "") -> Path:

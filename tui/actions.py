@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from textual.binding import Binding
 
-__all__ = ["ACTIONS", "Action", "bindings"]
+__all__ = ["ACTIONS", "Action", "bindings", "of_pits", "pit_bindings"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,11 +79,34 @@ ACTIONS: tuple[Action, ...] = (
     Action("bell", "B", "app.toggle_bell", "bell", "ring the terminal bell at a new alarm, or stop ringing"),
     Action("theme", "T", "app.next_theme", "theme", "dark, light, high contrast"),
     Action("commands", "ctrl+p", "app.command_palette", "commands", "find a command by its name"),
+    Action("next-pit", "N", "app.next_pit(1)", "next pit", "pits: show the next one"),
+    Action("last-pit", "P", "app.next_pit(-1)", "last pit", "pits: show the one before"),
+    *(
+        Action(f"pit-{k}", f"f{k}", f"app.show_pit({k - 1})", f"pit {k}", f"pits: show the one at number {k}")
+        for k in range(1, 10)
+    ),
 )
+
+
+def of_pits(action: Action) -> int:
+    """Tell from how many pits on an action is of use; 0: always."""
+    kind, _, number = action.id.rpartition("-")
+    if kind == "pit":
+        return max(2, int(number))
+    return 2 if number == "pit" else 0
 
 
 def bindings(place: str = "board") -> list[Binding]:
     """Make Textual bindings of the table, of those keys that are heard in one place."""
-    return [
-        Binding(a.key, a.action, a.label, show=a.footer, id=a.id, tooltip=a.help) for a in ACTIONS if a.place == place
-    ]
+    return [_binding(a) for a in ACTIONS if a.place == place]
+
+
+def pit_bindings() -> list[Binding]:
+    """Make the bindings of the keys that go from pit to pit."""
+    return [_binding(a) for a in ACTIONS if of_pits(a)]
+
+
+def _binding(action: Action) -> Binding:
+    return Binding(
+        action.key, action.action, action.label, show=action.footer, id=action.id, tooltip=action.help
+    )  # fmt: skip

@@ -1,6 +1,7 @@
-"""The dashboard: takes what the feed says, hands it to the screens, sends what the cook does."""
+"""The dashboard: takes what the feeds say, hands it to the screens, sends what the cook does."""
 
 import time
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import ClassVar
 
@@ -14,17 +15,20 @@ from collector import wire
 from collector.snapshot import AlarmState, Snapshot
 from tui.actions import ACTIONS
 from tui.alarm_bell import AlarmBell
-from tui.client import ClientState, Feed
+from tui.client import Feed
 from tui.commander import Commander
 from tui.draw.alarms import pressing
-from tui.draw.banner import Standing, Trouble, trouble
+from tui.draw.banner import trouble
 from tui.draw.colour_scale import ColourDepth
 from tui.draw.line import fit
+from tui.draw.pits import PitGlance
 from tui.draw.trend_log import TrendLog
 from tui.draw.view import View
-from tui.errors import VersionRefused
+from tui.errors import ClientError
 from tui.messages import HistoryArrived, NewsArrived, TrendArrived
 from tui.palette import DashboardCommands
+from tui.pit import Pit, pits_of
+from tui.pit_switch import PitSwitch
 from tui.screens.bed import BedScreen
 from tui.screens.board import BoardScreen
 from tui.switches import Switches
@@ -36,11 +40,11 @@ __all__ = ["Dashboard", "run_dashboard"]
 TICK_SECONDS = 0.5
 
 
-class Dashboard(Commander, Switches, App[None]):
+class Dashboard(Commander, Switches, PitSwitch, App[None]):
     """The whole dashboard.
 
     Args:
-        client: the feed; see `tui.client.Feed`.
+        pits: all of them, or the feed of the only one; see `tui.client.Feed`.
         fahrenheit: show °F.
         theme: `dark`, `light` or `high-contrast`.
         ascii_only: ASCII characters only.
@@ -57,7 +61,7 @@ class Dashboard(Commander, Switches, App[None]):
 
     def __init__(
         self,
-        client: Feed,
+        pits: Feed | Sequence[Pit],
         *,
         fahrenheit: bool = False,
         theme: str = "dark",
@@ -66,19 +70,22 @@ class Dashboard(Commander, Switches, App[None]):
         bell: bool = False,
         depth: ColourDepth | None = None,
     ) -> None:
-        super().__init__()
-        self.client = client
+        super().__init__(pits_of(pits))
         self.view = View(fahrenheit=fahrenheit, ascii_only=ascii_only)
-        self.newest: Snapshot | None = None
-        self.trend_log = TrendLog()
         self.alarm_bell = AlarmBell(on=bell)
         self._theme_wanted = theme_named(theme)
         self.keys = dict(keys or {})
         self._depth = depth or colour_depth(self.no_color)
-        self._came_unix = 0.0
-        self._came_monotonic: float | None = None
-        self._refused = ""
-        self.paused: Snapshot | None = None
+
+    @property
+    def newest(self) -> Snapshot | None:
+        """The newest snapshot of the pit shown."""
+        return self.shown.newest
+
+    @property
+    def trend_log(self) -> TrendLog:
+        """The trend of the pit shown."""
+        return self.shown.trend_log
 
     def get_default_screen(self) -> Screen[None]:
         """Start on the board."""
@@ -118,98 +125,87 @@ class Dashboard(Commander, Switches, App[None]):
 
     def on_ready(self) -> None:
         """Listen, now that there is a board to show it on."""
-        self.run_worker(self._listen(), name="feed", exit_on_error=False)
+        for pit in self.pits:
+            self.run_worker(self._listen(pit), name=f"feed {pit.name}", group="feed", exit_on_error=False)
         self.set_interval(TICK_SECONDS, self.look_again)
         self.look_again()
 
-    async def _listen(self) -> None:
-        async for message in self.client:
-            if isinstance(message, wire.News):
-                self.post_message(NewsArrived(message.snapshot))
-            elif isinstance(message, wire.History):
-                self.post_message(HistoryArrived(message.points))
-            elif isinstance(message, wire.Trend):
-                self.post_message(TrendArrived(message.points))
+    async def _listen(self, pit: Pit) -> None:
+        """Take what one collector says; why its feed will never come is shown, and the others go on."""
+        try:
+            async for message in pit.client:
+                if isinstance(message, wire.News):
+                    self.post_message(NewsArrived(pit, message.snapshot))
+                elif isinstance(message, wire.History):
+                    self.post_message(HistoryArrived(pit, message.points))
+                elif isinstance(message, wire.Trend):
+                    self.post_message(TrendArrived(pit, message.points))
+        except ClientError as error:
+            pit.refused = str(error)
+            self.look_again()
 
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
-        """Show why the feed will never come; any other failure of it is a fault of ours and ends the app."""
-        if event.worker.name == "feed" and event.state is WorkerState.ERROR:
-            error = event.worker.error
-            if not isinstance(error, VersionRefused):
-                raise error or RuntimeError("the feed failed")
-            self._refused = str(error)
-            self.look_again()
+        """End with any failure of a feed that nobody foresaw: it is a fault of ours."""
+        if event.worker.group == "feed" and event.state is WorkerState.ERROR:
+            raise event.worker.error or RuntimeError("the feed failed")
 
     def on_history_arrived(self, message: HistoryArrived) -> None:
         """Take the trend so far."""
-        self.trend_log.replace(message.points)
+        message.pit.trend_log.replace(message.points)
 
     def on_trend_arrived(self, message: TrendArrived) -> None:
         """Take the new rows of the trend."""
         for point in message.points:
-            self.trend_log.add(point)
+            message.pit.trend_log.add(point)
 
     def on_news_arrived(self, message: NewsArrived) -> None:
-        """Take a newer snapshot."""
-        self.newest = message.snapshot
-        self._came_unix, self._came_monotonic = time.time(), time.monotonic()
+        """Take a newer snapshot; only the pit shown is drawn anew."""
+        message.pit.take(message.snapshot)
         self.look_again()
-        self.show_newest()
-
-    def standing(self) -> Standing:
-        """Say how we stand towards the collector now."""
-        link, newest = self.client.link, self.newest
-        came = self._came_monotonic
-        return Standing(
-            now_unix=time.time(),
-            up=link.state is ClientState.UP,
-            ever_up=link.state is not ClientState.CONNECTING,
-            since_unix=link.since_unix,
-            why=link.why,
-            refused=self._refused,
-            news_seconds=None if came is None else time.monotonic() - came,
-            news_unix=self._came_unix,
-            paused_unix=self.paused.now_unix if self.paused else None,
-            store=newest.store if newest else None,
-            cook_now_unix=newest.now_unix if newest else 0.0,
-        )
+        if message.pit is self.shown:
+            self.show_newest()
 
     def look_again(self) -> None:
-        """Look whether what is shown is still true."""
+        """Look whether what is shown is still true, and how the other pits stand."""
         if not self.is_running:  # the timer may fire once more while the screens are being taken down
             return
-        found = trouble(self.standing(), self.view)
+        glances = tuple(PitGlance(p.name, p.newest, trouble(p.standing(), self.view)) for p in self.pits)
+        self.follow_trouble(glances)
+        found = glances[self.shown_index].trouble
         old = found is not None and found.old
         if old != self.view.old:
             self.view = replace(self.view, old=old)
             self.show_newest()
         self.board.show_trouble(found, self.view)
+        self.board.show_pits(glances, self.shown_index, self.view)
         if isinstance(self.screen, BedScreen):
             self.screen.show_trouble(found)
-        self._ring(found)
+            self.screen.show_pits(glances, self.shown_index, self.view)
+        self._ring(glances)
 
     def show_newest(self) -> None:
         """Hand the newest snapshot down; while paused only the alarm line moves."""
-        if self.newest is None or not self.is_running:
+        picture = self.shown.picture
+        if picture is None or self.newest is None or not self.is_running:
             return
-        self.board.show_pressing(self.newest, self.view)
-        self.board.show(self.paused or self.newest, self.trend_log, self.view)
+        self.board.show(picture, self.trend_log, self.view)
         if isinstance(self.screen, BedScreen):
             self.screen.show(self.newest, self.view)
 
-    def _ring(self, found: Trouble | None) -> None:
-        """Ring for what calls a person."""
-        causes = (
-            {a.key for a in pressing(self.newest) if a.state is AlarmState.UNACKNOWLEDGED} if self.newest else set()
-        )
-        if found is not None and found.role == "alarm":
-            causes.add(found.headline.split()[0])
+    def _ring(self, glances: Sequence[PitGlance]) -> None:
+        """Ring for what calls a person, at any pit."""
+        causes: set[str] = set()
+        for i, pit in enumerate(glances):
+            calling = pressing(pit.snapshot) if pit.snapshot else []
+            causes |= {f"{i} {a.key}" for a in calling if a.state is AlarmState.UNACKNOWLEDGED}
+            if pit.trouble is not None and pit.trouble.role == "alarm":
+                causes.add(f"{i} {pit.trouble.headline.split()[0]}")
         if self.alarm_bell.due(causes, time.monotonic()):
             self.bell()
 
 
 async def run_dashboard(
-    client: Feed,
+    pits: Feed | Sequence[Pit],
     *,
     fahrenheit: bool = False,
     theme: str = "dark",
@@ -225,6 +221,6 @@ async def run_dashboard(
     """
     refuse_unfit()
     app = Dashboard(
-        client, fahrenheit=fahrenheit, theme=theme, ascii_only=ascii_only or not speaks_utf8(), keys=keys, bell=bell
+        pits, fahrenheit=fahrenheit, theme=theme, ascii_only=ascii_only or not speaks_utf8(), keys=keys, bell=bell
     )
     await app.run_async(mouse=mouse)

@@ -12,6 +12,7 @@ from tui.screens.note import NoteScreen
 
 if TYPE_CHECKING:
     from tui.app import Dashboard
+    from tui.pit import Pit
 
 __all__ = ["Commander"]
 
@@ -29,32 +30,35 @@ class Commander:
             self._app.notify("no alarm is standing")
         return alarm
 
-    def _send(self, command: wire.Request, done: str) -> None:
-        self._app.run_worker(self._ask(command, done), name="command", group="command")
+    def _send(self, command: wire.Request, done: str, pit: "Pit | None" = None) -> None:
+        """Send to a pit, the one that is shown now if no other is meant."""
+        self._app.run_worker(self._ask(pit or self._app.shown, command, done), name="command", group="command")
 
-    async def _ask(self, command: wire.Request, done: str) -> None:
+    async def _ask(self, pit: "Pit", command: wire.Request, done: str) -> None:
+        of = f"{pit.name}: " if len(self._app.pits) > 1 else ""
         try:
-            reply = await self._app.client.send(command)
+            reply = await pit.client.send(command)
         except ClientError as error:
-            self._app.notify(f"NOT DONE: {error}", severity="error", timeout=6.0)
+            self._app.notify(f"{of}NOT DONE: {error}", severity="error", timeout=6.0)
             return
         if reply.done:
-            self._app.notify(done)
+            self._app.notify(f"{of}{done}")
         else:
-            self._app.notify(f"NOT DONE: {reply.why}", severity="error", timeout=6.0)
+            self._app.notify(f"{of}NOT DONE: {reply.why}", severity="error", timeout=6.0)
 
     def action_mark(self, kind: str) -> None:
         """Keep a mark."""
         self._send(wire.AddMark(0, kind), f"marked: {kind}")
 
     def action_note(self) -> None:
-        """Ask for a note and keep it."""
+        """Ask for a note and keep it at the pit that was shown when it was asked for."""
+        pit = self._app.shown
 
         def keep(text: str | None) -> None:
             if text:
-                self._send(wire.AddMark(0, "note", text), f"noted: {text}")
+                self._send(wire.AddMark(0, "note", text), f"noted: {text}", pit)
 
-        self._app.push_screen(NoteScreen(), keep)
+        self._app.push_screen(NoteScreen(pit.name if len(self._app.pits) > 1 else ""), keep)
 
     def action_judge_event(self, verdict: str) -> None:
         """Confirm or delete the chosen event."""
@@ -73,6 +77,9 @@ class Commander:
 
     def action_acknowledge(self) -> None:
         """Acknowledge the chosen trouble or alarm; one that is latched and was seen is reset."""
+        if self._app.turned_by_itself():  # he may not have read yet what this key would acknowledge
+            self._app.notify(f"{self._app.shown.name} is shown since a moment ago: press again if you mean its alarm")
+            return
         if alarm := self._chosen():
             if alarm.state is AlarmState.LATCHED:
                 self._send(wire.Reset(0, alarm.key), f"reset: {alarm.named}")

@@ -5,33 +5,37 @@ from typing import Any
 from textual.message import Message
 
 from collector.snapshot import Snapshot, TrendPoint
+from tui.pit import Pit
 
 __all__ = ["HistoryArrived", "NewsArrived", "TrendArrived"]
 
 
 class NewsArrived(Message):
-    """A newer snapshot; one that waits is replaced by the next."""
+    """A newer snapshot of a pit; one that waits is replaced by the next."""
 
-    def __init__(self, snapshot: Snapshot) -> None:
+    def __init__(self, pit: Pit, snapshot: Snapshot) -> None:
         super().__init__()
+        self.pit = pit
         self.snapshot = snapshot
 
     def can_replace(self, message: Any) -> bool:
-        """Let the newest stand for those before it."""
-        return isinstance(message, NewsArrived)
+        """Let the newest of a pit stand for those before it."""
+        return isinstance(message, NewsArrived) and message.pit is self.pit
 
 
 class HistoryArrived(Message):
     """The trend so far, after each new link."""
 
-    def __init__(self, points: tuple[TrendPoint, ...]) -> None:
+    def __init__(self, pit: Pit, points: tuple[TrendPoint, ...]) -> None:
         super().__init__()
+        self.pit = pit
         self.points = points
 
 
 class TrendArrived(Message):
     """New rows of the trend."""
 
-    def __init__(self, points: tuple[TrendPoint, ...]) -> None:
+    def __init__(self, pit: Pit, points: tuple[TrendPoint, ...]) -> None:
         super().__init__()
+        self.pit = pit
         self.points = points

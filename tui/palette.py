@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, cast
 from textual.command import DiscoveryHit, Hit, Hits, Provider
 from textual.content import Content
 
-from tui.actions import ACTIONS, Action
+from tui.actions import Action
 
 if TYPE_CHECKING:
     from tui.app import Dashboard
@@ -23,10 +23,15 @@ class DashboardCommands(Provider):
         return cast("Dashboard", self.app)
 
     def _command(self, action: Action) -> Callable[[], None]:
-        return partial(self._dashboard.run_by_id, action.id)
+        return partial(self._dashboard.run_by_id, action.id, self._pit)
+
+    async def startup(self) -> None:
+        """Remember which pit is shown while a command is looked for."""
+        self._pit = self._dashboard.shown_index
 
     def _offered(self) -> list[tuple[Action, str]]:
-        return [(a, f"{a.label}  ({self._dashboard.key_of(a.id, a.key)})") for a in ACTIONS if a.id != "commands"]
+        offered = (a for a in self._dashboard.offered() if a.id != "commands")
+        return [(a, f"{a.label}  ({self._dashboard.key_of(a.id, a.key)})") for a in offered]
 
     async def discover(self) -> Hits:
         """Offer all before anything is typed."""

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, cast
 
 from textual.binding import Binding
 
-from tui.actions import ACTIONS
+from tui.actions import ACTIONS, Action, of_pits
 from tui.screens.bed import BedScreen
 from tui.screens.help import HelpScreen
 from tui.themes import THEMES
@@ -27,9 +27,16 @@ class Switches:
         """Give the key an action is bound to now, as it is written on a keyboard."""
         return self._dashboard.get_key_display(Binding(self._dashboard.keys.get(id_, otherwise).split(",")[0], ""))
 
-    def run_by_id(self, id_: str | None) -> None:
-        """Run an action of the table on the board."""
+    def run_by_id(self, id_: str | None, pit: int | None = None) -> None:
+        """Run an action of the table on the board.
+
+        Args:
+            id_: of the action; None does nothing.
+            pit: index of the one it is meant for: that which was shown when the action was looked for.
+        """
         dashboard = self._dashboard
+        if id_ is not None and pit is not None:
+            dashboard.action_show_pit(pit)
         action = next((a.action for a in ACTIONS if a.id == id_), None)
         if action is not None:
             dashboard.call_later(dashboard.run_action, action, dashboard.board)
@@ -37,11 +44,18 @@ class Switches:
     def action_help(self) -> None:
         """List the keys; run what is chosen."""
         dashboard = self._dashboard
-        dashboard.push_screen(HelpScreen({a.id: self.key_of(a.id, a.key) for a in ACTIONS}), self.run_by_id)
+        keys = {a.id: self.key_of(a.id, a.key) for a in self.offered()}
+        pit = dashboard.shown_index
+        dashboard.push_screen(HelpScreen(keys), lambda id_: self.run_by_id(id_, pit))
+
+    def offered(self) -> list[Action]:
+        """List the actions that are of use with so many pits."""
+        return [a for a in ACTIONS if len(self._dashboard.pits) >= of_pits(a)]
 
     def action_bed(self) -> None:
         """Show a few large numbers."""
         dashboard = self._dashboard
+        dashboard.show_first_in_trouble()
         dashboard.push_screen(BedScreen())
         dashboard.call_after_refresh(self._after_screen)
 
@@ -59,8 +73,8 @@ class Switches:
     def action_pause(self) -> None:
         """Hold the picture still, or let it go on."""
         dashboard = self._dashboard
-        holding = dashboard.paused is None and dashboard.newest is not None
-        dashboard.paused = dashboard.newest if holding else None
+        pit = dashboard.shown
+        pit.paused = pit.newest if pit.paused is None else None
         dashboard.look_again()
         dashboard.show_newest()
 

@@ -16,7 +16,18 @@ if TYPE_CHECKING:
 
     from aiohttp import BaseConnector, Fingerprint
 
-__all__ = ["DEFAULT_PORT", "RemoteWay", "SocketWay", "Way", "parse_at", "parse_fingerprint", "read_token", "way_to"]
+__all__ = [
+    "DEFAULT_PORT",
+    "RemoteWay",
+    "SocketWay",
+    "Way",
+    "authorities",
+    "parse_at",
+    "parse_fingerprint",
+    "read_token",
+    "token_in",
+    "way_to",
+]
 
 DEFAULT_PORT = 8765
 OPEN_SECONDS = 10.0
@@ -134,7 +145,7 @@ class RemoteWay:
         if self.tls and self.fingerprint is not None:
             verified = aiohttp.Fingerprint(self.fingerprint)
         elif self.tls and self.ca is not None:
-            verified = _context(self.ca)
+            verified = authorities(self.ca)
         return aiohttp.TCPConnector(ssl=verified)
 
     def said(self, error: Exception) -> str:
@@ -187,7 +198,12 @@ def _said(error: Exception) -> str:
     return str(error) or type(error).__name__
 
 
-def _context(ca: Path) -> "ssl.SSLContext":
+def authorities(ca: Path) -> "ssl.SSLContext":
+    """Make what verifies a certificate by a file of authorities, or by that certificate itself.
+
+    Raises:
+        WayError: the file cannot be used.
+    """
     import ssl
 
     try:
@@ -254,7 +270,7 @@ def read_token(file: str | None, host: str) -> str:
     """
     name = file or os.environ.get("COLDSIDE_TOKEN_FILE")
     if name:
-        return _token_in(Path(name).expanduser())
+        return token_in(Path(name).expanduser())
     import getpass
     import sys
 
@@ -267,7 +283,12 @@ def read_token(file: str | None, host: str) -> str:
     return _checked(token, "what was typed")
 
 
-def _token_in(file: Path) -> str:
+def token_in(file: Path) -> str:
+    """Read a token from its file.
+
+    Raises:
+        WayError: it holds none, or others may read it.
+    """
     try:
         mode = file.stat().st_mode
         if stat.S_ISREG(mode) and mode & 0o077:

@@ -17,10 +17,10 @@ Where = tuple[str | int, ...]
 Mistake = tuple[Where, str]
 
 
-def mistakes(document: dict[str, Any]) -> list[Mistake]:
-    """List what the shape does not allow, each with its path; empty when `Config` can be made of it."""
+def mistakes(document: dict[str, Any], shape: type[msgspec.Struct] = Config) -> list[Mistake]:
+    """List what a shape does not allow, each with its path; empty when one can be made of the document."""
     found: list[Mistake] = []
-    _walk(document, Config, (), found)
+    _walk(document, shape, (), found)
     return found
 
 

@@ -20,7 +20,10 @@ ACTIONS: tuple[tuple[str, str, str], ...] = (
     ("trend", "g", "board"), ("alarms", "a", "board"), ("marks", "j", "board"), ("meat", "e", "board"),
     ("fire", "f", "board"), ("sources", "o", "board"), ("confirm", "y", "marks"), ("delete", "x", "marks"),
     ("back", "escape", "board"), ("bed", "b", "board"), ("unit", "F", "board"), ("pause", "p", "board"),
-    ("bell", "B", "board"), ("theme", "T", "board"), ("commands", "ctrl+p", "board"),
+    ("bell", "B", "board"), ("theme", "T", "board"), ("commands", "ctrl+p", "board"), ("next-pit", "N", "board"),
+    ("last-pit", "P", "board"), ("pit-1", "f1", "board"), ("pit-2", "f2", "board"), ("pit-3", "f3", "board"),
+    ("pit-4", "f4", "board"), ("pit-5", "f5", "board"), ("pit-6", "f6", "board"), ("pit-7", "f7", "board"),
+    ("pit-8", "f8", "board"), ("pit-9", "f9", "board"),
 )  # fmt: skip
 """Id, key and place of what can be done on the dashboard, whose own table it repeats: that may not be imported here."""
 

@@ -1,21 +1,19 @@
 """From the config file to settings that hold together, or to a list of every mistake in it."""
 
-import tomllib
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import msgspec
 
-from collector.errors import Problem, SettingsError
 from collector.model.plan import DEFAULT_RULES, GRATE, Plan, Probe, Rule, Zone
 from collector.model.tolerance import CLASSES
 from collector.settings.bluetooth import check_bluetooth
 from collector.settings.calling import check_calling
 from collector.settings.check import Mistake, Where, mistakes
 from collector.settings.display_keys import check_display_keys
+from collector.settings.document import read_text, refusal, tables
 from collector.settings.mended import depends, mended
 from collector.settings.outward import check_outward
-from collector.settings.places import key_lines
 from collector.settings.quantity import parse_difference, parse_temperature
 from collector.settings.serving import check_serve
 from collector.settings.shape import AlarmTable, Config, ProbeTable
@@ -48,19 +46,7 @@ def load(path: Path) -> Settings:
     Raises:
         SettingsError: it cannot be read, or holds mistakes; all of them are in it.
     """
-    try:
-        text = path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise SettingsError(path, [Problem(0, "file", _no_file(error))]) from error
-    except UnicodeDecodeError as error:
-        raise SettingsError(path, [Problem(0, "file", "is not UTF-8 text")]) from error
-    return parse(text, path)
-
-
-def _no_file(error: OSError) -> str:
-    if isinstance(error, FileNotFoundError):
-        return "is not there; `coldside init` writes one to start from"
-    return f"cannot be read: {error.strerror}"
+    return parse(read_text(path, "is not there; `coldside init` writes one to start from"), path)
 
 
 def parse(text: str, path: Path) -> Settings:
@@ -69,17 +55,7 @@ def parse(text: str, path: Path) -> Settings:
     Raises:
         SettingsError: it holds mistakes; all of them are in it.
     """
-    text = text.removeprefix("\ufeff")
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        line = _line_in(str(error))
-        raise SettingsError(path, [Problem(line, "TOML", str(error))]) from error
-    except RecursionError as error:
-        raise SettingsError(path, [Problem(0, "TOML", "tables or arrays are nested too deep")]) from error
-    except ValueError as error:  # Python refuses to read whole numbers of thousands of digits
-        raise SettingsError(path, [Problem(0, "TOML", "holds a number of too many digits")]) from error
-    lines = key_lines(text)
+    document = tables(text, path)
     found = mistakes(document)
     config = mended(document, found) if found else msgspec.convert(document, Config)
     if config is not None:
@@ -89,25 +65,7 @@ def parse(text: str, path: Path) -> Settings:
             return Settings(path, config, plan, tuple(builder.warnings))
         broken = [where for where, _ in found]
         found += [mistake for mistake in builder.found if not depends(mistake[0], broken)]
-    problems = [Problem(_line_of(where, lines), _name(where), what) for where, what in found]
-    raise SettingsError(path, sorted(problems, key=lambda p: (p.line == 0, p.line)))
-
-
-def _line_in(message: str) -> int:
-    words = message.replace(",", "").replace(")", "").split()
-    return int(words[words.index("line") + 1]) if "line" in words else 0
-
-
-def _line_of(where: Where, lines: dict[Where, int]) -> int:
-    while where:
-        if where in lines:
-            return lines[where]
-        where = where[:-1]
-    return 0
-
-
-def _name(where: Where) -> str:
-    return ".".join(str(part + 1) if isinstance(part, int) else part for part in where)
+    raise refusal(path, text, found)
 
 
 class _Builder:

@@ -167,7 +167,7 @@ def test_what_names_a_broken_table_is_not_called_wrong():
 
 
 def test_keys_may_change_places_and_be_several():
-    keys = '[display.keys]\nacknowledge = "q"\nquit = "ctrl+k, ?"\nhelp = "f1"\nremove = "x"\n'
+    keys = '[display.keys]\nacknowledge = "q"\nquit = "ctrl+k, ?"\nhelp = "f12"\nremove = "x"\n'
     assert parse(GOOD + keys, Path("p")).config.display.keys["quit"] == "ctrl+k, ?"
 
 

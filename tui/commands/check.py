@@ -1,11 +1,11 @@
-"""`coldside check`: every mistake of a config at once, and whether the radio it needs can be used."""
+"""`coldside check`: every mistake of a config, or of a file of pits, at once; whether the radio can be used."""
 
 import argparse
 import asyncio
 import json
 from typing import TYPE_CHECKING
 
-from tui.commands.options import add_config, add_json, load_settings
+from tui.commands.options import add_config, add_json, add_pits, load_settings
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
@@ -18,6 +18,7 @@ __all__ = ["add_options", "run"]
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of `check`."""
     add_config(parser)
+    add_pits(parser)
     add_json(parser)
     parser.add_argument("--file-only", action="store_true", help="look at the file alone, not at the Bluetooth adapter")
 
@@ -29,6 +30,8 @@ def run(options: argparse.Namespace) -> int:
     from collector.sources import playback_speed
 
     try:
+        if options.pits:
+            return _check_pits(options)
         settings = load_settings(options)
         playback_speed(settings)
     except SettingsError as error:
@@ -69,6 +72,26 @@ def run(options: argparse.Namespace) -> int:
     for radio in radios:
         print("\n".join(_radio_lines(radio)))
     return code
+
+
+def _check_pits(options: argparse.Namespace) -> int:
+    """Look at a file of pits alone; no collector is asked.
+
+    Raises:
+        SettingsError: it holds mistakes.
+    """
+    from collector.paths import pits_file
+    from tui.pits_file import load_pits
+
+    file = pits_file(options.pits)
+    entries = load_pits(file)
+    if options.json:
+        print(json.dumps({"schema": 1, "file": str(file), "ok": True, "pits": [entry.name for entry in entries]}))
+    else:
+        print(f"{file}: all right")
+        for entry in entries:
+            print(f"  pit {entry.name}: {entry.told()}")
+    return Exit.OK
 
 
 def _radios(settings: "Settings") -> "list[Diagnosis]":

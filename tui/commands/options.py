@@ -4,14 +4,16 @@ import argparse
 import math
 from typing import TYPE_CHECKING, Any
 
+from tui.commands.ways import way_of, ways_of
+
 if TYPE_CHECKING:
     from collector.settings.load import Settings
-    from tui.way import Way
 
 __all__ = [
     "add_config",
     "add_json",
     "add_look",
+    "add_pits",
     "add_socket",
     "add_store",
     "add_way",
@@ -23,6 +25,7 @@ __all__ = [
     "speed",
     "text",
     "way_of",
+    "ways_of",
 ]
 
 
@@ -42,10 +45,10 @@ def add_socket(parser: argparse.ArgumentParser) -> None:
 
 
 def add_way(parser: argparse.ArgumentParser) -> None:
-    """Add how to reach the collector: by its socket, or on another machine."""
+    """Add how to reach a collector: by its socket, on another machine, or by its name in the file of pits."""
     add_socket(parser)
     parser.add_argument(
-        "--at", type=_place, metavar="HOST[:PORT]",
+        "--at", type=_place, action="append", metavar="HOST[:PORT]",
         help="a collector on another machine, over TLS (http://127.0.0.1:PORT: where an ssh -L ends)",
     )  # fmt: skip
     parser.add_argument(
@@ -61,6 +64,13 @@ def add_way(parser: argparse.ArgumentParser) -> None:
         metavar="SHA256",
         help="with --at: its certificate's, as its collector logs it",
     )
+    parser.add_argument("--pit", type=text, metavar="NAME", help="the pit of this name in the file of pits")
+    add_pits(parser)
+
+
+def add_pits(parser: argparse.ArgumentParser) -> None:
+    """Add `--pits FILE`."""
+    parser.add_argument("--pits", metavar="FILE", help="the file of pits (default: see `coldside paths`)")
 
 
 def _place(words: str) -> tuple[str, int, bool]:
@@ -81,34 +91,12 @@ def _fingerprint(words: str) -> bytes:
         raise argparse.ArgumentTypeError(str(error)) from error
 
 
-def way_of(options: argparse.Namespace) -> "Way":
-    """Give the way to the collector that the options describe; a token that is needed may be asked for.
-
-    Raises:
-        WayError: options that go with --at stand alone, or the token cannot be had.
-    """
-    from pathlib import Path
-
-    from collector.paths import runtime_socket
-    from tui.errors import WayError
-    from tui.way import RemoteWay, SocketWay, read_token
-
-    if options.at is None:
-        if options.token_file or options.ca or options.fingerprint:
-            raise WayError("--token-file, --ca and --fingerprint go with --at HOST")
-        return SocketWay(runtime_socket(options.socket))
-    if options.socket:
-        raise WayError("--socket is on this machine, --at on another: give one of them")
-    host, port, tls = options.at
-    if not tls and (options.ca or options.fingerprint):
-        raise WayError("--ca and --fingerprint are for TLS, http:// is without it")
-    token = read_token(options.token_file, host)
-    return RemoteWay(host, port, token, tls, Path(options.ca) if options.ca else None, options.fingerprint)
-
-
 def add_store(parser: argparse.ArgumentParser) -> None:
-    """Add `--store FILE`."""
-    parser.add_argument("--store", metavar="FILE", help="the store (default: see `coldside paths`)")
+    """Add `--store WHERE`."""
+    parser.add_argument(
+        "--store", metavar="WHERE",
+        help="the store: a file, or to read postgresql://USER@HOST/DATABASE#PIT (default: see `coldside paths`)",
+    )  # fmt: skip
 
 
 def add_look(parser: argparse.ArgumentParser) -> None:

@@ -3,7 +3,7 @@
 import argparse
 import json
 
-from tui.commands.options import add_config, add_json, add_socket, add_store
+from tui.commands.options import add_config, add_json, add_pits, add_socket, add_store
 from tui.exit_codes import Exit
 
 __all__ = ["add_options", "run"]
@@ -14,17 +14,19 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add_config(parser)
     add_store(parser)
     add_socket(parser)
+    add_pits(parser)
     add_json(parser)
 
 
 def run(options: argparse.Namespace) -> int:
     """Print the places."""
-    from collector.paths import config_file, runtime_socket, sessions_file, store_file, tokens_file
+    from collector.paths import config_file, pits_file, runtime_socket, sessions_file, store_file, tokens_file
 
     store = store_file(options.store or "")
     places = {
         "config": config_file(options.config),
         "store": store,
+        "pits": pits_file(options.pits),
         "socket": runtime_socket(options.socket),
         "tokens": tokens_file(store),
         "sessions": sessions_file(store),

@@ -1,9 +1,9 @@
-"""`coldside watch`: the dashboard of the running collector."""
+"""`coldside watch`: the dashboard of the running collector, or of those of all pits."""
 
 import argparse
 import asyncio
 
-from tui.commands.options import add_config, add_look, add_way, dashboard_look, load_settings, way_of
+from tui.commands.options import add_config, add_look, add_way, dashboard_look, load_settings, ways_of
 
 __all__ = ["add_options", "run"]
 
@@ -22,8 +22,9 @@ def run(options: argparse.Namespace) -> int:
     from tui.client import CollectorClient
     from tui.commands.screen_log import silence_logging
     from tui.commands.signals import until_signalled
+    from tui.pit import Pit
 
-    way = way_of(options)
+    ways = ways_of(options)
     silence_logging()
     try:
         settings = load_settings(options)
@@ -31,5 +32,5 @@ def run(options: argparse.Namespace) -> int:
         if options.config:
             raise
         settings = None
-    client = CollectorClient(way)
-    return asyncio.run(until_signalled(run_dashboard(client, **dashboard_look(options, settings))))
+    pits = [Pit(CollectorClient(way), name) for name, way in ways.items()]
+    return asyncio.run(until_signalled(run_dashboard(pits, **dashboard_look(options, settings))))

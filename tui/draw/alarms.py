@@ -1,9 +1,8 @@
 """Alarms and troubles in words: the rows of the list, and the most pressing one for the line that is always there."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 from textwrap import wrap
 
 from collector.snapshot import AlarmState, AlarmView, Snapshot, TroubleView
@@ -11,7 +10,7 @@ from tui.draw.calls import call_words, calls_of, calls_status
 from tui.draw.clean import clean
 from tui.draw.line import Line, Role, fit
 from tui.draw.view import View
-from tui.draw.words import PRIORITY_WORDS, STATE_WORDS, age, alarm_sentence, clock, measured
+from tui.draw.words import PRIORITY_WORDS, STATE_WORDS, age, alarm_sentence, alarm_sentences, clock, measured
 
 __all__ = [
     "AlarmRow",
@@ -22,6 +21,8 @@ __all__ = [
     "pressing_line",
     "role_of",
     "trouble_sentence",
+    "trouble_sentences",
+    "wanting",
 ]
 
 CALLING = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED, AlarmState.LATCHED_UNACKNOWLEDGED)
@@ -58,10 +59,13 @@ def _lines(
 ) -> list[Line]:
     role = role_of(shown)
     sign = "!" if shown.state in CALLING else "-" if shown.state in AT_REST else "*"
-    stands = f"{'' if shown.active else ', over'}, {age(now_unix - shown.since_unix)}"
-    if shown.state is AlarmState.OUT_OF_SERVICE or not shown.since_unix:  # it may rest without ever having stood
-        stands = ""
-    second = f"  {PRIORITY_WORDS[shown.priority]}, {state}{stands}"
+    over = "" if shown.active else ", over"
+    second = f"  {PRIORITY_WORDS[shown.priority]}, {state}"
+    if shown.state is not AlarmState.OUT_OF_SERVICE and shown.since_unix:  # it may rest without ever having stood
+        forms = (f"{second}{over}, {stands}" for stands in _stands(shown.since_unix, now_unix, view))
+        second = next(
+            (form for form in forms if len(form) <= width), f"{second}{over}, {age(now_unix - shown.since_unix)}"
+        )
     sentence = wrap(f"{sign} {says}", max(8, width), subsequent_indent="  ")
     return [
         *(((text, role),) for text in sentence),
@@ -81,13 +85,26 @@ class AlarmRow:
     lines: list[Line]
 
 
+def _stands(since_unix: float, now_unix: float, view: View) -> tuple[str, str]:
+    """Say since when and for how long, the longer form first."""
+    told = age(now_unix - since_unix)
+    return f"since {clock(since_unix, view)}, {told}", told
+
+
 def trouble_sentence(trouble: TroubleView, alarms: Sequence[AlarmView], view: View) -> str:
     """Say what is wrong, with the number of the leading alarm, and what to look at."""
+    return trouble_sentences(trouble, alarms, view)[0]
+
+
+def trouble_sentences(trouble: TroubleView, alarms: Sequence[AlarmView], view: View) -> tuple[str, ...]:
+    """Say what is wrong, the longest sentence first; see `tui.draw.words.alarm_sentences`."""
     says = f"{trouble.title}; {trouble.what}" if trouble.what else trouble.title
     leading = next((a for a in alarms if a.key in trouble.alarms[:1]), None)
-    if leading is None or len(trouble.alarms) == 1:
-        return says if leading is None else alarm_sentence(leading, view)
-    return alarm_sentence(replace(leading, message=says), view)
+    if leading is None:
+        return tuple(dict.fromkeys((says, trouble.title)))
+    if len(trouble.alarms) == 1:
+        return alarm_sentences(leading, view)
+    return alarm_sentences(replace(leading, message=says), view)
 
 
 def alarm_rows(snapshot: Snapshot, view: View, width: int, height: int) -> list[AlarmRow]:
@@ -142,28 +159,52 @@ def _member_line(alarm: AlarmView, view: View, width: int) -> Line:
     return ((fit(said, width, ascii_only=view.ascii_only).rstrip(), "faint"),)
 
 
-def _wanting(snapshot: Snapshot) -> list[tuple[AlarmView | TroubleView, Callable[[View], str]]]:
+def wanting(snapshot: Snapshot) -> list[AlarmView | TroubleView]:
     """List what wants a person, the most pressing first: troubles, and alarms that belong to none."""
     grouped = {key for trouble in snapshot.troubles for key in trouble.alarms}
-    found: list[tuple[AlarmView | TroubleView, Callable[[View], str]]] = [
-        (trouble, partial(trouble_sentence, trouble, snapshot.alarms)) for trouble in snapshot.troubles
-    ]
-    found += [(alarm, partial(alarm_sentence, alarm)) for alarm in pressing(snapshot) if alarm.key not in grouped]
-    return sorted(found, key=lambda f: (f[0].state is not AlarmState.UNACKNOWLEDGED, f[0].state not in CALLING))
+    found: list[AlarmView | TroubleView] = list(snapshot.troubles)
+    found += [alarm for alarm in pressing(snapshot) if alarm.key not in grouped]
+    return sorted(found, key=lambda f: (f.state is not AlarmState.UNACKNOWLEDGED, f.state not in CALLING))
 
 
-def pressing_line(snapshot: Snapshot, view: View, width: int) -> Line:
-    """Write the one line that is always on the screen."""
-    wanting = _wanting(snapshot)
-    if not wanting:
+def pressing_line(snapshot: Snapshot, view: View, width: int, pit: str = "") -> Line:
+    """Write the one line that is always on the screen: shorter in its words before it is cut in its numbers.
+
+    Args:
+        snapshot: whose alarms.
+        view: how they are shown.
+        width: cells there are.
+        pit: named before them, where it is not the one on the screen.
+    """
+    wants = wanting(snapshot)
+    of = f"{pit}: " if pit else ""
+    if not wants:
         told = [
             f", {count} {STATE_WORDS[state]}" for state in (AlarmState.SHELVED, AlarmState.OUT_OF_SERVICE)
             if (count := sum(a.state is state for a in snapshot.alarms))
         ]  # fmt: skip
-        return ((f" no alarm{''.join(told)}", "faint"),)
-    first, says = wanting[0]
-    more = f"  +{len(wanting) - 1} more" if len(wanting) > 1 else ""
-    state = f"{STATE_WORDS[first.state]}, {age(snapshot.now_unix - first.since_unix)}{more} "
-    room = width - len(state) - 2
-    text = fit(f" {says(view)}", max(10, room), ascii_only=view.ascii_only)
-    return (f"{text}  {state}", role_of(first)), ("", "plain")
+        return ((f" {of}no alarm{''.join(told)}", "faint"),)
+    first = wants[0]
+    sentences = (
+        trouble_sentences(first, snapshot.alarms, view) if isinstance(first, TroubleView)
+        else alarm_sentences(first, view)
+    )  # fmt: skip
+    more = f" +{len(wants) - 1} more" if len(wants) > 1 else ""
+    stands = _stands(first.since_unix, snapshot.now_unix, view)
+    states = [f"{STATE_WORDS[first.state]}, {since} {more}" for since in stands]
+    brief = f"{SHORT_STATE_WORDS.get(first.state, STATE_WORDS[first.state])}, {stands[1]}{more}"
+    forms = [(says, state) for says in sentences for state in states] + [(says, brief) for says in sentences]
+    says, state = next(
+        ((says, state) for says, state in forms if len(of) + len(says) + len(state) + 4 <= width), forms[-1]
+    )
+    room = width - len(state) - 3
+    text = fit(f" {of}{says}", max(10, room), ascii_only=view.ascii_only)
+    return (f"{text}  {state.rstrip()} ", role_of(first)), ("", "plain")
+
+
+SHORT_STATE_WORDS = {
+    AlarmState.UNACKNOWLEDGED: "NOT ACK", AlarmState.RETURNED: "over, NOT ACK",
+    AlarmState.LATCHED_UNACKNOWLEDGED: "latched, NOT ACK", AlarmState.LATCHED: "wants a reset",
+    AlarmState.ACKNOWLEDGED: "acknowledged",
+}  # fmt: skip
+"""What an alarm's state is called where the whole of it finds no room."""

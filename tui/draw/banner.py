@@ -47,22 +47,27 @@ class Trouble:
     role: Role
     old: bool
     """The values on the screen are not the present ones."""
+    short: str = ""
+    """In a word or two, where several pits are told of; empty where the pit is well all the same."""
 
 
 def trouble(standing: Standing, view: View) -> Trouble | None:
     """Name the worst that stands between the screen and the truth; None when all is well."""
     if standing.refused:
-        return Trouble("CANNOT READ THIS COLLECTOR", standing.refused, "alarm", old=True)
+        return Trouble("CANNOT READ THIS COLLECTOR", standing.refused, "alarm", old=True, short="NO LINK")
     if not standing.up:
         return _no_link(standing, view)
     if standing.news_seconds is None:
         if standing.now_unix - standing.since_unix > STALE_SECONDS:
-            return Trouble("NO NEWS", "connected, but the collector has sent nothing yet", "alarm", old=True)
-        return Trouble("CONNECTED", "waiting for the first values", "warn", old=True)
+            return Trouble(
+                "NO NEWS", "connected, but the collector has sent nothing yet", "alarm", old=True, short="STALE"
+            )
+        return Trouble("CONNECTED", "waiting for the first values", "warn", old=True, short="waiting")
     if standing.news_seconds > STALE_SECONDS:
         return Trouble(
             f"STALE since {clock_seconds(standing.news_unix, view)}",
             f"connected, but nothing new for {age(standing.news_seconds)}: these values are old", "alarm", old=True,
+            short="STALE",
         )  # fmt: skip
     return _not_saved(standing) or _paused(standing, view)
 
@@ -70,11 +75,11 @@ def trouble(standing: Standing, view: View) -> Trouble | None:
 def _no_link(standing: Standing, view: View) -> Trouble:
     why = standing.why or "no answer yet"
     if not standing.ever_up:
-        return Trouble("NO COLLECTOR", f"{why}; trying again and again", "warn", old=True)
+        return Trouble("NO COLLECTOR", f"{why}; trying again and again", "warn", old=True, short="NO LINK")
     lost = standing.news_unix or standing.since_unix
     return Trouble(
         f"LOST the collector since {clock_seconds(lost, view)}",
-        f"{why}; what you see is {age(standing.now_unix - lost)} old", "alarm", old=True,
+        f"{why}; what you see is {age(standing.now_unix - lost)} old", "alarm", old=True, short="NO LINK",
     )  # fmt: skip
 
 
@@ -83,12 +88,13 @@ def _not_saved(standing: Standing) -> Trouble | None:
     if store is None:
         return None
     if store.fault:
-        return Trouble("NOT SAVED", f"{store.fault}; {store.unsaved} readings wait in memory", "alarm", old=False)
+        told = f"{store.fault}; {store.unsaved} readings wait in memory"
+        return Trouble("NOT SAVED", told, "alarm", old=False, short="NOT SAVED")
     if store.unsaved and store.last_commit_unix is not None:
         late = standing.cook_now_unix - store.last_commit_unix
         if late > UNSAVED_SECONDS and not store.throwaway:
             told = f"{store.unsaved} readings wait, the last commit was {age(late)} ago"
-            return Trouble("NOT SAVED", told, "alarm", old=False)
+            return Trouble("NOT SAVED", told, "alarm", old=False, short="NOT SAVED")
     return None
 
 

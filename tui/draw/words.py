@@ -16,6 +16,7 @@ __all__ = [
     "STATE_WORDS",
     "age",
     "alarm_sentence",
+    "alarm_sentences",
     "arrow",
     "clock",
     "clock_seconds",
@@ -139,15 +140,43 @@ def measured(value: float, unit: str, view: View) -> str:
 
 def alarm_sentence(alarm: AlarmView, view: View) -> str:
     """Say what stands, in the unit on show, against which limit; what to look at comes last."""
+    return alarm_sentences(alarm, view)[0]
+
+
+def alarm_sentences(alarm: AlarmView, view: View) -> tuple[str, ...]:
+    """Say what stands, the longest sentence first: then without advice, limit, and what its number is measured from.
+
+    Which place and how much are in all of them.
+    """
     said = alarm.message or f"{alarm.rule} {alarm.subject}"
     cut = min((at for at in (said.find(":"), said.find(";")) if at >= 0), default=len(said))
     text, advice = said[:cut], said[cut:]
+    named = advice if advice.startswith(":") and text.startswith(tuple("0123456789")) else ""
+    """The places of a trouble that has several: they are no advice."""
+    named = named.partition(";")[0]
     if not math.isfinite(alarm.value):
-        return text + advice
+        return _different(text + advice, text + named)
     if alarm.unit == "seconds" and not alarm.active:  # how long it has been over is no measure of anything
-        return text + advice
-    meant = MEANT.get(alarm.rule, "{}") if alarm.unit in ("kelvin", "seconds", "percent") else "{}"
-    text += f", {meant.format(measured(alarm.value, alarm.unit, view))}"
+        return _different(text + advice, text + named)
+    number = measured(alarm.value, alarm.unit, view)
+    meant = alarm.unit in ("kelvin", "seconds", "percent")
+    long = MEANT.get(alarm.rule, "{}").format(number) if meant else number
+    short = _MEANT_SHORT.get(alarm.rule, "{}").format(number) if meant else number
+    limit = ""
     if alarm.limit and math.isfinite(alarm.limit) and alarm.unit != "seconds":
-        text += f" (limit {measured(alarm.limit, alarm.unit, view)})"
-    return text + advice
+        limit = f" (limit {measured(alarm.limit, alarm.unit, view)})"
+    return _different(
+        f"{text}, {long}{limit}{advice}", f"{text}, {long}{limit}{named}", f"{text}, {long}{named}",
+        f"{text}, {short}{named}",
+    )  # fmt: skip
+
+
+def _different(*sentences: str) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(sentences))
+
+
+_MEANT_SHORT = {
+    "cold-spot": "{} low", "drift": "{} off", "spread": "{} apart", "lid-open": "{} lost", "probe-silent": "for {}",
+    "probe-lying": "for {}", "battery-low": "{} left",
+}  # fmt: skip
+"""What an alarm's number is, in one word: where the whole of it finds no room."""

@@ -1,5 +1,6 @@
 """The board: every panel at once where there is room, two and the chamber where there is not."""
 
+from collections.abc import Sequence
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -10,14 +11,15 @@ from textual.widgets import Static
 
 from collector.snapshot import Snapshot
 from tui.actions import ACTIONS, bindings
-from tui.draw.alarms import pressing_line
 from tui.draw.banner import Trouble
 from tui.draw.chamber_map import Subject
 from tui.draw.chart import CHARTS, ChartKind, choose_chart
 from tui.draw.colour_scale import ColourDepth, difference_scale, temperature_scale
 from tui.draw.fire import fire_lines
 from tui.draw.heading import heading_line
+from tui.draw.line import Line
 from tui.draw.meat import meat_lines
+from tui.draw.pits import PitGlance, alarm_line
 from tui.draw.sources import source_lines
 from tui.draw.trend_log import TrendLog
 from tui.draw.view import View
@@ -29,6 +31,7 @@ from tui.widgets.hint_line import HintLine
 from tui.widgets.kept_list import KeptList
 from tui.widgets.mark_list import MarkList
 from tui.widgets.panel import Panel
+from tui.widgets.pit_strip import PitStrip
 from tui.widgets.roles import content
 from tui.widgets.text_panel import TextPanel
 from tui.widgets.trend_chart import TrendChart
@@ -59,9 +62,11 @@ class BoardScreen(Screen[None]):
         self._snapshot: Snapshot | None = None
         self._trend_log = TrendLog()
         self._view = View()
+        self._pressing: Line = ()
 
     def compose(self) -> ComposeResult:
         """Make the panels."""
+        yield PitStrip()
         yield Static(id="heading")
         yield Banner(id="banner")
         yield Static(id="pressing")
@@ -108,6 +113,7 @@ class BoardScreen(Screen[None]):
 
     def show(self, snapshot: Snapshot, log: TrendLog, view: View) -> None:
         """Show a snapshot in all panels."""
+        self.remove_class("-empty")
         self._snapshot, self._trend_log, self._view = snapshot, log, view
         self.query_one("#heading", Static).update(content(heading_line(snapshot, view, self.size.width), old=view.old))
         for panel in self.query(TextPanel):
@@ -118,9 +124,20 @@ class BoardScreen(Screen[None]):
         self.show_trend()
         self._show_titles()
 
-    def show_pressing(self, snapshot: Snapshot, view: View) -> None:
-        """Show the most pressing alarm, loud also while the rest is paused or old."""
-        self.query_one("#pressing", Static).update(content(pressing_line(snapshot, view, self.size.width)))
+    def show_pits(self, pits: Sequence[PitGlance], shown: int, view: View) -> None:
+        """Show how every pit stands, and the most pressing alarm, loud also while the rest is paused or old."""
+        self.query_one(PitStrip).show(pits, shown, view)
+        line = alarm_line(pits, shown, view, self.size.width)
+        if line != self._pressing:  # the same words again would be laid out and drawn again
+            self._pressing = line
+            self.query_one("#pressing", Static).update(content(line))
+
+    def forget(self) -> None:
+        """Show nothing and let nothing be chosen any more of the pit before, until there is something of this one."""
+        self._snapshot, self._trend_log = None, TrendLog()
+        self.add_class("-empty")
+        for kept in self.query(KeptList):
+            kept.forget()
 
     def show_trouble(self, trouble: Trouble | None, view: View) -> None:
         """Show or hide the banner; before the first snapshot the heading says that there is none."""

@@ -19,7 +19,7 @@ class HelpScreen(ModalScreen[str | None]):
     """Gives back the id of the chosen action, or None.
 
     Args:
-        keys: the key of each action as it is bound now, by id.
+        keys: the key of each action that is of use, as it is bound now, by id.
     """
 
     BINDINGS: ClassVar = [("escape", "dismiss(None)", "close"), ("down", "next", "next"), ("up", "last", "last")]
@@ -41,7 +41,7 @@ class HelpScreen(ModalScreen[str | None]):
 
     def _fill(self, searched: str) -> None:
         words = searched.lower().split()
-        found = [a for a in ACTIONS if all(w in self._text(a) for w in words)]
+        found = [a for a in ACTIONS if a.id in self._keys and all(w in self._text(a) for w in words)]
         options = self.query_one(OptionList)
         options.clear_options()
         options.add_options([Option(self._prompt(a), id=a.id) for a in found])

@@ -11,14 +11,23 @@ __all__ = ["NoteScreen"]
 
 
 class NoteScreen(ModalScreen[str | None]):
-    """Gives back what was written, or None."""
+    """Gives back what was written, or None.
+
+    Args:
+        pit: where it will be kept; empty where there is one pit only.
+    """
 
     BINDINGS: ClassVar = [("escape", "dismiss(None)", "close")]
 
+    def __init__(self, pit: str = "") -> None:
+        super().__init__()
+        self._pit = pit
+
     def compose(self) -> ComposeResult:
         """Make the field."""
+        of = f" for {self._pit}" if self._pit else ""
         with Vertical(id="sheet"):
-            yield Static("note, kept with the time it is entered", classes="hint")
+            yield Static(f"note{of}, kept with the time it is entered", classes="hint", markup=False)
             yield Input(placeholder="what you did or saw; Enter keeps it, Esc drops it", max_length=400)
 
     def on_input_submitted(self, event: Input.Submitted) -> None:

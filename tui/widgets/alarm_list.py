@@ -35,6 +35,11 @@ class AlarmList(KeptList):
             rows.append((CALLS, standing, False))
         return rows
 
+    def forget(self) -> None:
+        """Let nothing be chosen any more: what comes next is of another pit."""
+        super().forget()
+        self._shown = []
+
     @property
     def chosen(self) -> AlarmRow | None:
         """The row that is highlighted, else the most pressing one; None when there is none."""

@@ -37,6 +37,11 @@ class KeptList(OptionList):
         self.given = (snapshot, view)
         self._write()
 
+    def forget(self) -> None:
+        """Let nothing be chosen any more: what comes next is of another pit."""
+        self.given, self._rows = None, []
+        self.clear_options()
+
     def on_resize(self) -> None:
         """Write for the new width."""
         self._write()
