@@ -20,7 +20,7 @@ from collector.calls.record import CallRow, CallsOnRecord, MessageRow
 from collector.clock import Clock, boot_name
 from collector.cooks import Opened, open_cook
 from collector.engine import Event
-from collector.errors import StoreDamagedError, StoreError
+from collector.errors import StoreDamagedError, StoreError, TokenError
 from collector.feed import Feed
 from collector.heartbeat import Heartbeat, HeartbeatOptions
 from collector.model.action import Action, ActionKind
@@ -43,7 +43,9 @@ from collector.store.row import unix_of
 from collector.supervisor import Supervision, supervise
 
 if TYPE_CHECKING:
+    from collector.calls.link import Links, Tapped
     from collector.calls.outbox import Outbox
+    from collector.calls.tap import Taps
     from collector.serve.service import ServeOptions, Service
 
 __all__ = ["Collector", "Late", "date_anew"]
@@ -174,7 +176,10 @@ class Collector:
             throwaway=throwaway,
         )
         self._outbox: Outbox | None = None
-        self._outbox = None if calling is None else self._outbox_of(calling, calls_before)
+        self._taps: Taps | None = None
+        if calling is not None:
+            links = None if serve is None or not serve.link else self._links_of(serve)
+            self._outbox = self._outbox_of(calling, calls_before, links, database.path)
         self._vitals_due = 0.0
         self._told_unreadable: set[str] = set()
         self._call_fault = ""
@@ -183,18 +188,43 @@ class Collector:
         self._stop = asyncio.Event()
         self.ready = asyncio.Event()
 
-    def _outbox_of(self, calling: Calling, before: CallsOnRecord) -> "Outbox":
+    def _links_of(self, serve: "ServeOptions") -> "Links | None":
+        """Make what signs the links in messages; None, and a word in the log, where its key cannot be used."""
+        from collector.calls.link import Links
+        from collector.serve.link_key import link_key
+
+        try:
+            return Links(serve.link, link_key(serve.link_key), self.cook)
+        except TokenError as error:
+            log.warning("%s; messages have no link to acknowledge by", error)
+            return None
+
+    def _tap(self, token: str, *, act: bool) -> "Tapped | None":
+        """Answer the token of a link in a message."""
+        return None if self._taps is None else self._taps.tap(token, act=act)
+
+    def _outbox_of(self, calling: Calling, before: CallsOnRecord, links: "Links | None", store: Path) -> "Outbox":
         from collector.calls.channels import channel_of
+        from collector.calls.ended import ended_calls
         from collector.calls.message import Composer
         from collector.calls.outbox import Outbox
         from collector.calls.picture import draw_map
+        from collector.calls.tap import Taps
 
         composer = Composer(calling.fahrenheit, acknowledge_topic=calling.acknowledge_topic)
         channels = {name: channel_of(to) for name, to in calling.channels.items()}
-        return Outbox(
+        outbox = Outbox(
             calling, channels, composer, snapshot=self.snapshot, now=self.now, record=self._keep_call,
-            picture=draw_map, before=before, random=self._random,
+            picture=draw_map, before=before, ended=() if links is None else ended_calls(store), links=links,
+            random=self._random,
         )  # fmt: skip
+        if links is not None:
+            told = tuple((person.name, channel) for person in calling.people for channel in person.channels)
+            self._taps = Taps(
+                links, outbox, told, acknowledge=self._acknowledge, look=self._call_people, now=self.now,
+                pit=self._pipeline.engine.plan.chamber.name,
+            )  # fmt: skip
+        return outbox
 
     def _keep_call(self, row: CallRow | MessageRow) -> None:
         self._pipeline.keep(row)
@@ -204,7 +234,7 @@ class Collector:
     def _service_of(self, options: "ServeOptions") -> "Service":
         from collector.serve.service import Service
 
-        return Service(self._feed, options)
+        return Service(self._feed, options, tap=self._tap)
 
     def _open(
         self, plan: Plan, store: Path, cook: str, start_unix: float | None, keep_days: float
@@ -516,16 +546,16 @@ class Collector:
             packets_per_minute=vitals.packets_per_minute if vitals else None,
         )
 
-    def _carry_out(self, command: wire.Request) -> str:
-        """Do what a dashboard asks; say why not."""
+    def _carry_out(self, command: wire.Request, by: str = "") -> str:
+        """Do what a dashboard asks; say why not. By whose link it is asked, where it is one, goes on record."""
         try:
             if isinstance(command, wire.TestCall):
                 if why := self._test_call(command):
                     return why
             elif isinstance(command, wire.Calibrate | wire.UndoCalibration):
                 self._calibrate(command)
-            elif not (isinstance(command, wire.Acknowledge) and self._seen_test(command.alarm)):
-                action = _action_of(command)
+            elif not (isinstance(command, wire.Acknowledge) and self._seen_test(command.alarm, by)):
+                action = dataclasses.replace(_action_of(command), text=by) if by else _action_of(command)
                 if isinstance(command, wire.OfAlarm) and (why := self._pipeline.engine.refusal(action)):
                     return why
                 self._pipeline.act(action, self.now())
@@ -544,19 +574,21 @@ class Collector:
             return "the config names nobody who could be told: add a [[channel]] and a [[person]]"
         return self._outbox.proof.begin(command.person, command.wait_seconds)
 
-    def _seen_test(self, key: str) -> bool:
+    def _seen_test(self, key: str, by: str) -> bool:
         """Take an acknowledgement of a test, put the proof on record; tell whether that was all there was to do."""
         if self._outbox is None or key not in ("", TEST_KEY):
             return False
-        said = self._outbox.proof.acknowledge()
+        said = self._outbox.proof.acknowledge(by)
         if said is not None:
             log.info("%s", said)
             self._pipeline.act(Action(ActionKind.MARK, PROVEN, text=said), self.now())
         return said is not None and (key == TEST_KEY or not self._pipeline.engine.troubles())
 
-    def _acknowledge(self, key: str) -> str:
+    def _acknowledge(self, key: str, by: str = "") -> str:
         """Acknowledge an alarm or a trouble that came by another way than a dashboard; say why not."""
-        return self._carry_out(wire.Acknowledge(0, key))
+        if by:
+            log.info("acknowledge %s, by %s", key, by)
+        return self._carry_out(wire.Acknowledge(0, key), by)
 
     def _calibrate(self, command: wire.Calibrate | wire.UndoCalibration) -> None:
         """Calibrate a probe, or undo that.

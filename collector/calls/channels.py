@@ -35,6 +35,8 @@ class Channel(Protocol):
 
     picture: bool
     """Whether it takes a picture."""
+    link: bool
+    """Whether it reaches its person alone, so that a link may go by it that acknowledges."""
 
     async def send(self, message: Message) -> None:
         """Send one message.
@@ -65,6 +67,7 @@ class Webhook:
     def __init__(self, to: WebhookTo) -> None:
         self._to = to
         self.picture = to.picture != "none"
+        self.link = True
 
     async def send(self, message: Message) -> None:
         """Post one message."""
@@ -104,6 +107,7 @@ class Command:
     """Runs a program with the document on its standard input; exit code 0 says that it was taken."""
 
     picture = False
+    link = True
 
     def __init__(self, to: CommandTo) -> None:
         self._to = to
@@ -172,6 +176,7 @@ class Mqtt:
     """Publishes the document, retained and at QoS 1; the broker's acknowledgement says that it was taken."""
 
     picture = False
+    link = False  # the broker keeps it for whoever may read the topic
 
     def __init__(self, to: MqttTo) -> None:
         self._to = to
@@ -201,6 +206,7 @@ class Apprise:
     def __init__(self, to: AppriseTo) -> None:
         self._to = to
         self.picture = to.picture
+        self.link = True
         self._thread: threading.Thread | None = None
 
     async def send(self, message: Message) -> None:
@@ -256,6 +262,7 @@ class Bell:
     """Rings the bell of the terminal in which the collector runs."""
 
     picture = False
+    link = False
 
     async def send(self, message: Message) -> None:  # noqa: ARG002 - it says nothing
         """Ring once."""

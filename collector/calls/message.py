@@ -3,7 +3,8 @@
 The document (schema 1): `id` (of this message, so that the other side can drop a repetition), `call` and `step`,
 `word` (`raised`, `again`, `over`, `test` or `digest`), `key` (what an acknowledgement names), `priority`, `title`,
 `text`, `person`, `cook`, `chamber`, `since`, `time` (Unix seconds UTC), `value`, `limit` and their `unit`, `zones`
-(°C), `alarms`. A value that is not known is `null`. A digest has the documents it folds in `messages`.
+(°C), `alarms`, `acknowledge_link` (of one person by one channel, which nobody else reads). A value that is not known is
+`null`. A digest has the documents it folds in `messages`, and no link of its own.
 """
 
 import datetime as dt
@@ -19,7 +20,7 @@ from collector.calls.escalation import Call, Due
 from collector.snapshot import Priority, Snapshot, TroubleView
 from collector.words import MEANT, PRIORITY_WORDS, fire_words
 
-__all__ = ["SCHEMA", "TEST", "Composer", "Message", "digest", "message_id", "of_document"]
+__all__ = ["SCHEMA", "TEST", "Composer", "Message", "digest", "message_id", "of_document", "with_link"]
 
 SCHEMA = 1
 """Of the document; it changes when a field changes its meaning or goes."""
@@ -113,7 +114,7 @@ class Composer:
             "time": due.unix, "value": _known(trouble.value) if trouble else None,
             "limit": _known(trouble.limit) if trouble else None, "unit": trouble.unit if trouble else None,
             "zones": {zone.name: _known(zone.celsius) for zone in snapshot.zones},
-            "alarms": list(trouble.alarms) if trouble else [],
+            "alarms": list(trouble.alarms) if trouble else [], "acknowledge_link": None,
         }  # fmt: skip
         return Message(name, head, text, document, urgent)
 
@@ -182,8 +183,15 @@ def digest(messages: Sequence[Message]) -> Message:
     text = "\n\n".join(f"{m.title}\n{m.text}" for m in messages)
     document = {
         **first.document, "word": "digest", "title": title, "text": text, "messages": [m.document for m in messages],
+        "acknowledge_link": None,
     }  # fmt: skip
     return replace(first, title=title, text=text, document=document, urgent=any(m.urgent for m in messages))
+
+
+def with_link(message: Message, link: str) -> Message:
+    """Add the link that acknowledges, on a line of its own: at the last moment, since it is never to be on record."""
+    text = f"{message.text}\nor with one tap:\n{link}"
+    return replace(message, text=text, document={**message.document, "text": text, "acknowledge_link": link})
 
 
 def of_document(body: str) -> Message:

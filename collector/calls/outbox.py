@@ -13,11 +13,12 @@ from random import Random
 import msgspec
 
 from collector.calls.channels import Channel
-from collector.calls.escalation import Call, Due, Escalation
+from collector.calls.escalation import Call, Due, Escalation, Word
+from collector.calls.link import VALID_MS, Claim, Links
 from collector.calls.message import TEST, Composer, Message, of_document
 from collector.calls.options import Calling
 from collector.calls.proof import Proof
-from collector.calls.record import CallRow, CallsOnRecord, MessageRow
+from collector.calls.record import ACKNOWLEDGED, MORE_URGENT, MOST_ENDED, CallRow, CallsOnRecord, MessageRow
 from collector.calls.sending import Sending, Waiting
 from collector.snapshot import CallsView, CallView, Snapshot, ToldView, TroubleView
 
@@ -44,6 +45,8 @@ class Outbox:
         record: puts a row on record, as it stands.
         picture: draws the map.
         before: what was on record when the collector started.
+        ended: calls that had ended by then, oldest first.
+        links: makes links that acknowledge; None: messages have none.
         random: jitters the waits.
     """
 
@@ -58,6 +61,8 @@ class Outbox:
         record: Record,
         picture: Callable[[Snapshot], bytes] = lambda _: b"",
         before: CallsOnRecord | None = None,
+        ended: Iterable[CallRow] = (),
+        links: Links | None = None,
         random: Random | None = None,
     ) -> None:
         self._composer = composer
@@ -70,10 +75,16 @@ class Outbox:
         )
         self._rows: dict[int, dict[str, MessageRow]] = {call.number: {} for call in kept}
         """The messages of each open call, by id."""
+        self.ended: dict[int, CallRow] = {row.call.number: row for row in ended}
+        """The newest calls that have ended, by number."""
+        self._credits: dict[int, str] = {}
+        """By whose link a call is being acknowledged."""
+        self._links = links
         self._titles: dict[str, str] = {}
         self._sending = Sending(
-            channels, now=now, settle=self._settle, picture=lambda: picture(snapshot()), random=random or Random()
-        )
+            channels, now=now, settle=self._settle, picture=lambda: picture(snapshot()),
+            link_of=self._link_of, random=random or Random(),
+        )  # fmt: skip
         self.proof = Proof(
             calling.people, composer, self._sending, put=self._put, snapshot=snapshot, now=now,
             proven_unix=before.proven_unix,
@@ -103,7 +114,7 @@ class Outbox:
                     self._settle(replace(row, state="given up", error=f"not readable: {type(error).__name__}"))
                     continue
                 self._titles.setdefault(str(message.document.get("key")), message.title.partition(": ")[2])
-                self._sending.waiting[row.channel].append(Waiting(row, message, row.due_unix))
+                self._sending.waiting[row.channel].append(Waiting(row, message, row.due_unix, stale=True))
 
     def look(self, troubles: Iterable[TroubleView]) -> None:
         """Take the troubles as they stand; put what is due into the outbox."""
@@ -118,12 +129,15 @@ class Outbox:
         for key, call in self._escalation.calls.items():
             earlier = before.get(key)
             if earlier is not None and earlier.number != call.number:  # it became urgent: a call of its own
-                self._give_up_call(earlier, "more urgent", now)
+                self._give_up_call(earlier, MORE_URGENT, now)
             if call != earlier:
                 self._record(CallRow(call))
             if key in standing:
                 self._titles[key] = standing[key].title
-        snapshot = self._snapshot() if dues else None
+        stale = [entry for entry in self._sending.entries() if entry.stale]
+        snapshot = self._snapshot() if dues or stale else None
+        if snapshot is not None:
+            self._write_anew(stale, standing, snapshot)
         for due in dues:
             found = ended.get(due.call) or self._escalation.calls.get(due.trouble)
             over = due.word == "over"
@@ -135,6 +149,41 @@ class Outbox:
             self._put(due, self._composer.trouble(due, found, standing.get(due.trouble), snapshot, title))
         self._expire(now)
         self.proof.look(now)
+
+    def _write_anew(self, stale: list[Waiting], standing: Mapping[str, TroubleView], snapshot: Snapshot) -> None:
+        """Give messages of a run before the numbers of now, where their trouble still stands; their ids stay."""
+        for entry in stale:
+            entry.stale, row = False, entry.row
+            call = self.open_call(row.call)
+            if call is not None and call.trouble in standing and row.word != "over":
+                word: Word = "raised" if row.word == "raised" else "again"
+                due = Due(row.call, row.rung, call.trouble, row.person, row.channel, word, row.due_unix)
+                fresh = self._composer.trouble(due, call, standing[call.trouble], snapshot)
+                entry.message = replace(fresh, id=row.id, document={**fresh.document, "id": row.id})
+                entry.row = replace(row, body=entry.message.body.decode())
+                self._settle(entry.row)
+            self._sending.wake[row.channel].set()
+
+    def _link_of(self, row: MessageRow) -> str:
+        """Make the link of a message that asks for an acknowledgement; empty where there is none."""
+        if self._links is None or row.word == "over":
+            return ""
+        return self._links.link(Claim(row.call, row.person, row.channel, round(row.due_unix * 1000) + VALID_MS))
+
+    def open_call(self, number: int) -> Call | None:
+        """Find a call that nobody has ended."""
+        return next((call for call in self._escalation.calls.values() if call.number == number), None)
+
+    def title(self, key: str) -> str:
+        """Give what a trouble was last called; its key when nothing is known."""
+        return self._titles.get(key) or key
+
+    def credit(self, number: int, who: str) -> None:
+        """Say by whose link a call is being acknowledged, for the record; empty: it was not."""
+        if who:
+            self._credits[number] = who
+        else:
+            self._credits.pop(number, None)
 
     def _put(self, due: Due, message: Message) -> None:
         """Put a message into its channel's queue, in place of one of the same call that has not gone out."""
@@ -150,13 +199,10 @@ class Outbox:
 
     def _settle(self, row: MessageRow) -> None:
         """Take note how a message stands now."""
-        if row.call in self._rows or (row.call and self._is_open(row.call)):
+        if row.call in self._rows or (row.call and self.open_call(row.call) is not None):
             self._rows.setdefault(row.call, {})[row.id] = row
         self.proof.note(row)
         self._record(row)
-
-    def _is_open(self, number: int) -> bool:
-        return any(call.number == number for call in self._escalation.calls.values())
 
     def _give_up_call(self, call: Call, why: str, now: float) -> set[tuple[int, str, str]]:
         """End a call; give the persons and channels of it for whom nothing was ever tried."""
@@ -168,7 +214,12 @@ class Outbox:
             if entry.row.call == call.number and entry.row.word != "over":
                 self._sending.drop(entry, why)
         self._rows.pop(call.number, None)
-        self._record(CallRow(call, now, why))
+        who = self._credits.pop(call.number, "")
+        row = CallRow(call, now, f"{why} by {who}" if who and why == ACKNOWLEDGED else why)
+        self.ended[call.number] = row
+        while len(self.ended) > MOST_ENDED:
+            del self.ended[next(iter(self.ended))]
+        self._record(row)
         return {(call.number, *who) for who in call.told if who not in tried}
 
     def _expire(self, now: float) -> None:

@@ -24,6 +24,8 @@ class Test:
     rows: dict[str, MessageRow]
     """Its messages, by id."""
     acknowledged_unix: float | None = None
+    by: str = ""
+    """By whose link, where it was one."""
 
     def stands(self, now_unix: float) -> bool:
         """Whether it can be acknowledged."""
@@ -95,16 +97,21 @@ class Proof:
             if entry.row.word == TEST:
                 self._sending.drop(entry, why)
 
-    def acknowledge(self) -> str | None:
-        """Take an acknowledgement of the test; give the words for the record, None where no test stands."""
+    def acknowledge(self, by: str = "") -> str | None:
+        """Take an acknowledgement of the test; give the words for the record, None where no test stands.
+
+        Args:
+            by: by whose link; empty: by another way.
+        """
         test, now = self.test, self._now()
         if test is None or not test.stands(now):
             return None
         test.acknowledged_unix = self.proven_unix = now
+        test.by = by
         took = {f"{row.person} by {row.channel}" for row in test.rows.values() if row.state == "sent"}
         self._give_up("acknowledged")
         sent = f", sent to {', '.join(sorted(took))}" if took else ", before any channel took it"
-        return f"a test was acknowledged after {now - test.began_unix:.0f} s{sent}"
+        return f"a test was acknowledged after {now - test.began_unix:.0f} s{f' by {by}' if by else ''}{sent}"
 
     def trouble(self) -> TroubleView | None:
         """Show the test as a trouble while it can be acknowledged, so that every way to acknowledge has it."""

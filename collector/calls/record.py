@@ -5,10 +5,14 @@ from typing import Literal
 
 from collector.calls.escalation import Call
 
-__all__ = ["CallRow", "CallsOnRecord", "MessageRow", "State"]
+__all__ = ["ACKNOWLEDGED", "MORE_URGENT", "MOST_ENDED", "CallRow", "CallsOnRecord", "MessageRow", "State"]
 
 State = Literal["waiting", "failed", "sent", "given up"]
 """`failed`: it was tried, and will be again."""
+ACKNOWLEDGED, MORE_URGENT = "acknowledged", "more urgent"
+"""Why a call ended; ` by` and whose link it was may stand behind the first."""
+MOST_ENDED = 500
+"""Calls that have ended and are remembered, so that their links can say so."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +22,7 @@ class CallRow:
     call: Call
     ended_unix: float | None = None
     why: str = ""
-    """Why it ended: `acknowledged`, `over` or `another cook`."""
+    """Why it ended: `acknowledged` (perhaps by whose link), `over`, `more urgent` or `another cook`."""
 
 
 @dataclass(frozen=True, slots=True)

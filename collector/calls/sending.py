@@ -5,6 +5,7 @@ A channel takes what is urgent at once and the rest by a token bucket; what had 
 
 import asyncio
 import logging
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from random import Random
@@ -12,7 +13,7 @@ from random import Random
 from adapters.backoff import delay_seconds
 from collector.calls.bucket import TOKENS_A_SECOND, Bucket
 from collector.calls.channels import Channel, ChannelError
-from collector.calls.message import Message, digest
+from collector.calls.message import Message, digest, with_link
 from collector.calls.record import MessageRow
 
 __all__ = ["MOST_WAITING", "Sending", "Waiting"]
@@ -23,6 +24,8 @@ SEND_SECONDS = 130.0
 """Beyond every channel's own time-out: what takes longer is our fault, and given up."""
 MOST_WAITING = 500
 """A channel keeps no more; the oldest that is not urgent goes first."""
+SECRET = re.compile(r"[\w-]{40,}")
+"""A link's token, should a program say again what it was told."""
 IDLE_SECONDS = 5.0
 """An idle worker looks by itself this often."""
 
@@ -41,6 +44,8 @@ class Waiting:
     """The bucket was empty when its turn came."""
     alone: bool = False
     """A digest with it failed: it goes by itself."""
+    stale: bool = False
+    """Its words are those of a run before: it waits until they are written anew."""
 
 
 class Sending:
@@ -51,6 +56,7 @@ class Sending:
         now: tells the cook's time.
         settle: takes note how a message stands.
         picture: draws the map as it stands now.
+        link_of: gives the link that acknowledges what a message tells; empty: there is none.
         random: jitters the waits.
     """
 
@@ -61,10 +67,12 @@ class Sending:
         now: Callable[[], float],
         settle: Callable[[MessageRow], None],
         picture: Callable[[], bytes],
+        link_of: Callable[[MessageRow], str],
         random: Random,
     ) -> None:
         self.channels = dict(channels)
         self._now, self._settle, self._picture, self._random = now, settle, picture, random
+        self._link_of = link_of
         self.waiting: dict[str, list[Waiting]] = {name: [] for name in channels}
         self.buckets = {name: Bucket() for name in channels}
         self.wake = {name: asyncio.Event() for name in channels}
@@ -123,7 +131,7 @@ class Sending:
         queue, bucket = self.waiting[name], self.buckets[name]
         tokens = bucket.fill(now)
         ready = sorted(
-            (e for e in queue if e.not_before <= now),
+            (e for e in queue if e.not_before <= now and not e.stale),
             key=lambda e: (not e.message.urgent, e.row.tries, e.row.due_unix),
         )
         if ready and (ready[0].message.urgent or tokens >= 1.0):
@@ -140,16 +148,16 @@ class Sending:
 
     async def _send(self, name: str, some: list[Waiting]) -> None:
         """Send some messages as one, and take note of what became of it."""
-        channel, message = self.channels[name], digest([entry.message for entry in some])
-        fault = ""
+        channel, fault = self.channels[name], ""
         self.going[name] = some
         try:
+            message = digest([self._ready(entry) if channel.link else entry.message for entry in some])
             if channel.picture:
                 message = replace(message, picture=self._map())
             async with asyncio.timeout(SEND_SECONDS):
                 await channel.send(message)
         except ChannelError as error:
-            fault = str(error)
+            fault = SECRET.sub("...", str(error))
         except TimeoutError:
             fault = "no end to it"
         except Exception as error:
@@ -160,6 +168,10 @@ class Sending:
         self._say(name, fault)
         for entry in some:
             self._settle_try(entry, fault, alone=len(some) > 1)
+
+    def _ready(self, entry: Waiting) -> Message:
+        link = self._link_of(entry.row)
+        return with_link(entry.message, link) if link else entry.message
 
     def _settle_try(self, entry: Waiting, fault: str, *, alone: bool) -> None:
         queue = self.waiting[entry.row.channel]

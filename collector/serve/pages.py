@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
-__all__ = ["HEADERS", "Document", "login_page", "main_page"]
+__all__ = ["HEADERS", "Document", "acknowledge_page", "login_page", "main_page"]
 
 HEADERS = {
     "X-Content-Type-Options": "nosniff",
@@ -37,6 +37,12 @@ def main_page() -> Document:
 
 
 @cache
+def acknowledge_page() -> Document:
+    """Load the page behind a link in a message."""
+    return _document("acknowledge.html", script="acknowledge.js", reach="'self'")
+
+
+@cache
 def _login() -> Document:
     return _document("login.html")
 
@@ -47,11 +53,11 @@ def login_page(message: str) -> Document:
     return Document(page.text.replace("{{message}}", html.escape(message)), page.policy)
 
 
-def _document(name: str, script: str = "") -> Document:
+def _document(name: str, script: str = "", reach: str = "'self' {ws}") -> Document:
     style = _file("page.css")
     code = _file(script) if script else ""
     text = _file(name).replace("{{style}}", style).replace("{{script}}", code)
-    allowed = f"script-src {_hash(code)}; connect-src 'self' {{ws}}; " if code else ""
+    allowed = f"script-src {_hash(code)}; connect-src {reach}; " if code else ""
     policy = (
         f"default-src 'none'; {allowed}style-src {_hash(style)}; form-action 'self'; base-uri 'none'; "
         "frame-ancestors 'none'; require-trusted-types-for 'script'"

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from collector.errors import TokenError
 from collector.paths import sessions_file, tokens_file
 from collector.serve.address import Listen, parse_listen
+from collector.serve.link_key import link_key_file
 from collector.serve.throttle import house_of
 from collector.serve.tokens import TokenBook
 from collector.settings.serving import certificate_files
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     import ssl
 
     from collector.feed import Feed
-    from collector.serve.web import House
+    from collector.serve.web import House, Tap
 
 __all__ = ["ServeOptions", "Service", "serve_options"]
 
@@ -55,6 +56,10 @@ class ServeOptions:
     sessions: Path
     unit: str = "F"
     """In which the page shows temperatures."""
+    link: str = ""
+    """Address under which a phone reaches us, for the links in messages; empty: they have none."""
+    link_key: Path = Path()
+    """File with the key by which links are signed."""
 
 
 def serve_options(serve: Serve, folder: Path, store: Path, unit: str) -> ServeOptions:
@@ -68,7 +73,7 @@ def serve_options(serve: Serve, folder: Path, store: Path, unit: str) -> ServeOp
     """
     return ServeOptions(
         parse_listen(serve.listen), certificate_files(serve, folder), frozenset(serve.hosts), tokens_file(store),
-        sessions_file(store), unit,
+        sessions_file(store), unit, serve.link, link_key_file(store),
     )  # fmt: skip
 
 
@@ -78,14 +83,18 @@ class Service:
     Args:
         feed: what they are shown.
         options: where, and how it is guarded.
+        tap: answers the token of a link in a message.
         retry_seconds: wait before it tries again to listen.
     """
 
-    def __init__(self, feed: "Feed", options: ServeOptions, *, retry_seconds: float = RETRY_SECONDS) -> None:
+    def __init__(
+        self, feed: "Feed", options: ServeOptions, *, tap: "Tap | None" = None, retry_seconds: float = RETRY_SECONDS
+    ) -> None:
         if options.certificate is None and not options.listen.loopback:
             raise ValueError("beyond this machine it is served with a certificate or not at all")
         self._feed = feed
         self._options = options
+        self._tap = tap
         self._retry_seconds = retry_seconds
         self._book = TokenBook(options.tokens)
         self._house: House | None = None
@@ -207,7 +216,7 @@ class Service:
         if self._house is None:
             from collector.serve.web import House
 
-            self._house = House(self._feed, self._options, self._book)
+            self._house = House(self._feed, self._options, self._book, self._tap)
         return self._house
 
     def _renew_context(self) -> None:

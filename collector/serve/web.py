@@ -11,7 +11,7 @@ import time
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass
 from importlib.metadata import version
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 from urllib.parse import parse_qs
 
 import msgspec
@@ -19,10 +19,11 @@ from aiohttp import WSCloseCode, WSMsgType, web
 
 from collector import wire
 from collector.attach import MAX_COMMAND_BYTES, ONLY_LOOK, attend, goodbye, sending
+from collector.calls.link import Tapped
 from collector.errors import TokenError
 from collector.page_view import TREND_SECONDS, PageAcknowledge, PageHello, PageReply, PageTrend, PageViewer, thinned
 from collector.serve.address import names_us, own_page
-from collector.serve.pages import HEADERS, Document, login_page, main_page
+from collector.serve.pages import HEADERS, Document, acknowledge_page, login_page, main_page
 from collector.serve.sessions import SESSION_SECONDS, SessionBook
 from collector.serve.throttle import Throttle
 from collector.serve.tokens import May, Token, TokenBook
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     from collector.feed import Feed, Viewer
     from collector.serve.service import ServeOptions
 
-__all__ = ["House"]
+__all__ = ["House", "Tap"]
 
 log = logging.getLogger(__name__)
 _silent = logging.getLogger("collector.serve.http")
@@ -48,6 +49,27 @@ MOST_LINKS = 48
 HEARTBEAT_SECONDS = 20.0
 PAGE_SECONDS = 2.0
 """Between two views of the page."""
+
+
+NO_LINK = (
+    "This link is not good here: it was cut, or it is of another pit or of a cook before. Open the newest message and "
+    "tap its whole link, or acknowledge on the phone page or in the dashboard."
+)
+
+
+class Tap(Protocol):
+    """Answers the token of a link in a message."""
+
+    def __call__(self, token: str, *, act: bool) -> Tapped | None:
+        """Acknowledge, or only say what it stands for; None: the token is none of ours."""
+
+
+class AskTap(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """What the page behind a link sends."""
+
+    token: str
+    act: bool = False
+    """Acknowledge; else only say what the link stands for."""
 
 
 class Refused(Exception):  # noqa: N818  says what happened
@@ -118,13 +140,15 @@ class House:
         feed: what is shown.
         options: names, certificate, unit.
         book: the tokens.
+        tap: answers the token of a link; None: there are no links.
     """
 
-    def __init__(self, feed: "Feed", options: "ServeOptions", book: TokenBook) -> None:
+    def __init__(self, feed: "Feed", options: "ServeOptions", book: TokenBook, tap: Tap | None = None) -> None:
         self._feed = feed
         self._options = options
         self._tls = options.certificate is not None
         self._book = book
+        self._tap = tap
         self._sessions = SessionBook(options.sessions)
         self._throttle = Throttle()
         self._told_wrong = 0.0
@@ -139,6 +163,8 @@ class House:
             ("POST", "/login"): self._login,
             ("POST", "/logout"): self._logout,
             ("GET", "/who"): self._who,
+            ("GET", "/acknowledge"): self._tap_page,
+            ("POST", "/acknowledge"): self._tapped,
             ("GET", "/feed"): self._feed_link,
             ("GET", "/page-feed"): self._page_link,
         }
@@ -217,6 +243,26 @@ class House:
         if self._session(request) is None:
             raise Refused(401, "log in again")
         return _plain(200, "logged in")
+
+    async def _tap_page(self, request: web.BaseRequest) -> web.StreamResponse:
+        """Send the page behind a link; whoever asks for it has shown nothing yet, so nothing is done."""
+        return self._document(acknowledge_page(), request)
+
+    async def _tapped(self, request: web.BaseRequest) -> web.StreamResponse:
+        """Answer the page behind a link, which sends the token in the body."""
+        self._let_wait(request)
+        try:
+            asked = msgspec.json.decode(await request.read(), type=AskTap)
+        except (msgspec.DecodeError, UnicodeDecodeError) as error:
+            self._note_wrong(request, "link")
+            raise Refused(400, NO_LINK) from error
+        found = None if self._tap is None else self._tap(asked.token, act=asked.act)
+        if found is None:
+            self._note_wrong(request, "link")
+            raise Refused(403, NO_LINK)
+        answer = web.Response(body=msgspec.json.encode(found), content_type="application/json", headers=HEADERS)
+        answer.force_close()
+        return answer
 
     async def _feed_link(self, request: web.BaseRequest) -> web.StreamResponse:
         scheme, _, secret = request.headers.get("Authorization", "").partition(" ")
@@ -304,22 +350,34 @@ class House:
         Raises:
             Refused: it is none, or there were too many wrong ones from there.
         """
-        address, now = request.remote or "", asyncio.get_running_loop().time()
-        if wait := self._throttle.wait_seconds(address, now):
-            seconds = f"{wait + 0.5:.0f}"
-            raise Refused(429, f"too many wrong tokens from here; wait {seconds} s", Retry_After=seconds)
+        self._let_wait(request)
         try:
             self._book.refresh()
         except TokenError as error:  # told once a change of the file
             log.warning("%s; nobody is let in by a token", error)
         token = self._book.match(secret, time.time())
         if token is None:
-            count = self._throttle.wrong(address, now)
-            if now - self._told_wrong >= 1.0:
-                self._told_wrong = now
-                log.warning("a wrong token from %s, %d in the last minute", address, count)
+            self._note_wrong(request, "token")
             raise Refused(401, "this token is not known here, or its time is over", WWW_Authenticate="Bearer")
         return token
+
+    def _let_wait(self, request: web.BaseRequest) -> None:
+        """Refuse an address that has shown too much that was wrong.
+
+        Raises:
+            Refused: it has to wait.
+        """
+        if wait := self._throttle.wait_seconds(request.remote or "", asyncio.get_running_loop().time()):
+            seconds = f"{wait + 0.5:.0f}"
+            raise Refused(429, f"too many wrong tokens from here; wait {seconds} s", Retry_After=seconds)
+
+    def _note_wrong(self, request: web.BaseRequest, what: str) -> None:
+        """Count a wrong token or link; say so in the log, once a second."""
+        address, now = request.remote or "", asyncio.get_running_loop().time()
+        count = self._throttle.wrong(address, now)
+        if now - self._told_wrong >= 1.0:
+            self._told_wrong = now
+            log.warning("a wrong %s from %s, %d in the last minute", what, address, count)
 
     def _session(self, request: web.BaseRequest) -> Token | None:
         """Find the token a browser has logged in with; None where it has not."""

@@ -10,6 +10,7 @@ from collector.settings.check import Mistake, Where
 from collector.settings.secret import file_trouble, secret_file
 from collector.settings.shape import (
     AppriseChannel,
+    BellChannel,
     CommandChannel,
     Config,
     LadderTable,
@@ -38,6 +39,10 @@ def check_calling(config: Config, folder: Path, found: list[Mistake], warnings: 
     idle = [name for name in channels if name not in used]
     warnings += [f"channel {name}: belongs to no [[person]], so nobody is told by it" for name in idle]
     _check_ladders(config, found)
+    if config.serve is not None and config.serve.link:
+        carry = [c.name for c in config.channel if c.name in used and not isinstance(c, MqttChannel | BellChannel)]
+        if not carry:
+            warnings.append("serve.link: no [[person]] has a channel that carries links (webhook, command or apprise)")
 
 
 def _check_names(table: str, names: list[str], found: list[Mistake]) -> None:

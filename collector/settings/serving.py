@@ -1,8 +1,10 @@
 """What must hold in `[serve]`: an address, and beyond this machine never without a certificate."""
 
+import ipaddress
 from pathlib import Path
+from urllib.parse import urlsplit
 
-from collector.serve.address import bare_host, parse_listen
+from collector.serve.address import Listen, bare_host, is_loopback, parse_listen
 from collector.serve.private import others_may_read
 from collector.settings.check import Mistake, Where
 from collector.settings.secret import file_trouble, secret_file
@@ -28,6 +30,7 @@ def check_serve(serve: Serve | None, folder: Path, found: list[Mistake]) -> None
     """
     if serve is None:
         return
+    listen = None
     try:
         listen = parse_listen(serve.listen)
     except ValueError as error:
@@ -40,6 +43,8 @@ def check_serve(serve: Serve | None, folder: Path, found: list[Mistake]) -> None
             what = f"{host!r} is no name a browser can go to; write it in small letters, without port: pit.local"
             found.append((("serve", "hosts", i), what))
     _check_files(serve, folder, found)
+    if serve.link and (why := _link_mistake(serve, listen)):
+        found.append((("serve", "link"), why))
 
 
 def _bare(listen: str, port: int) -> str:
@@ -47,6 +52,36 @@ def _bare(listen: str, port: int) -> str:
         f'"{listen}" can be reached by others, so it needs certificate_file and key_file; `coldside token certificate '
         f'--host NAME` makes them. Or listen = "127.0.0.1:{port}" and come in by `ssh -L {port}:127.0.0.1:{port}`'
     )
+
+
+def _link_mistake(serve: Serve, listen: Listen | None) -> str:
+    """Say why no link in a message can begin so; empty where it can."""
+    try:
+        parts = urlsplit(serve.link)
+        host, _ = (parts.hostname or "").removesuffix("."), parts.port
+    except ValueError:
+        return f'{serve.link!r} is no address; write it as "https://pit.local:8765"'
+    rest = parts.path or parts.query or parts.fragment or parts.username is not None or serve.link[-1] in "?#:"
+    if parts.scheme not in ("https", "http") or not host or rest or not serve.link.isascii():
+        return f'{serve.link!r} is not only scheme, host and port; write it as "https://pit.local:8765"'
+    if parts.scheme == "http" and not is_loopback(host):
+        return "goes over the network in clear; it begins with https://, and certificate_file and key_file are needed"
+    if (parts.scheme == "https") != bool(serve.certificate_file):
+        return "begins with https:// where there is a certificate_file, with http:// where there is none"
+    if host in serve.hosts or (listen is not None and _answers_to(host, listen)):
+        return ""
+    return f"names {host!r}, to which nothing answers here; add it to hosts"
+
+
+def _answers_to(host: str, listen: Listen) -> bool:
+    """Tell whether a host is an address that we can be reached at, as far as the config tells."""
+    if is_loopback(host):
+        return listen.loopback or ipaddress.ip_address(listen.host).is_unspecified
+    try:
+        ipaddress.ip_address(host)
+    except ValueError:
+        return False
+    return host == listen.host or ipaddress.ip_address(listen.host).is_unspecified
 
 
 def _check_files(serve: Serve, folder: Path, found: list[Mistake]) -> None:

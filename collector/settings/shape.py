@@ -122,6 +122,8 @@ class Serve(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     key_file: str = ""
     hosts: Annotated[tuple[Host, ...], Meta(max_length=32)] = ()
     """Names by which it is reached, beside its own address."""
+    link: Annotated[str, Meta(max_length=120)] = ""
+    """`https://pit.local:8765`: messages to people get a link that begins so and acknowledges; empty: they do not."""
 
 
 class Broker(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

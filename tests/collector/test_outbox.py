@@ -43,6 +43,7 @@ class Service:
     """A channel whose service does as the test says."""
 
     picture = False
+    link = True
 
     def __init__(self):
         self.fault = ""
