@@ -4,6 +4,7 @@ import datetime as dt
 from collections.abc import Callable
 from typing import Literal
 
+from collector.calls.escalation import Call
 from collector.calls.link import VALID_MS, Claim, Links, Tapped
 from collector.calls.message import TEST
 from collector.calls.outbox import Outbox
@@ -11,6 +12,7 @@ from collector.calls.record import ACKNOWLEDGED, MORE_URGENT
 
 __all__ = ["Taps"]
 
+OF_ANOTHER = "This link is of a call that has ended. Where something still calls, tap the link in the newest message."
 INSTEAD = "acknowledge on the phone page, with k in the dashboard, or by coldside alarms ack"
 
 
@@ -62,7 +64,9 @@ class Taps:
         self._look()  # what was acknowledged by another way a moment ago has ended
         call = self._outbox.open_call(claim.call)
         if call is None:
-            return self._ended(claim.call)
+            return self._ended(claim)
+        if _before(claim, call):
+            return self._say("ended", "", OF_ANOTHER)
         title = self._outbox.title(call.trouble)
         if round(self._now() * 1000) >= claim.until_ms:
             until = self._clock(claim.until_ms / 1000)
@@ -92,10 +96,10 @@ class Taps:
             return self._say("failed", title, f"NOT acknowledged: {why}. Instead {INSTEAD}.")
         return self._done(title)
 
-    def _ended(self, number: int) -> Tapped:
-        row = self._outbox.ended.get(number)
-        if row is None or row.ended_unix is None:
-            return self._say("ended", "", "This call has ended. There is nothing to acknowledge any more.")
+    def _ended(self, claim: Claim) -> Tapped:
+        row = self._outbox.ended.get(claim.call)
+        if row is None or row.ended_unix is None or _before(claim, row.call):
+            return self._say("ended", "", OF_ANOTHER)
         title, at = self._outbox.title(row.call.trouble), self._clock(row.ended_unix)
         if row.why.startswith(ACKNOWLEDGED):
             by = row.why.removeprefix(ACKNOWLEDGED).removeprefix(" by ")
@@ -117,6 +121,11 @@ class Taps:
 
     def _clock(self, unix: float) -> str:
         return dt.datetime.fromtimestamp(unix, dt.UTC).astimezone(self._zone).strftime("%H:%M")
+
+
+def _before(claim: Claim, call: Call) -> bool:
+    """Tell whether a link is older than the call of its number: a store that was set aside numbers its calls anew."""
+    return claim.until_ms - VALID_MS < round(call.began_unix * 1000)
 
 
 def _who(claim: Claim) -> str:

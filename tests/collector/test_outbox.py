@@ -65,13 +65,13 @@ class Service:
 class House:
     """An outbox at work; the cook's time is the test's, the waits are short."""
 
-    def __init__(self, before=None, calling=CALLING):
+    def __init__(self, before=None, calling=CALLING, snapshot=PIT, **more):
         self.now = START
         self.push, self.mail = Service(), Service()
         self.rows = {}
         self.outbox = Outbox(
-            calling, {"push": self.push, "mail": self.mail}, Composer(zone=dt.UTC), snapshot=lambda: PIT,
-            now=lambda: self.now, record=self._keep, before=before, random=Random(1),
+            calling, {"push": self.push, "mail": self.mail}, Composer(zone=dt.UTC), snapshot=lambda: snapshot,
+            now=lambda: self.now, record=self._keep, before=before, random=Random(1), **more,
         )  # fmt: skip
 
     def _keep(self, row):
@@ -83,8 +83,9 @@ class House:
 
     def on_record(self):
         """What a collector that starts now would find."""
-        calls = [row.call for row in self.rows.values() if isinstance(row, CallRow) and row.ended_unix is None]
-        return CallsOnRecord(tuple(calls), (), tuple(self.messages), max([c.number for c in calls], default=0))
+        calls = [row for row in self.rows.values() if isinstance(row, CallRow)]
+        going_on = tuple(row.call for row in calls if row.ended_unix is None)
+        return CallsOnRecord(going_on, (), tuple(self.messages), max([row.call.number for row in calls], default=0))
 
     async def until(self, ready, seconds=5.0):
         async with asyncio.timeout(seconds):
@@ -209,6 +210,32 @@ async def test_a_restart_goes_on_with_the_call_and_sends_what_waits_under_its_id
         after.outbox.look([COLD])
         await after.until(lambda: len(after.push.came) == 3)
     assert {row.call for row in after.messages} == {1}
+
+
+async def test_a_message_that_waited_over_a_restart_tells_how_it_stands_now_under_its_id():
+    house = House()
+    house.push.fault = "cannot be reached"
+    async with house.at_work():
+        house.outbox.look([COLD])
+        await house.until(lambda: house.messages[0].tries)
+    before = house.on_record()
+    after = House(before, snapshot=replace(PIT, now_unix=START + 600.0))
+    async with after.at_work():
+        await asyncio.sleep(0.1)
+        assert not after.push.came, "not before it is known how the trouble stands"
+        after.outbox.look([replace(COLD, title="3 zones run cold", value=14.0)])
+        await after.until(lambda: after.push.came)
+    (message,) = after.push.came
+    assert message.id == message.document["id"] == before.messages[0].id
+    assert message.title.endswith(": 3 zones run cold")
+    assert "for 12 min" in message.text
+    assert message.document["value"] == 14.0
+    assert after.rows[message.id].body == message.body.decode()
+    after = House(before)
+    async with after.at_work():
+        after.outbox.look([])
+        await asyncio.sleep(0.1)
+    assert after.push.told == [("over", "cold", "Ann")], "what is over is called off, not told anew"
 
 
 async def test_what_was_left_by_another_cook_or_a_channel_that_is_gone_is_given_up():
