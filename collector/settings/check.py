@@ -165,7 +165,7 @@ def _words(kind: Any) -> list[str]:
 
 def _say(error: str) -> str:
     """Turn a converter's sentence into one for a cook."""
-    said = error.split(" - at `", maxsplit=1)[0]
+    said = error.split(" - at `", maxsplit=1)[0].replace(" | null`", "`")  # what may be left out is left out, not null
     for word, plain in (
         ("`str`", "text in quotes"), ("`float`", "a number"), ("`int`", "a whole number"), ("`bool`", "true or false"),
         ("`array`", "an array"), ("`object`", "a table"), ("`null`", "nothing"),

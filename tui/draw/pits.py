@@ -126,13 +126,13 @@ def _forms(pits: Sequence[PitGlance], view: View) -> Iterator[list[str]]:
     short = [_SHORTER.get(word, word) for word in (_word(pit) for pit in pits)]
     grates = [_grate(pit, view) for pit in pits]
     yield [f"{i} {n}: {s}{g}" for i, (n, s, g) in enumerate(zip(names, long, grates, strict=True), 1)]
+    brief = [state.replace("all well", "well") for state in long]
+    yield [f"{i} {n}: {s}{g}" for i, (n, s, g) in enumerate(zip(names, brief, grates, strict=True), 1)]
     yield [f"{i} {n}: {s}" for i, (n, s) in enumerate(zip(names, long, strict=True), 1)]
     yield [f"{i} {n} {s}{g}" for i, (n, s, g) in enumerate(zip(names, short, grates, strict=True), 1)]
     longest = max(len(name) for name in names)
     for room in range(longest, LEAST_NAME - 1, -1):
-        yield [
-            f"{i} {_cut(n, room, view)} {s}" for i, (n, s) in enumerate(zip(names, short, strict=True), 1)
-        ]  # fmt: skip
+        yield [f"{i} {_cut(n, room, view)} {s}" for i, (n, s) in enumerate(zip(names, short, strict=True), 1)]
 
 
 def _cut(name: str, room: int, view: View) -> str:
