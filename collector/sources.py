@@ -1,6 +1,7 @@
 """From the config's source tables to sources that run. The only place that knows which adapter is behind a kind."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from adapters.errors import SourceConfigError
@@ -76,6 +77,7 @@ def _build(
 
 def _broker(settings: Settings, table: MqttSource, clock: Callable[[], float]) -> Source:
     from adapters.mqtt.options import Availability, BrokerOptions, Subscription
+    from adapters.mqtt.sharing import SHARED_EXPIRY_SECONDS
     from adapters.mqtt.source import MqttSource as Broker
 
     reached = address_of(table, settings.path.parent)
@@ -91,6 +93,8 @@ def _broker(settings: Settings, table: MqttSource, clock: Callable[[], float]) -
         reached.client_id,
         tuple(Availability(a.topic, a.online.encode(), a.offline.encode(), a.keys) for a in table.availability),
     )
+    if table.share:
+        options = replace(options, share=table.share, session_expiry_seconds=SHARED_EXPIRY_SECONDS)
     expected = [p.key for p in settings.plan.probes if p.source == table.name]
     return Broker(options, expected, clock=clock)
 

@@ -15,7 +15,7 @@ def check_filter(text: str) -> None:
     """Check that a topic filter is well formed.
 
     Raises:
-        SourceConfigError: it is not, or it is a shared subscription, which would leave out what others are sent.
+        SourceConfigError: it is not, or it is a shared subscription: the group stands elsewhere.
     """
     _check_text(text)
     levels = text.split("/")
@@ -24,7 +24,10 @@ def check_filter(text: str) -> None:
     if any("+" in level and level != "+" for level in levels):
         raise SourceConfigError(f'{text!r} is no topic filter: "+" stands alone between the slashes')
     if levels[0] == "$share":
-        raise SourceConfigError(f"{text!r} is a shared subscription: other clients would get part of the readings")
+        raise SourceConfigError(
+            f"{text!r} is a shared subscription: other clients would get part of the readings. Where that is meant, "
+            'write the filter without it, and share = "GROUP" beside the host'
+        )
 
 
 def check_topic(text: str) -> None:

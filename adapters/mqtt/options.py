@@ -73,3 +73,5 @@ class BrokerOptions:
     keepalive_seconds: int = 30
     session_expiry_seconds: int = 86_400
     """How long the broker keeps what we have not acknowledged while we are away (MQTT 5)."""
+    share: str = ""
+    """Group among whose members the broker deals the messages out (MQTT 5); empty: we get all."""

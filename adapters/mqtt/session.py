@@ -15,10 +15,11 @@ import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
+from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from adapters.errors import LinkError, LinkReason
-from adapters.mqtt.filters import to_subscribe
 from adapters.mqtt.options import BrokerOptions, Tls
+from adapters.mqtt.sharing import NO_MQTT_5, SHARED_RECEIVE_MAXIMUM, needs_sharing, wanted
 
 if TYPE_CHECKING:
     from paho.mqtt.client import SocketLike
@@ -31,6 +32,8 @@ RECEIVE_MAXIMUM = 256
 TIMEOUT_SECONDS = 10.0
 SESSION_TAKEN_OVER = 0x8E
 """Reason code of a DISCONNECT (MQTT 5, 3.14.2.1)."""
+NOT_SHARED = 0x9E
+"""Reason code of a SUBACK (MQTT 5, 3.9.3)."""
 OWN_CLIENT_ID = "give one of the collectors its own client_id"
 
 
@@ -61,6 +64,8 @@ class Session:
         self._on_closed = on_closed
         self._greeted = False
         self._greeted_at = 0.0
+        self._known = False
+        self._can_share = True
         self._loop = asyncio.get_running_loop()
         self._connected: asyncio.Future[Any] = self._loop.create_future()
         self._subscribed: asyncio.Future[list[Any]] = self._loop.create_future()
@@ -90,9 +95,11 @@ class Session:
         client.on_socket_register_write = self._on_register_write
         client.on_socket_unregister_write = self._on_unregister_write
 
-    def _on_connect(self, _client: object, _userdata: object, flags: Any, code: Any, _properties: object) -> None:
+    def _on_connect(self, _client: object, _userdata: object, flags: Any, code: Any, properties: Any) -> None:
         if not code.is_failure:
-            self._on_session(bool(flags.session_present))
+            self._known = bool(flags.session_present)
+            self._can_share = getattr(properties, "SharedSubscriptionAvailable", 1) != 0  # 3.2.2.3.13: absent says yes
+            self._on_session(self._known)
             self._greeted, self._greeted_at = True, self._loop.time()
         _settle(self._connected, code)
 
@@ -114,7 +121,7 @@ class Session:
         if options.version_5:
             properties = Properties(PacketTypes.CONNECT)
             properties.SessionExpiryInterval = options.session_expiry_seconds
-            properties.ReceiveMaximum = RECEIVE_MAXIMUM
+            properties.ReceiveMaximum = SHARED_RECEIVE_MAXIMUM if options.share else RECEIVE_MAXIMUM
         arguments: dict[str, Any] = {"properties": properties, "clean_start": False} if options.version_5 else {}
         try:
             await asyncio.to_thread(
@@ -126,20 +133,40 @@ class Session:
         except (OSError, ValueError) as error:
             raise LinkError(LinkReason.UNREACHABLE, f"{options.host}:{options.port}: {error}") from error
         self._keep_alive()
-        code = await self._answer(self._connected, "connection")
+        code = await self._greeting()
         if code.is_failure:
+            if options.share and code.value == NO_MQTT_5:
+                raise LinkError(LinkReason.REFUSED, needs_sharing(options.share, str(code)))
             denied = code.value in (4, 5, 134, 135) or "not authorized" in str(code).lower()
             raise LinkError(LinkReason.BAD_CREDENTIALS if denied else LinkReason.REFUSED, str(code))
         await self._subscribe()
 
+    async def _greeting(self) -> Any:
+        """Wait for the broker's greeting. One that speaks no MQTT 5 may hang up instead, or say nothing at all."""
+        share = self._options.share
+        try:
+            return await self._answer(self._connected, "connection")
+        except LinkError as error:
+            if not share or error.reason not in (LinkReason.LOST, LinkReason.UNREACHABLE):
+                raise
+            said = error.detail or "the broker hung up without a greeting"
+            raise LinkError(LinkReason.REFUSED, needs_sharing(share, said)) from error
+
     async def _subscribe(self) -> None:
-        filters = [(s.filter, s.qos) for s in self._options.subscriptions]
-        wanted = to_subscribe(filters + [(a.topic, 1) for a in self._options.availability])
-        result, _ = self._client.subscribe(wanted)
+        filters, share = wanted(self._options), self._options.share
+        if share and not self._can_share:
+            raise LinkError(LinkReason.REFUSED, needs_sharing(share, "it says that it does not share subscriptions"))
+        if share and self._known:  # what the session still has of a time without share would come beside it
+            self._client.unsubscribe([s.filter for s in self._options.subscriptions])
+        # Retained messages are for subscriptions that are not shared (4.8.2); Mosquitto 2.0.11 sends them all the same.
+        asked: list[Any] = [(f, _asking(f, qos)) for f, qos in filters] if share else filters
+        result, _ = self._client.subscribe(asked)
         if result != MQTTErrorCode.MQTT_ERR_SUCCESS:
             raise LinkError(LinkReason.LOST, paho.error_string(result))
         codes = await self._answer(self._subscribed, "subscription")
-        for (topic_filter, _), code in zip(wanted, codes, strict=True):
+        for (topic_filter, _), code in zip(filters, codes, strict=True):
+            if code.is_failure and code.value == NOT_SHARED:
+                raise LinkError(LinkReason.REFUSED, needs_sharing(share, f"filter {topic_filter!r}: {code}"))
             if code.is_failure:
                 raise LinkError(LinkReason.REFUSED, f"filter {topic_filter!r}: {code}")
 
@@ -259,6 +286,13 @@ class Session:
         client.on_socket_register_write = client.on_socket_unregister_write = None
         if sock is not None:
             sock.close()
+
+
+def _asking(topic_filter: str, qos: int) -> SubscribeOptions:
+    """Ask for nothing that was retained before where the filter is shared (MQTT 5, 3.8.3.1)."""
+    shared = topic_filter.startswith("$share/")
+    handling = SubscribeOptions.RETAIN_DO_NOT_SEND if shared else SubscribeOptions.RETAIN_SEND_ON_SUBSCRIBE
+    return SubscribeOptions(qos, retainHandling=handling)
 
 
 def _ended(code: Any, client_id: str) -> tuple[LinkReason, str]:

@@ -58,7 +58,8 @@ class MqttSource:
         self.counts = SourceCounts()
         self._options = options
         self._clock = clock
-        self._client_id = options.client_id or f"coldside-{socket.gethostname()}-{options.name}"
+        group = f"-{options.share}" if options.share else ""  # a session of its own: subscriptions outlive the config
+        self._client_id = options.client_id or f"coldside-{socket.gethostname()}-{options.name}{group}"
         self._inbox = Inbox(inbox_capacity)
         self._wake = asyncio.Event()
         self._link = Link(LinkState.DOWN, LinkReason.NOT_STARTED)

@@ -195,6 +195,8 @@ class MqttSource(Broker, frozen=True, kw_only=True, forbid_unknown_fields=True, 
     name: Name
     subscribe: Annotated[tuple[Subscription, ...], Meta(min_length=1)]
     availability: tuple[Availability, ...] = ()
+    share: str | None = None
+    """Group of collectors among which the broker deals the messages out; none: this one gets all."""
 
 
 class BleSource(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, tag_field="kind", tag="ble"):

@@ -6,6 +6,7 @@ from pathlib import Path
 from adapters.decode.mqtt_payload import PayloadReader
 from adapters.errors import SourceConfigError
 from adapters.mqtt.filters import covers, overlaps
+from adapters.mqtt.sharing import check_share
 from adapters.reading import Unit
 from collector.settings.check import Mistake, Where
 from collector.settings.secret import file_trouble, unreadable
@@ -41,6 +42,7 @@ def check_sources(
         if isinstance(source, MqttSource):
             check_broker(source, f"source {source.name}", where, folder, found, warnings)
             _check_topics(source, where, found)
+            _check_share(source, where, found, warnings)
         elif isinstance(source, RecordingSource):
             why = file_trouble(folder / source.file)
             if why:
@@ -84,6 +86,23 @@ def reader_of(table: Subscription) -> PayloadReader:
         time_pointer=table.time_pointer, key=table.key, sensor=table.sensor,
         electrical="" if temperature else table.unit,
     )  # fmt: skip
+
+
+def _check_share(source: MqttSource, where: Where, found: list[Mistake], warnings: list[str]) -> None:
+    if source.share is None:
+        return
+    try:
+        check_share(source.share)
+    except SourceConfigError as error:
+        found.append(((*where, "share"), str(error)))
+    if source.version != "5":
+        found.append(((*where, "share"), 'is of MQTT 5: take version = "3.1.1" away'))
+    warnings.append(
+        f"source {source.name}: every member of the group {source.share!r} gets a part of each probe's readings, this "
+        "collector too; two collectors that are each to see all of a pit do not share"
+    )
+    if any(table.qos == 0 for table in source.subscribe):
+        warnings.append(f"source {source.name}: at qos = 0 what a member that dies was sent is lost; set qos = 1")
 
 
 def _check_topics(source: MqttSource, where: Where, found: list[Mistake]) -> None:
