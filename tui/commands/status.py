@@ -142,12 +142,13 @@ def _print_json(document: dict[str, object]) -> None:
 
 def _print_changes(snapshot: "Snapshot", last: list[str], view: "View", of: str = "") -> list[str]:
     """Print what is new against the last snapshot; append-only, so that a screen reader can follow."""
+    from tui.draw.alarms import told_once
     from tui.draw.clean import clean
     from tui.draw.fire_state import fire_state
-    from tui.draw.words import alarm_sentence, clock_seconds, temperature
+    from tui.draw.words import clock_seconds, temperature
 
     now = [f"fire: {fire_state(snapshot)[0]}"]
-    now += [f"alarm {a.key}: {a.state}: {alarm_sentence(a, view)}" for a in snapshot.alarms]
+    now += [f"alarm {one.key}: {one.state}: {says}" for one, says in told_once(snapshot, view)]
     now += [f"source {s.name}: {s.state} {clean(s.why, 300)}".rstrip() for s in snapshot.sources]
     keys = {line.split(": ")[0] + line.split(": ")[1] for line in last}
     for line in now:

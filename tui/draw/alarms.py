@@ -1,6 +1,7 @@
 """Alarms and troubles in words: the rows of the list, and the most pressing one for the line that is always there."""
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from textwrap import wrap
@@ -20,6 +21,7 @@ __all__ = [
     "pressing",
     "pressing_line",
     "role_of",
+    "told_once",
     "trouble_sentence",
     "trouble_sentences",
     "wanting",
@@ -167,6 +169,23 @@ def wanting(snapshot: Snapshot) -> list[AlarmView | TroubleView]:
     return sorted(found, key=lambda f: (f.state is not AlarmState.UNACKNOWLEDGED, f.state not in CALLING))
 
 
+def told_once(snapshot: Snapshot, view: View) -> list[tuple[AlarmView | TroubleView, str]]:
+    """Say what stands in whole sentences, one a trouble; then the alarms that belong to none.
+
+    A trouble of one alarm is told as that alarm.
+    """
+    by_key = {a.key: a for a in snapshot.alarms}
+    told: list[tuple[AlarmView | TroubleView, str]] = []
+    for trouble in snapshot.troubles:
+        members = [by_key.pop(key) for key in trouble.alarms if key in by_key]
+        if len(members) == 1:
+            told.append((members[0], alarm_sentence(members[0], view)))
+        else:
+            several = f" ({len(members)} alarms)" if members else ""  # a test has none
+            told.append((trouble, f"{trouble_sentence(trouble, members, view)}{several}"))
+    return told + [(alarm, alarm_sentence(alarm, view)) for alarm in by_key.values()]
+
+
 def pressing_line(snapshot: Snapshot, view: View, width: int, pit: str = "") -> Line:
     """Write the one line that is always on the screen: shorter in its words before it is cut in its numbers.
 
@@ -193,7 +212,9 @@ def pressing_line(snapshot: Snapshot, view: View, width: int, pit: str = "") -> 
     stands = _stands(first.since_unix, snapshot.now_unix, view)
     states = [f"{STATE_WORDS[first.state]}, {since} {more}" for since in stands]
     brief = f"{SHORT_STATE_WORDS.get(first.state, STATE_WORDS[first.state])}, {stands[1]}{more}"
-    forms = [(says, state) for says in sentences for state in states] + [(says, brief) for says in sentences]
+    whole = [says for says in sentences if not re.search(r" \+\d+$", says)]
+    forms = [(says, state) for says in whole for state in states] + [(says, brief) for says in whole]
+    forms += [(sentences[-1], state) for state in (*states, brief)]  # zones are left out last of all
     says, state = next(
         ((says, state) for says, state in forms if len(of) + len(says) + len(state) + 4 <= width), forms[-1]
     )

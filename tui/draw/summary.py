@@ -4,8 +4,9 @@ import math
 
 from adapters.reading import Quality, Reason
 from collector.model.alarm import AlarmEvent, Transition
-from collector.snapshot import AlarmState, ProbeView, Snapshot, ZoneView
+from collector.snapshot import AlarmState, AlarmView, ProbeView, Snapshot, ZoneView
 from collector.straight import StraightRun
+from tui.draw.alarms import told_once
 from tui.draw.calibration import outside_words
 from tui.draw.calls import call_words, calls_of, calls_status
 from tui.draw.clean import clean
@@ -17,7 +18,6 @@ from tui.draw.sources import radio_words
 from tui.draw.view import View
 from tui.draw.words import (
     age,
-    alarm_sentence,
     clock,
     clock_seconds,
     degree,
@@ -109,17 +109,20 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
             lines.append(f"source      {source.name}: no place for {keys}")
     fault = f", FAULT: {snapshot.store.fault}" if snapshot.store.fault else ""
     lines.append(f"store       {snapshot.store.unsaved} readings not yet saved{fault}")
-    lines += [
-        f"alarm       {a.state}: {alarm_sentence(a, view)}" + (f", since {clock(since, view)}" if since else "")
-        for a in snapshot.alarms for since in [a.removed_unix or a.since_unix]
-    ]  # fmt: skip
-    if not snapshot.alarms:
-        lines.append("alarm       none")
+    lines += [f"alarm       {line}" for line in _alarm_lines(snapshot, view) or ["none"]]
     for key, call in calls_of(snapshot).items():
         lines += [f"calls       {clean(key)}: {clean(words, 400)}" for words, _ in call_words(call, view)]
     if snapshot.calls is not None:
         said = calls_status(snapshot.calls, snapshot.now_unix, view)
         lines += [f"calls       {clean(words, 400)}" for words, _ in said]
+    return lines
+
+
+def _alarm_lines(snapshot: Snapshot, view: View) -> list[str]:
+    lines = []
+    for one, says in told_once(snapshot, view):
+        since = (one.removed_unix if isinstance(one, AlarmView) else None) or one.since_unix
+        lines.append(f"{one.state}: {says}" + (f", since {clock(since, view)}" if since else ""))
     return lines
 
 

@@ -154,6 +154,8 @@ def alarm_sentences(alarm: AlarmView, view: View) -> tuple[str, ...]:
     named = advice if advice.startswith(":") and text.startswith(tuple("0123456789")) else ""
     """The places of a trouble that has several: they are no advice."""
     named = named.partition(";")[0]
+    leading, *others = named.split(", ")
+    fewer = f"{leading} +{len(others)}" if others else named
     if not math.isfinite(alarm.value):
         return _different(text + advice, text + named)
     if alarm.unit == "seconds" and not alarm.active:  # how long it has been over is no measure of anything
@@ -167,7 +169,7 @@ def alarm_sentences(alarm: AlarmView, view: View) -> tuple[str, ...]:
         limit = f" (limit {measured(alarm.limit, alarm.unit, view)})"
     return _different(
         f"{text}, {long}{limit}{advice}", f"{text}, {long}{limit}{named}", f"{text}, {long}{named}",
-        f"{text}, {short}{named}",
+        f"{text}, {short}{named}", f"{text}, {short}{fewer}",
     )  # fmt: skip
 
 

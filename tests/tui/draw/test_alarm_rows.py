@@ -11,6 +11,7 @@ from collector.snapshot import AlarmState, Priority, RuleView
 from tui.draw.alarm_table import measure_lines, rule_lines
 from tui.draw.alarms import alarm_rows, pressing_line, trouble_sentence
 from tui.draw.line import plain, width
+from tui.draw.summary import status_lines
 from tui.draw.view import View
 
 C, F = View(), View(fahrenheit=True)
@@ -78,6 +79,33 @@ def test_the_line_that_is_always_there_counts_troubles_not_alarms(stricken):
     line = plain(pressing_line(stricken, F, 120))
     assert line.startswith(" 2 zones run cold, 18 °F")
     assert "+1 more" in line
+
+
+def test_the_line_that_is_always_there_loses_words_before_numbers_and_zones(stricken, night, alarm):
+    seen = {cells: plain(pressing_line(stricken, F, cells)) for cells in (76, 80, 100, 120, 160)}
+    for cells, line in seen.items():
+        assert len(line) <= cells
+        for words in ("2 zones run cold", "18 °F", "flat side, middle", "NOT ACK", "13 min", "+1 more"):
+            assert words in line, (cells, words)
+    assert "gusts" not in seen[120]
+    assert re.search(r"gusts\s+NOT ACKNOWLEDGED, since \d\d:\d\d, 13 min  \+1 more", seen[160])
+    assert plain(pressing_line(stricken, F, 68)).startswith(" 2 zones run cold, 18 °F low: flat side +1 "), "the worst"
+    fading = "the fire is fading: look at the firebox and the lid"
+    lone = alarm("drift/grate", value=75.0, limit=6.0, unit="kelvin", message=fading)
+    for cells in (60, 80, 200):
+        line = plain(pressing_line(night(alarms=(lone,)), C, cells, "the north pit"))
+        assert line.startswith(" the north pit: the fire is fading, 75 °C")
+        assert len(line) <= cells
+    assert "(limit 6 °C): look at the firebox and the lid" in line
+
+
+def test_status_tells_each_trouble_once_and_for_how_many_alarms_it_stands(stricken):
+    told = [line for line in status_lines(stricken, F) if line.startswith("alarm")]
+    assert len(told) == 4
+    sentence = "2 zones run cold, 18 °F below its level's mean (limit 15 °F): flat side, middle; gusts (2 alarms)"
+    assert told[0].startswith(f"alarm       unacknowledged: {sentence}, since ")
+    assert "source house is silent, for 5 min: 6 probes; look at its power and its link (6 alarms), since" in told[1]
+    assert [line.split(": ")[0] for line in told[2:]] == ["alarm       shelved", "alarm       out of service"]
 
 
 def test_with_nothing_standing_it_tells_what_rests(stricken, night):
