@@ -586,9 +586,10 @@ class Collector:
 
     def _acknowledge(self, key: str, by: str = "") -> str:
         """Acknowledge an alarm or a trouble that came by another way than a dashboard; say why not."""
+        why = self._carry_out(wire.Acknowledge(0, key), by)
         if by:
-            log.info("acknowledge %s, by %s", key, by)
-        return self._carry_out(wire.Acknowledge(0, key), by)
+            log.info("acknowledge %s, by %s: %s", key, by, f"not done: {why}" if why else "done")
+        return why
 
     def _calibrate(self, command: wire.Calibrate | wire.UndoCalibration) -> None:
         """Calibrate a probe, or undo that.

@@ -119,6 +119,7 @@ class Outbox:
     def look(self, troubles: Iterable[TroubleView]) -> None:
         """Take the troubles as they stand; put what is due into the outbox."""
         now, standing = self._now(), {trouble.key: trouble for trouble in troubles}
+        self._titles.update((key, trouble.title) for key, trouble in standing.items())
         before = dict(self._escalation.calls)
         dues = self._escalation.look(now, standing.values())
         ended = {call.number: call for call, _ in self._escalation.ended}
@@ -132,8 +133,6 @@ class Outbox:
                 self._give_up_call(earlier, MORE_URGENT, now)
             if call != earlier:
                 self._record(CallRow(call))
-            if key in standing:
-                self._titles[key] = standing[key].title
         stale = [entry for entry in self._sending.entries() if entry.stale]
         snapshot = self._snapshot() if dues or stale else None
         if snapshot is not None:
