@@ -10,8 +10,9 @@ from collector.engine import Engine, Event
 from collector.model.plan import Plan
 from collector.replay import rebuild
 from collector.snapshot import TrendPoint
-from collector.store.archive import Archive, Cook
+from collector.store.archive import Archive
 from collector.store.database import Database
+from collector.store.record import Cook
 from collector.usual import usual_deficits
 
 __all__ = ["RESUME_WITHIN_SECONDS", "Opened", "open_cook"]

@@ -23,6 +23,7 @@ from collector.engine import Event
 from collector.errors import StoreDamagedError, StoreError, TokenError
 from collector.feed import Feed
 from collector.heartbeat import Heartbeat, HeartbeatOptions
+from collector.kitchen.address import KitchenAddress
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
 from collector.model.calibration import Point
@@ -37,7 +38,7 @@ from collector.snapshot import AlarmState, RuleView, Snapshot, SourceView, Trend
 from collector.store.archive import Archive
 from collector.store.call_row import PROVEN
 from collector.store.damage import set_aside
-from collector.store.database import Database
+from collector.store.database import Batch, Database
 from collector.store.redate import GRID_MS
 from collector.store.row import unix_of
 from collector.supervisor import Supervision, supervise
@@ -46,6 +47,7 @@ if TYPE_CHECKING:
     from collector.calls.link import Links, Tapped
     from collector.calls.outbox import Outbox
     from collector.calls.tap import Taps
+    from collector.kitchen.forwarder import Forwarder
     from collector.serve.service import ServeOptions, Service
 
 __all__ = ["Collector", "Late", "date_anew"]
@@ -101,6 +103,7 @@ class Collector:
         publish: the broker that is told of the cook; None: none is.
         heartbeat: what is called while all is well; None: nothing is.
         calling: who is told of troubles, and by what; None: nobody is.
+        kitchen: the server to which the record is brought too; None: to none.
     """
 
     def __init__(
@@ -126,7 +129,9 @@ class Collector:
         publish: PublishOptions | None = None,
         heartbeat: HeartbeatOptions | None = None,
         calling: Calling | None = None,
+        kitchen: KitchenAddress | None = None,
     ) -> None:
+        self._kitchen = kitchen
         self._sources = {s.name: Supervision(s) for s in sources}
         self.socket = socket
         self._playback = playback
@@ -173,8 +178,11 @@ class Collector:
             commit_seconds=commit_seconds,
             durable_seconds=durable_seconds,
             on_committed=self._on_committed,
+            on_written=self._on_written,
+            kitchen=lambda: None if self._forwarder is None else self._forwarder.view(),
             throwaway=throwaway,
         )
+        self._forwarder = None if kitchen is None else self._forwarder_of(kitchen, plan.chamber.name, database.path)
         self._outbox: Outbox | None = None
         self._taps: Taps | None = None
         if calling is not None:
@@ -231,6 +239,16 @@ class Collector:
         if isinstance(row, CallRow) or row.state == "waiting":
             self._pipeline.urgent = True  # what is to be sent must outlive a power cut; another try need not
 
+    def _forwarder_of(self, address: KitchenAddress, pit: str, store: Path) -> "Forwarder":
+        from collector.kitchen.forwarder import Forwarder
+
+        settle = self._pipeline.settle
+        return Forwarder(store, pit, address, on_settled=settle, random=self._random)
+
+    def _on_written(self, batch: Batch) -> None:
+        if self._forwarder is not None:
+            self._forwarder.notice(cooks=bool(batch.transitions or batch.marks or batch.calls or batch.messages))
+
     def _service_of(self, options: "ServeOptions") -> "Service":
         from collector.serve.service import Service
 
@@ -260,6 +278,8 @@ class Collector:
         """Delete the cooks that ended before a time; that this cannot be done now is no reason not to collect."""
         with Archive(database.path) as archive:
             old = archive.ended_before(before_unix)
+        if self._kitchen is not None:
+            old = [cook for cook in old if cook.number in database.settled()]
         try:
             gone = database.forget(old)
         except StoreError as error:
@@ -322,6 +342,8 @@ class Collector:
                     background.append(group.create_task(_for_ever("heartbeat", self._heartbeat.run), name="heartbeat"))
                 if self._outbox is not None:
                     background.append(group.create_task(_for_ever("calls", self._outbox.run), name="calls"))
+                if self._forwarder is not None:
+                    background.append(group.create_task(_for_ever("kitchen", self._forwarder.run), name="kitchen"))
                 pumps = [
                     group.create_task(
                         supervise(w, self._take, self._recorder.room, random=self._random), name=f"source {name}"

@@ -5,7 +5,8 @@ CollectorError
 ├── StoreError      the record on disk cannot be used
 │   ├── StoreBusyError     another collector holds it
 │   ├── StoreDamagedError  its file is broken
-│   └── StoreVersionError  written by a later coldside
+│   ├── StoreVersionError  written by a later coldside
+│   └── KitchenError       the server that holds many pits cannot be used now
 ├── ServeError      the socket for dashboards cannot be opened
 └── TokenError      the tokens for other machines cannot be used, or not so
 """
@@ -15,6 +16,7 @@ from pathlib import Path
 
 __all__ = [
     "CollectorError",
+    "KitchenError",
     "Problem",
     "ServeError",
     "SettingsError",
@@ -71,6 +73,10 @@ class StoreDamagedError(StoreError):
 
 class StoreVersionError(StoreError):
     """The store was written by a later coldside."""
+
+
+class KitchenError(StoreError):
+    """The server that holds the records of many pits cannot be used now."""
 
 
 class ServeError(CollectorError):

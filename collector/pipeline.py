@@ -109,6 +109,10 @@ class Pipeline:
         else:
             self.batch.messages[row.id] = row
 
+    def settle(self, cook: int) -> None:
+        """Put on record that the server holds everything of a cook."""
+        self.batch.settled.add(cook)
+
     def _file(self, events: list[Event]) -> None:
         for event in events:
             if isinstance(event, TrendPoint):

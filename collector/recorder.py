@@ -12,7 +12,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 from collector.errors import StoreError
 from collector.pipeline import Pipeline
-from collector.snapshot import StoreView
+from collector.snapshot import KitchenView, StoreView
 from collector.store.database import Batch, Database
 
 __all__ = ["Recorder"]
@@ -38,6 +38,8 @@ class Recorder:
         commit_seconds: time between commits.
         durable_seconds: time between commits that are synced to the device.
         on_committed: called with source name and receipt once a message is safe, newest only.
+        on_written: called with each batch that is on disk.
+        kitchen: shows how far the server's copy goes.
         throwaway: whether the store is gone at the end.
     """
 
@@ -50,6 +52,8 @@ class Recorder:
         commit_seconds: float = 1.0,
         durable_seconds: float = 10.0,
         on_committed: Callable[[str, int], None] = lambda _source, _receipt: None,
+        on_written: Callable[[Batch], None] = lambda _batch: None,
+        kitchen: Callable[[], KitchenView | None] = lambda: None,
         throwaway: bool = False,
     ) -> None:
         self._database = database
@@ -58,6 +62,8 @@ class Recorder:
         self._commit_seconds = commit_seconds
         self._durable_seconds = durable_seconds
         self._on_committed = on_committed
+        self._on_written = on_written
+        self._kitchen = kitchen
         self._throwaway = throwaway
         self._thread = ThreadPoolExecutor(1, "store")
         self._wake = asyncio.Event()
@@ -163,13 +169,19 @@ class Recorder:
             self._last_full = time.monotonic()
         for source, receipt in batch.receipts.items():
             self._on_committed(source, receipt)
+        self._on_written(batch)
         if self._waiting() < MAX_WAITING // 2:
             self._room.set()
 
     def view(self) -> StoreView:
         """Show what is safe."""
         return StoreView(
-            str(self._database.path), self._waiting(), self._last_commit_unix, self._fault, self._throwaway
+            str(self._database.path),
+            self._waiting(),
+            self._last_commit_unix,
+            self._fault,
+            self._throwaway,
+            self._kitchen(),
         )
 
     async def close(self, deadline_seconds: float = 8.0) -> int:

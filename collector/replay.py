@@ -7,13 +7,13 @@ from collector.engine import Engine, Event
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
 from collector.model.plan import Plan
-from collector.store.archive import Archive, Cook
+from collector.store.record import Cook, Record
 from collector.store.row import unix_of
 
 __all__ = ["differences", "rebuild", "replay"]
 
 
-def replay(archive: Archive, cook: Cook) -> Iterator[Event]:
+def replay(archive: Record, cook: Cook) -> Iterator[Event]:
     """Yield all events of a stored cook as they happened, under the plans it ran under."""
     plans = archive.plans(cook)
     for k, (from_id, plan) in enumerate(plans):
@@ -22,12 +22,12 @@ def replay(archive: Archive, cook: Cook) -> Iterator[Event]:
         yield from events
 
 
-def rebuild(archive: Archive, cook: Cook, plan: Plan) -> tuple[Engine, list[Event]]:
+def rebuild(archive: Record, cook: Cook, plan: Plan) -> tuple[Engine, list[Event]]:
     """Bring an engine with this plan to where the cook stands now; give the events on the way too."""
     return _run(archive, cook, plan, 0, None)
 
 
-def _run(archive: Archive, cook: Cook, plan: Plan, from_id: int, until_id: int | None) -> tuple[Engine, list[Event]]:
+def _run(archive: Record, cook: Cook, plan: Plan, from_id: int, until_id: int | None) -> tuple[Engine, list[Event]]:
     """Run a cook through a new engine, keeping the events from one ordinal up to another."""
     engine = Engine(plan, cook.name, cook.started_unix)
     events: list[Event] = []
@@ -59,7 +59,7 @@ def _again(engine: Engine, action: Action, at_unix: float) -> list[Event]:
         return events + engine.advance(at_unix)
 
 
-def differences(archive: Archive, cook: Cook) -> list[str]:
+def differences(archive: Record, cook: Cook) -> list[str]:
     """Compare the alarm log on disk with the one a replay gives; list what differs, empty when nothing does.
 
     Steps later than the last reading are left out: silence after it is on the log but not among the readings.

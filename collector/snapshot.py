@@ -20,6 +20,7 @@ __all__ = [
     "EvennessView",
     "FieldView",
     "FireView",
+    "KitchenView",
     "Mark",
     "PatchView",
     "Phase",
@@ -364,6 +365,17 @@ class SourceView:
 
 
 @dataclass(frozen=True, slots=True)
+class KitchenView:
+    """How far the server's copy of the record goes."""
+
+    where: str
+    level_unix: float | None
+    """Time of the newest that it was brought since the collector started; None: nothing yet."""
+    fault: str
+    """Why it is not brought anything now; empty while it is."""
+
+
+@dataclass(frozen=True, slots=True)
 class StoreView:
     """What is safe on disk."""
 
@@ -375,6 +387,8 @@ class StoreView:
     """Empty while the disk takes what it is given."""
     throwaway: bool = False
     """A rehearsal's or demo's store, gone at the end."""
+    kitchen: KitchenView | None = None
+    """None where no server is told of the record."""
 
 
 class Verdict(enum.StrEnum):

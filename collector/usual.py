@@ -7,7 +7,7 @@ import numpy as np
 from collector.model.field import Array
 from collector.model.plan import GRATE, Plan, Zone
 from collector.model.robust import median
-from collector.store.archive import Archive, Cook
+from collector.store.record import Cook, Record
 
 __all__ = ["usual_deficits"]
 
@@ -17,7 +17,7 @@ LEAST_SECONDS = 3600.0
 TREND_SECONDS = 10.0
 
 
-def usual_deficits(archive: Archive, cooks: Sequence[Cook], plan: Plan) -> tuple[tuple[str, float], ...]:
+def usual_deficits(archive: Record, cooks: Sequence[Cook], plan: Plan) -> tuple[tuple[str, float], ...]:
     """Learn each grate zone's usual deficit.
 
     The median over the cooks of the median over the time in which the grate stood within the band; lid openings and
@@ -38,7 +38,7 @@ def usual_deficits(archive: Archive, cooks: Sequence[Cook], plan: Plan) -> tuple
     return tuple((name, float(median(np.array(values)))) for name, values in found.items())
 
 
-def _of_cook(archive: Archive, cook: Cook, plan: Plan) -> dict[str, float]:
+def _of_cook(archive: Record, cook: Cook, plan: Plan) -> dict[str, float]:
     then = archive.plans(cook)[-1][1]
     if then.chamber.length_m != plan.chamber.length_m or then.chamber.width_m != plan.chamber.width_m:
         return {}

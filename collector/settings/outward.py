@@ -1,12 +1,14 @@
 """What must hold of the tables by which others are told of the cook."""
 
+from importlib.util import find_spec
 from pathlib import Path
 from urllib.parse import urlsplit
 
 from adapters.mqtt.filters import overlaps
+from collector.kitchen.address import address_mistake, travels_in_clear
 from collector.settings.check import Mistake
 from collector.settings.secret import read_secret, unreadable
-from collector.settings.shape import Config, MqttSource
+from collector.settings.shape import Config, MqttSource, Store
 from collector.settings.sources import check_broker
 
 __all__ = ["check_outward"]
@@ -19,8 +21,26 @@ def check_outward(config: Config, folder: Path, found: list[Mistake], warnings: 
         for source in config.source:
             if isinstance(source, MqttSource) and source.host == config.publish.host:
                 _check_echo(source, config.publish.base, found)
+    if config.store.server or config.store.password_file:
+        _check_kitchen(config.store, folder, found, warnings)
     if config.heartbeat is not None:
         _check_heartbeat(config.heartbeat.url_file, folder, found, warnings)
+
+
+def _check_kitchen(table: Store, folder: Path, found: list[Mistake], warnings: list[str]) -> None:
+    if not table.server:
+        found.append((("store", "password_file"), 'goes with server = "postgresql://USER@HOST/DATABASE"'))
+    elif why := address_mistake(table.server):
+        found.append((("store", "server"), why))
+    elif travels_in_clear(table.server):
+        warnings.append(
+            "store.server: what goes there can be read along on the way; "
+            "?sslmode=verify-full behind the address ends that"
+        )
+    if table.server and find_spec("asyncpg") is None:
+        found.append((("store", "server"), "needs the extra: pip install 'coldside[postgresql]'"))
+    if table.server and table.password_file and (why := unreadable(folder, table.password_file, warnings)):
+        found.append((("store", "password_file"), f"{table.password_file!r} {why}"))
 
 
 def _check_echo(source: MqttSource, base: str, found: list[Mistake]) -> None:

@@ -110,6 +110,10 @@ class Store(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """What a power cut may cost."""
     keep_days: Annotated[float, Meta(ge=0, le=36500)] = 0.0
     """Cooks that ended longer ago are deleted when a new one begins; 0: all are kept."""
+    server: Annotated[str, Meta(max_length=1024)] = ""
+    """`"postgresql://USER@HOST/DATABASE"`: the record of many pits, to which this one's is brought too."""
+    password_file: str = ""
+    """Of the user at the server; without it `~/.pgpass` is asked."""
 
 
 class Serve(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -8,6 +8,7 @@ import msgspec
 from collector.calls.escalation import Call
 from collector.calls.record import CallRow, CallsOnRecord, MessageRow
 from collector.snapshot import Priority
+from collector.store.queryable import Queryable
 
 __all__ = ["PROVEN", "calls_on_record", "write_calls", "write_messages"]
 
@@ -48,7 +49,7 @@ def write_messages(connection: sqlite3.Connection, cook: int, rows: Iterable[Mes
     )  # fmt: skip
 
 
-def calls_on_record(connection: sqlite3.Connection, cook: int) -> CallsOnRecord:
+def calls_on_record(connection: Queryable, cook: int) -> CallsOnRecord:
     """Read what a collector that starts on this cook has to know."""
     run = connection.execute
     found = [

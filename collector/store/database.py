@@ -16,10 +16,10 @@ from collector.model.action import Action
 from collector.model.alarm import Transition
 from collector.model.vitals import DeviceVitals
 from collector.snapshot import Mark, TrendPoint
-from collector.store.archive import Cook
 from collector.store.calibration_row import calibration_row
 from collector.store.call_row import write_calls, write_messages
 from collector.store.damage import is_damage
+from collector.store.record import Cook
 from collector.store.redate import redate
 from collector.store.row import Row
 from collector.store.schema import MIGRATIONS, VERSION
@@ -50,6 +50,8 @@ class Batch:
     """By number, as each stands now."""
     messages: dict[str, MessageRow] = field(default_factory=dict)
     """By id, as each stands now."""
+    settled: set[int] = field(default_factory=set)
+    """Cooks of which the server holds everything."""
     receipts: dict[str, int] = field(default_factory=dict)
     """Newest receipt of each source that this batch settles once it is on disk."""
 
@@ -64,6 +66,7 @@ class Batch:
             or self.vitals
             or self.calls
             or self.messages
+            or self.settled
         )
 
 
@@ -250,6 +253,19 @@ class Database:
             write_calls(self._connection, cook, batch.calls.values())
         if batch.messages:
             write_messages(self._connection, cook, batch.messages.values())
+        if batch.settled:
+            many("INSERT OR IGNORE INTO settled SELECT id FROM cook WHERE id = ?", [(n,) for n in batch.settled])
+
+    def settled(self) -> set[int]:
+        """Give the numbers of the cooks of which the server holds everything."""
+        return {number for (number,) in self._connection.execute("SELECT cook FROM settled")}
+
+    def renew(self) -> str:
+        """Give the store another identity, so that a server takes it for one of its own; return it."""
+        with self._transaction(full=True):
+            self._connection.execute("UPDATE identity SET store = lower(hex(randomblob(16)))")
+            self._connection.execute("DELETE FROM settled")
+        return str(self._connection.execute("SELECT store FROM identity").fetchone()[0])
 
     def _write_rows(self, rows: list[Row]) -> None:
         """Insert readings, many a statement.

@@ -53,4 +53,5 @@ def redate(connection: sqlite3.Connection, since_ms: int, step_ms: int) -> int:
             run(f"UPDATE {table} SET {column} = {column} + ? WHERE {column} >= ?", (step, since_ms))  # noqa: S608
         run("UPDATE boot SET from_ms = from_ms + ? WHERE from_ms >= ?", (step, since_ms))
         run("UPDATE cook SET ended_ms = ended_ms + ? WHERE ended_ms >= ?", (step, since_ms))
+        run("INSERT INTO moved (since_ms, step_ms) VALUES (?, ?)", (since_ms, step))
     return step

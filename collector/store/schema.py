@@ -132,7 +132,22 @@ CREATE TABLE message (             -- the outbox, and what went out of it
 ) WITHOUT ROWID;
 """
 
-MIGRATIONS: tuple[str, ...] = (_VERSION_1, _VERSION_2, _VERSION_3, _VERSION_4, _VERSION_5)
+_VERSION_6 = """
+CREATE TABLE identity (            -- by which a server that holds many stores knows this one; one row
+    store TEXT PRIMARY KEY
+) WITHOUT ROWID;
+INSERT INTO identity VALUES (lower(hex(randomblob(16))));
+CREATE TABLE moved (               -- what was dated anew, so that a copy elsewhere can follow
+    number INTEGER PRIMARY KEY,
+    since_ms INTEGER NOT NULL,
+    step_ms INTEGER NOT NULL
+);
+CREATE TABLE settled (             -- cooks of which the server holds everything
+    cook INTEGER PRIMARY KEY
+);
+"""
+
+MIGRATIONS: tuple[str, ...] = (_VERSION_1, _VERSION_2, _VERSION_3, _VERSION_4, _VERSION_5, _VERSION_6)
 """Script number k takes a store from version k to k + 1."""
 
 VERSION = len(MIGRATIONS)

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from collector.errors import StoreError
-from collector.store.archive import Archive, Cook
+from collector.store.archive import Archive
+from collector.store.record import Cook
 from collector.store.schema import SEQUENCE_BITS
 
 __all__ = ["Health", "back_up", "check", "compact", "forget"]
@@ -18,7 +19,7 @@ PAGES_AT_A_TIME = 256
 """Copied between two looks at the clock: the collector commits in between."""
 MOST_COMPLAINTS = 20
 OF_ORDINALS = ("reading", "action", "vitals")
-OF_COOKS = ("plan", "alarm_log", "mark", "trend", "message", "call")
+OF_COOKS = ("plan", "alarm_log", "mark", "trend", "message", "call", "settled")
 
 
 @dataclass(frozen=True, slots=True)

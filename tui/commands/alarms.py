@@ -183,11 +183,10 @@ def _journal(options: argparse.Namespace) -> int:
     import msgspec
 
     from collector.model.alarm import AlarmEvent
-    from collector.paths import store_file
-    from collector.store.archive import Archive
+    from collector.records import open_record
     from tui.draw.summary import alarm_line
 
-    with Archive(store_file(options.store or "")) as archive:
+    with open_record(options.store or "") as archive:
         cook = archive.cook(options.cook)
         steps = archive.alarm_log(cook)
     if not options.all:
@@ -205,11 +204,10 @@ def _measures(options: argparse.Namespace) -> int:
     import msgspec
 
     from collector.model.alarm_measures import measures
-    from collector.paths import store_file
-    from collector.store.archive import Archive
+    from collector.records import open_record
     from tui.draw.alarm_table import measure_lines
 
-    with Archive(store_file(options.store or "")) as archive:
+    with open_record(options.store or "") as archive:
         cook = archive.cook(options.cook)
         end_unix = archive.alive_unix(cook)
         found = measures(archive.alarm_log(cook), cook.started_unix, end_unix)

@@ -85,6 +85,7 @@ def _build(
     from collector.clock import Clock
     from collector.daemon import Collector
     from collector.heartbeat import heartbeat_options
+    from collector.kitchen.address import kitchen_of
     from collector.paths import runtime_socket
     from collector.publish.options import publish_options
     from collector.sources import build_sources, playback_speed
@@ -98,6 +99,7 @@ def _build(
         cook=cook, playback=speed != 1.0, speed=speed, commit_seconds=config.commit_seconds,
         durable_seconds=config.durable_seconds, keep_days=config.keep_days, note=note, clock=clock, manager=manager,
         publish=publish_options(settings.config.publish, settings.path.parent) if settings.config.publish else None,
+        kitchen=kitchen_of(config, settings.path.parent),
         calling=calling_of(settings.config, settings.path.parent),
         heartbeat=heartbeat_options(settings.config.heartbeat, settings.path.parent),
         serve=None if serve is None else _serve_options(serve, settings, store),
@@ -111,8 +113,14 @@ def _serve_options(table: "Serve", settings: "Settings", store: "Path") -> "Serv
 
 
 def _store(options: argparse.Namespace, settings: "Settings") -> "Path":
+    from collector.errors import StoreError
+    from collector.kitchen.address import is_address
     from collector.paths import store_file
 
+    if is_address(options.store or settings.config.store.path):
+        raise StoreError(
+            'a collector writes its own file first; the server is named in the config: [store] server = "..."'
+        )
     return store_file(options.store or settings.config.store.path)
 
 

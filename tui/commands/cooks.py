@@ -24,11 +24,10 @@ def run(options: argparse.Namespace) -> int:
     """List the cooks, or replay one."""
     import msgspec
 
-    from collector.paths import store_file
+    from collector.records import open_record
     from collector.replay import differences
-    from collector.store.archive import Archive
 
-    with Archive(store_file(options.store or "")) as archive:
+    with open_record(options.store or "") as archive:
         if options.replay:
             cook = archive.cook(options.replay)
             found = differences(archive, cook)

@@ -10,7 +10,7 @@ from tui.commands.options import add_json, add_store
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
-    from collector.store.archive import Archive, Cook
+    from collector.store.record import Cook, Record
 
 __all__ = ["add_options", "run"]
 
@@ -28,13 +28,12 @@ def run(options: argparse.Namespace) -> int:
     """Write the cook's readings, raw, in the order they came."""
     import json
 
-    from collector.paths import store_file
-    from collector.store.archive import Archive
+    from collector.records import open_record
 
     if options.json and not options.output:
         print("coldside: --json tells of a file that was written: name it with -o FILE", file=sys.stderr)
         return Exit.USAGE
-    with Archive(store_file(options.store or "")) as archive:
+    with open_record(options.store or "") as archive:
         cook = archive.cook(options.cook)
         write = _write_csv if options.format == "csv" else _write_sensml
         if options.output:
@@ -52,7 +51,7 @@ def run(options: argparse.Namespace) -> int:
     return Exit.OK
 
 
-def _write_csv(archive: "Archive", cook: "Cook", file: IO[str]) -> int:
+def _write_csv(archive: "Record", cook: "Cook", file: IO[str]) -> int:
     """Write one line a reading; the header says the units."""
     from collector.store.row import reading_of, verdict_of
 
@@ -80,7 +79,7 @@ def _iso(unix: float) -> str:
     return dt.datetime.fromtimestamp(unix, dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-def _write_sensml(archive: "Archive", cook: "Cook", file: IO[str]) -> int:
+def _write_sensml(archive: "Record", cook: "Cook", file: IO[str]) -> int:
     """Write SensML (RFC 8428): what `coldside` can play again. A reading without a value is left out: it has none."""
     from adapters.decode.senml import encode_record
     from collector.store.row import unix_of

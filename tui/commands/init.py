@@ -33,6 +33,7 @@ theme = "dark"            # "light", "high-contrast"
 # path = "~/cooks.db"     # default: see `coldside paths`
 # commit_seconds = 1      # what a crash of coldside may cost
 # durable_seconds = 10    # what a power cut may cost
+# server = "postgresql://smoke@kitchen/coldside"  # a copy for all pits; password_file = "kitchen.password"
 
 # Dashboards and phones on other machines; `coldside token` makes what they need, the README says how.
 # [serve]

@@ -23,14 +23,21 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     trim = actions.add_parser("trim", help="delete cooks that ended long ago; no collector may run")
     trim.add_argument("--days", type=_days, required=True, metavar="N", help="older than so many days")
     trim.add_argument("--dry-run", action="store_true", help="only say which")
-    for sub in (look, copy, small, trim):
+    listed = actions.add_parser(
+        "pits", help="list the pits that a server holds: --store postgresql://USER@HOST/DATABASE"
+    )
+    fresh = actions.add_parser("renew", help="after it was put back from a copy: a store of its own to the server")
+    for sub in (look, copy, small, trim, listed, fresh):
         add_store(sub)
         add_json(sub)
 
 
 def run(options: argparse.Namespace) -> int:
-    """Check, copy, compact or trim the store."""
-    return {"check": _check, "backup": _back_up, "compact": _compact, "trim": _trim}[options.what](options)
+    """Do what is asked with the store."""
+    jobs = {
+        "check": _check, "backup": _back_up, "compact": _compact, "trim": _trim, "pits": _pits, "renew": _renew,
+    }  # fmt: skip
+    return jobs[options.what](options)
 
 
 def _days(text: str) -> float:
@@ -44,8 +51,12 @@ def _days(text: str) -> float:
 
 
 def _path(options: argparse.Namespace) -> Path:
+    from collector.errors import StoreError
+    from collector.kitchen.address import is_address
     from collector.paths import store_file
 
+    if is_address(options.store or ""):
+        raise StoreError("this is done to a file; a server is looked after by PostgreSQL's own programs, as pg_dump")
     return store_file(options.store or "")
 
 
@@ -132,6 +143,37 @@ def _trim(options: argparse.Namespace) -> int:
         "no cook is that old" if not names else
         f"{len(names)} cooks {word}" if options.dry_run else
         f"{gone} readings deleted; `coldside store compact` gives their room back to the disk",
+    )  # fmt: skip
+    return Exit.OK
+
+
+def _pits(options: argparse.Namespace) -> int:
+    from collector.errors import StoreError
+    from collector.kitchen.address import is_address
+    from collector.kitchen.archive import pits
+
+    if not is_address(options.store or ""):
+        raise StoreError("name the server: --store postgresql://USER@HOST/DATABASE")
+    found = pits(options.store)
+    _say(
+        options, {"pits": [{"number": p.number, "name": p.name, "since": p.since, "cooks": p.cooks} for p in found]},
+        *(f"{p.number:4}  {p.name:24} since {p.since.astimezone():%Y-%m-%d}  {p.cooks} cooks" for p in found),
+        *(() if found else ("no pit yet",)),
+    )  # fmt: skip
+    return Exit.OK
+
+
+def _renew(options: argparse.Namespace) -> int:
+    from collector.store.database import Database
+
+    database = Database(_path(options))
+    try:
+        identity = database.renew()
+    finally:
+        database.close()
+    _say(
+        options, {"store": str(database.path), "identity": identity},
+        f"{database.path}: a store of its own from here on; the next collector brings all of it to the server",
     )  # fmt: skip
     return Exit.OK
 

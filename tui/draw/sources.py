@@ -1,7 +1,7 @@
 """Where the readings come from and whether they are safe: sources, probes in doubt, the store."""
 
 from adapters.source import LinkState
-from collector.snapshot import Snapshot, SourceView, StoreView
+from collector.snapshot import KitchenView, Snapshot, SourceView, StoreView
 from tui.draw.calibration import outside_words
 from tui.draw.clean import clean
 from tui.draw.line import Line, Role, fit, wrapped
@@ -9,12 +9,14 @@ from tui.draw.meat import doubt_words
 from tui.draw.view import View
 from tui.draw.words import age
 
-__all__ = ["radio_words", "source_lines", "store_line"]
+__all__ = ["kitchen_line", "radio_words", "source_lines", "store_line"]
 
 
 def source_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
     """Write the store, each source with its counts and unplaced keys, then every probe in doubt or out of its class."""
     lines = [store_line(snapshot.store, snapshot.now_unix)]
+    if snapshot.store.kitchen is not None:
+        lines.append(kitchen_line(snapshot.store.kitchen, snapshot.now_unix))
     for source in snapshot.sources:
         lines += _source_lines(source, snapshot.now_unix, view, width)
     if not snapshot.sources:
@@ -51,6 +53,14 @@ def store_line(store: StoreView, now_unix: float) -> Line:
         return (("store: nothing saved yet", "warn"), (f", {store.unsaved} waiting", "plain"))
     saved = age(now_unix - store.last_commit_unix)
     return ("store: ", "faint"), (f"saved {saved} ago, {store.unsaved} waiting", "plain")
+
+
+def kitchen_line(kitchen: KitchenView, now_unix: float) -> Line:
+    """Say how far the server's copy goes."""
+    level = "" if kitchen.level_unix is None else f", it has all up to {age(now_unix - kitchen.level_unix)} ago"
+    if kitchen.fault:
+        return ("kitchen: ", "faint"), (f"kept here until its server takes it{level}: {clean(kitchen.fault)}", "warn")
+    return ("kitchen: ", "faint"), (f"{clean(kitchen.where)}{level}", "plain")
 
 
 def _source_lines(source: SourceView, now_unix: float, view: View, width: int) -> list[Line]:

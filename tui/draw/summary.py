@@ -14,7 +14,7 @@ from tui.draw.fire import due_words
 from tui.draw.fire_state import fire_state
 from tui.draw.meat import REASON_WORDS
 from tui.draw.places import Places
-from tui.draw.sources import radio_words
+from tui.draw.sources import kitchen_line, radio_words
 from tui.draw.view import View
 from tui.draw.words import (
     age,
@@ -109,6 +109,8 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
             lines.append(f"source      {source.name}: no place for {keys}")
     fault = f", FAULT: {snapshot.store.fault}" if snapshot.store.fault else ""
     lines.append(f"store       {snapshot.store.unsaved} readings not yet saved{fault}")
+    if snapshot.store.kitchen is not None:
+        lines.append("".join(words for words, _ in kitchen_line(snapshot.store.kitchen, snapshot.now_unix)))
     lines += [f"alarm       {line}" for line in _alarm_lines(snapshot, view) or ["none"]]
     for key, call in calls_of(snapshot).items():
         lines += [f"calls       {clean(key)}: {clean(words, 400)}" for words, _ in call_words(call, view)]

@@ -1,0 +1,1 @@
+"""One record for many pits: a PostgreSQL server that each collector brings its own store to."""

@@ -1,0 +1,260 @@
+"""Brings a pit's store to the server, in order and each row once, whenever the server is there.
+
+The pit's own store is written first, whatever becomes of the server: it is what waits while the server is away. What
+the server holds is always a beginning of what the pit holds, because readings go in the order of their ordinals and a
+transaction each; where it ends is read from the server itself, so that a connection lost in the middle of a commit
+costs nothing and doubles nothing.
+"""
+
+import asyncio
+import logging
+from collections.abc import Callable
+from pathlib import Path
+from random import Random
+from typing import TYPE_CHECKING, Any
+
+from adapters.backoff import delay_seconds
+from collector.errors import KitchenError, StoreError
+from collector.kitchen.address import KitchenAddress
+from collector.kitchen.session import connect, prepare, said
+from collector.kitchen.tables import OF_ORDINALS, tables
+from collector.kitchen.tail import Chunk, Move, Tail
+from collector.snapshot import KitchenView
+from collector.store.row import unix_of
+from collector.store.schema import SEQUENCE_BITS
+
+if TYPE_CHECKING:
+    from asyncpg import Connection
+
+__all__ = ["Forwarder"]
+
+log = logging.getLogger(__name__)
+
+LOOK_SECONDS = 5.0
+"""It is looked after this long, told of something new or not."""
+
+
+class Forwarder:
+    """Keeps the server's copy of one store up to date.
+
+    Args:
+        store: path of the pit's own store.
+        pit: name of the pit.
+        address: of the server.
+        on_settled: told of each ended cook of which the server holds everything.
+        random: jitters the waits.
+    """
+
+    def __init__(
+        self,
+        store: Path,
+        pit: str,
+        address: KitchenAddress,
+        *,
+        on_settled: Callable[[int], None] = lambda _cook: None,
+        random: Random | None = None,
+    ) -> None:
+        self._store = store
+        self._pit = pit
+        self._address = address
+        self._on_settled = on_settled
+        self._random = random or Random()
+        self._news = asyncio.Event()
+        self._cooks_due = True
+        self._after: dict[str, int] = {}
+        self._fault = "not reached yet"
+        self._level_unix: float | None = None
+        self.rounds = 0
+        """How often all that there was has been brought."""
+
+    def view(self) -> KitchenView:
+        """Show how far the server's copy goes."""
+        return KitchenView(str(self._address), self._level_unix, self._fault)
+
+    def notice(self, *, cooks: bool) -> None:
+        """Take note that something was committed.
+
+        Args:
+            cooks: among it was something that is kept by cook, see `OF_COOKS`.
+        """
+        self._cooks_due |= cooks
+        self._news.set()
+
+    async def run(self) -> None:
+        """Bring what there is, for ever; a server that is away is tried again and again."""
+        attempt = 0
+        while True:
+            try:
+                await self._attend()
+            except Exception as error:
+                if _cancelled():
+                    raise asyncio.CancelledError from error
+                if not _of_the_server(error):
+                    raise
+                self._say(said(error))
+            attempt = 0 if not self._fault else attempt + 1
+            self._fault = self._fault or "the connection was lost"
+            await asyncio.sleep(delay_seconds(attempt, self._random, cap=30.0))
+
+    def _say(self, fault: str) -> None:
+        if fault != self._fault:
+            log.warning("the kitchen's record waits here for its server: %s", fault)
+        self._fault = fault
+
+    async def _attend(self) -> None:
+        """Bring what there is until the connection is lost."""
+        connection = await connect(self._address)
+        try:
+            await prepare(connection)
+            with await asyncio.to_thread(Tail, self._store) as tail:
+                pit = await _enter(connection, tail, self._pit)
+                self._after = await _ends(connection, pit)
+                self._refuse_what_went_back(tail)
+                self._cooks_due = True
+                async with connection.transaction():
+                    await _put(connection, pit, await asyncio.to_thread(tail.names))
+                while True:
+                    self._news.clear()
+                    await self._bring(connection, tail, pit)
+                    self.rounds += 1
+                    if self._fault:
+                        log.info("the kitchen's record at %s is up to date", self._address)
+                    self._fault = ""
+                    try:
+                        async with asyncio.timeout(LOOK_SECONDS):
+                            await self._news.wait()
+                    except TimeoutError:
+                        continue
+        finally:
+            connection.terminate()
+
+    def _refuse_what_went_back(self, tail: Tail) -> None:
+        last = max(self._after[name] for name in OF_ORDINALS)
+        if last > tail.last_ordinal():
+            raise KitchenError(
+                f"{self._address} holds more of this store than the file does: was it put back from a copy? "
+                "`coldside store renew` makes it a store of its own, and nothing of either is lost"
+            )
+
+    async def _bring(self, connection: "Connection", tail: Tail, pit: int) -> None:
+        """Bring all there is now."""
+        more = True
+        while more:
+            chunk = await asyncio.to_thread(tail.chunk, self._after)
+            if chunk:
+                await _append(connection, pit, chunk)
+                self._advance(chunk)
+            more = chunk.more
+        if self._cooks_due:
+            self._cooks_due = False
+            rows, over = await asyncio.to_thread(tail.of_cooks)
+            async with connection.transaction():
+                await _put(connection, pit, rows)
+            for cook in over:
+                self._on_settled(cook)
+
+    def _advance(self, chunk: Chunk) -> None:
+        for name, rows in chunk.rows.items():
+            if rows:
+                self._after[name] = rows[-1][0]
+        self._level_unix = unix_of(max(self._after[name] for name in OF_ORDINALS))
+
+
+async def _enter(connection: "Connection", tail: Tail, name: str) -> int:
+    """Claim this store at the server; give its number there. What was dated anew here is dated anew there.
+
+    Raises:
+        KitchenError: another collector writes for this store.
+    """
+    if not await connection.fetchval("SELECT pg_try_advisory_lock(hashtextextended($1, 0))", tail.identity):
+        raise KitchenError("another collector brings the record of this very store to the server, or just did")
+    moves = await asyncio.to_thread(tail.moves, 0)
+    known = "UPDATE coldside.pit SET name = $2 WHERE store = $1 RETURNING number, moved"
+    found = await connection.fetchrow(known, tail.identity, name) or await connection.fetchrow(
+        "INSERT INTO coldside.pit (store, name, moved) VALUES ($1, $2, $3) RETURNING number, moved",
+        tail.identity, name, moves[-1].number if moves else 0,
+    )  # fmt: skip
+    pit, moved = found
+    for move in moves:
+        if move.number > moved:
+            async with connection.transaction():
+                await _move(connection, pit, move)
+    return int(pit)
+
+
+async def _ends(connection: "Connection", pit: int) -> dict[str, int]:
+    """Give the greatest id of each table that is only appended to, and time of the trend."""
+    found = {}
+    for name in ("series", *OF_ORDINALS, "trend"):
+        key = tables()[name].key[0]
+        query = f"SELECT max({key}) FROM coldside.{name} WHERE pit = $1"  # noqa: S608 - our own names
+        found[name] = int(await connection.fetchval(query, pit) or 0)
+    return found
+
+
+async def _append(connection: "Connection", pit: int, chunk: Chunk) -> None:
+    async with connection.transaction():
+        for name, rows in chunk.rows.items():
+            if rows:
+                await connection.copy_records_to_table(
+                    name, schema_name="coldside", columns=["pit", *tables()[name].names],
+                    records=[(pit, *row) for row in rows],
+                )  # fmt: skip
+
+
+async def _put(connection: "Connection", pit: int, rows: dict[str, list[tuple[Any, ...]]]) -> None:
+    for name, some in rows.items():
+        if some:
+            await connection.executemany(tables()[name].insertion, [(pit, *row) for row in some])
+
+
+async def _move(connection: "Connection", pit: int, move: Move) -> None:
+    """Date anew what the server holds, as `collector.store.redate` did with the store.
+
+    Rows are taken out and put in again: a row of a partitioned table cannot be moved where it is.
+    """
+    step, since = move.step_ms, move.since_ms
+    ordinals, low = step << SEQUENCE_BITS, since << SEQUENCE_BITS
+    changes: dict[str, tuple[int, dict[str, float]]] = {
+        "reading": (low, {"id": ordinals, "source_ms": -step}),
+        "action": (low, {"id": ordinals}),
+        "vitals": (low, {"id": ordinals}),
+        "calibration": (low, {"id": ordinals, "time": step / 1000}),
+        "trend": (since, {"time_ms": step}),
+        "alarm_log": (since, {"time_ms": step}),
+        "mark": (since, {"time_ms": step}),
+        "plan": (low, {"from_id": ordinals}),
+    }
+    for name, (least, by) in changes.items():
+        table, key = tables()[name], next(iter(by))
+        listed = ", ".join(f'"{c}" + ({by.get(c, 0)}) AS "{c}"' if c in by else f'"{c}"' for c in table.names)
+        await connection.execute(
+            f"CREATE TEMP TABLE moving ON COMMIT DROP AS SELECT pit, {listed} FROM coldside.{name} "  # noqa: S608 - our own names and numbers
+            f"WHERE pit = {pit:d} AND {key} >= {least:d}"
+        )
+        await connection.execute(f"DELETE FROM coldside.{name} WHERE pit = {pit:d} AND {key} >= {least:d}")  # noqa: S608
+        await connection.execute(f"INSERT INTO coldside.{name} (pit, {table.listed}) SELECT * FROM moving")  # noqa: S608
+        await connection.execute("DROP TABLE moving")
+    for name, column in (
+        ("cook", "started_ms"), ("cook", "ended_ms"), ("call", "began_ms"), ("call", "ended_ms"),
+        ("message", "due_ms"), ("message", "sent_ms"),
+    ):  # fmt: skip
+        await connection.execute(
+            f"UPDATE coldside.{name} SET {column} = {column} + {step:d} WHERE pit = {pit:d} AND {column} >= {since:d}"  # noqa: S608
+        )
+    await connection.execute("UPDATE coldside.pit SET moved = $2 WHERE number = $1", pit, move.number)
+
+
+def _cancelled() -> bool:
+    """Tell whether we are to end: a transaction that cannot be rolled back raises that in place of our end."""
+    task = asyncio.current_task()
+    return task is not None and task.cancelling() > 0
+
+
+def _of_the_server(error: Exception) -> bool:
+    """Tell whether a fault is to be expected of a server that goes away, or of the store, and no fault of ours."""
+    if isinstance(error, StoreError | OSError | TimeoutError):
+        return True
+    import asyncpg
+
+    return isinstance(error, asyncpg.PostgresError | asyncpg.InterfaceError | asyncpg.InternalClientError)

@@ -1,0 +1,140 @@
+"""What of a pit's own store the server does not hold yet. Reads the store beside the collector; blocks."""
+
+import sqlite3
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Self
+
+from collector.errors import StoreError
+from collector.kitchen.tables import NAMES, OF_COOKS, OF_ORDINALS, tables
+from collector.store.schema import SEQUENCE_BITS
+
+__all__ = ["MOST_READINGS", "Chunk", "Move", "Tail"]
+
+MOST_READINGS = 5000
+"""Brought in one transaction; some 400 kB."""
+NEVER = 1 << 62
+
+Rows = list[tuple[Any, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """Rows that a wrong clock wrote were dated anew."""
+
+    number: int
+    since_ms: int
+    step_ms: int
+
+
+@dataclass(slots=True)
+class Chunk:
+    """What comes next, by table; a part of the night that has no gap."""
+
+    rows: dict[str, Rows] = field(default_factory=dict)
+    more: bool = False
+    """There is more behind it."""
+
+    def __bool__(self) -> bool:
+        return any(self.rows.values())
+
+
+class Tail:
+    """A store, read from where the server ends.
+
+    Raises:
+        StoreError: it cannot be opened.
+    """
+
+    def __init__(self, path: Path) -> None:
+        try:
+            self._connection = sqlite3.connect(
+                f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=5.0, check_same_thread=False
+            )
+            self.identity = str(self._one("SELECT store FROM identity"))
+        except sqlite3.Error as error:
+            raise StoreError(f"{path}: cannot be read: {error}") from error
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._connection.close()
+
+    def _one(self, query: str) -> Any:
+        return self._connection.execute(query).fetchone()[0]
+
+    def last_ordinal(self) -> int:
+        """Give the greatest ordinal in use, 0 in an empty store."""
+        return max(self._one(f"SELECT max(id) FROM {name}") or 0 for name in OF_ORDINALS)  # noqa: S608 - our own names
+
+    def moves(self, after: int) -> list[Move]:
+        """List how rows were dated anew, after a number, in order."""
+        found = self._connection.execute(
+            "SELECT number, since_ms, step_ms FROM moved WHERE number > ? ORDER BY number", (after,)
+        )
+        return [Move(*row) for row in found]
+
+    def names(self) -> dict[str, Rows]:
+        """Give the cooks and their plans."""
+        return {name: self._rows(f"SELECT {tables()[name].listed} FROM {name}") for name in NAMES}  # noqa: S608
+
+    def chunk(self, after: dict[str, int], most: int = MOST_READINGS) -> Chunk:
+        """Give what comes after the greatest id, and time of the trend, that the server has of each table.
+
+        All is of one moment, so that no reading comes before the name of its series.
+        """
+        run = self._connection.execute
+        chunk = Chunk()
+        run("BEGIN")
+        try:
+            readings = self._rows(
+                f"SELECT {tables()['reading'].listed} FROM reading WHERE id > ? ORDER BY id LIMIT ?",  # noqa: S608
+                (after["reading"], most),
+            )
+            chunk.rows["series"] = self._rows(
+                f"SELECT {tables()['series'].listed} FROM series WHERE id > ? ORDER BY id",  # noqa: S608
+                (after["series"],),
+            )
+            chunk.rows["reading"] = readings
+            chunk.more = len(readings) == most
+            upper = readings[-1][0] if chunk.more else NEVER
+            for name in OF_ORDINALS[1:]:
+                chunk.rows[name] = self._rows(
+                    f"SELECT {tables()[name].listed} FROM {name} WHERE id > ? AND id <= ? ORDER BY id",  # noqa: S608
+                    (after[name], upper),
+                )
+            chunk.rows["trend"] = self._rows(
+                f"SELECT {tables()['trend'].listed} FROM trend WHERE time_ms > ? AND time_ms <= ? ORDER BY time_ms",  # noqa: S608
+                (after["trend"], upper >> SEQUENCE_BITS),
+            )
+        finally:
+            run("ROLLBACK")
+        return chunk
+
+    def of_cooks(self) -> tuple[dict[str, Rows], list[int]]:
+        """Give what may have changed, of the cooks that are not settled; and which of these can change no more."""
+        found = {}
+        for name in OF_COOKS:
+            found[name] = self._rows(
+                f"SELECT {tables()[name].listed} FROM {name} WHERE cook NOT IN (SELECT cook FROM settled)"  # noqa: S608
+            )
+        over = self._connection.execute(
+            "SELECT id FROM cook WHERE ended_ms IS NOT NULL AND id NOT IN (SELECT cook FROM settled) "
+            "AND id <> (SELECT max(id) FROM cook) "
+            "AND id NOT IN (SELECT cook FROM call WHERE ended_ms IS NULL) "
+            "AND id NOT IN (SELECT cook FROM message WHERE state IN ('waiting', 'failed'))"
+        )
+        return found, [number for (number,) in over]
+
+    def _rows(self, query: str, parameters: tuple[int, ...] = ()) -> Rows:
+        return [_storable(row) for row in self._connection.execute(query, parameters)]
+
+
+def _storable(row: tuple[Any, ...]) -> tuple[Any, ...]:
+    """Put another character for NUL, which a probe may send and PostgreSQL does not take."""
+    if any(isinstance(value, str) and "\0" in value for value in row):
+        return tuple(
+            value.replace("\0", "\N{REPLACEMENT CHARACTER}") if isinstance(value, str) else value for value in row
+        )
+    return row
