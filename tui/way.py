@@ -234,6 +234,7 @@ def parse_at(text: str) -> tuple[str, int, bool]:
     try:
         parts = urlsplit(f"//{rest.removesuffix('/')}")
         host, port = parts.hostname, parts.port
+        (host or "").encode("idna")  # as it is looked up: empty and endless labels are refused there
     except ValueError:
         host, port, parts = None, None, urlsplit("")
     if not host or parts.path or parts.query or "@" in parts.netloc or scheme not in ("http", "https"):

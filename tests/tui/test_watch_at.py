@@ -195,7 +195,7 @@ def test_how_a_place_is_written():
     assert parse_at("fd00::7") == ("fd00::7", DEFAULT_PORT, True)
     assert parse_at("https://pit.local:1/") == ("pit.local", 1, True)
     assert parse_at("http://127.0.0.1:9000") == ("127.0.0.1", 9000, False)
-    for wrong in ("", "pit:x", "http://pit.local", "ftp://x", "a@b", "pit/feed", "pit:99999"):
+    for wrong in ("", "pit:x", "http://pit.local", "ftp://x", "a@b", "pit/feed", "pit:99999", "a..b", "x" * 70):
         with pytest.raises(ValueError, match=r"is no place|in clear"):
             parse_at(wrong)
 

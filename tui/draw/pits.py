@@ -21,12 +21,12 @@ LEAST_NAME = 4
 class Rank(IntEnum):
     """How much a pit wants a person."""
 
-    WELL = 0
-    SEEN = 1
+    AWAY = 0
+    """Never reached so far, or just connected: nothing is known of it, and it may not be lit tonight."""
+    WELL = 1
+    SEEN = 2
     """Alarms stand, and somebody has seen them."""
-    NOTE = 2
-    AWAY = 3
-    """Never reached so far, or just connected: nothing is known of it yet."""
+    NOTE = 3
     CHECK = 4
     LOST = 5
     """Its collector went silent, cannot be read, or does not save."""
@@ -62,7 +62,9 @@ def pit_rank(pit: PitGlance) -> Rank:
     """Say how much a pit wants a person, by the worse of its link and its alarms."""
     link = Rank.WELL
     if pit.trouble is not None and pit.trouble.short:
-        link = Rank.LOST if pit.trouble.role == "alarm" else Rank.AWAY
+        if pit.trouble.role != "alarm":
+            return Rank.AWAY
+        link = Rank.LOST
     _, priority = waiting(pit)
     if priority is not None:
         return max(link, _RANK[priority])
@@ -82,7 +84,7 @@ def alarm_line(pits: Sequence[PitGlance], shown: int, view: View, cells: int) ->
         own = pits[shown].snapshot
         return pressing_line(own, view, cells) if own is not None else ()
     name = clean(pit.name, max(8, cells // 5), ascii_only=view.ascii_only)
-    if pit.trouble is not None and pit.trouble.short and pit_rank(pit) in (Rank.LOST, Rank.AWAY):
+    if pit.trouble is not None and pit.trouble.short and pit_rank(pit) is Rank.LOST:
         said = fit(f" {name}: {pit.trouble.headline}; {pit.trouble.meaning}", cells, ascii_only=view.ascii_only)
         return ((said.rstrip() + " ", pit.trouble.role),)
     assert pit.snapshot is not None
@@ -164,7 +166,7 @@ def _word(pit: PitGlance) -> str:
 def _state(pit: PitGlance) -> tuple[str, Role]:
     """Say how a pit stands, and how loud that looks."""
     word, (count, priority), rank = _word(pit), waiting(pit), pit_rank(pit)
-    role: Role = "alarm" if rank >= Rank.LOST else "warn" if rank >= Rank.SEEN else "plain"
+    role: Role = "alarm" if rank >= Rank.LOST else "plain" if rank is Rank.WELL else "warn"
     if priority is not None:
         told = f"{count} {PRIORITY_WORDS[priority]}"
         return (told if word == PRIORITY_WORDS[priority] else f"{word}, {told}"), role

@@ -85,12 +85,13 @@ def test_the_one_in_worst_trouble_comes_first_and_of_equals_the_one_looked_at(pi
     assert first_in_trouble((south, garden, old, north), 0) == 3
     assert first_in_trouble((south, west, garden, old), 1) == 2
     assert first_in_trouble((north, south, north), 2) == 2
+    assert first_in_trouble((west, south), 0) == 1, "what may not be lit tonight is no trouble"
     assert first_in_trouble((east, north, south, north), 0) == 1
 
 
 @pytest.mark.parametrize("cells", [60, 80, 160])
 def test_the_alarm_line_is_of_the_pit_shown_unless_another_is_worse_off(pits, cells):
-    north, south, garden, _, east, old = pits
+    north, south, garden, west, east, old = pits
 
     def line(told, shown):
         return plain(alarm_line(told, shown, C, cells))
@@ -101,4 +102,5 @@ def test_the_alarm_line_is_of_the_pit_shown_unless_another_is_worse_off(pits, ce
     assert line((south, garden), 0).startswith(" garden: LOST the collector since 02:14:09")
     assert line((south, east), 0) == " no alarm", "what somebody has seen at another pit is not said here"
     assert all(len(line(pits, shown)) <= cells for shown in (0, 1, 2, 4, 5))
+    assert line((south, west), 0) == " no alarm"
     assert line((replace(south, snapshot=None), replace(south, name="x")), 0) == ""
