@@ -5,7 +5,7 @@ from pathlib import Path
 
 import platformdirs
 
-__all__ = ["config_file", "pits_file", "runtime_socket", "sessions_file", "store_file", "tokens_file"]
+__all__ = ["config_file", "link_key_file", "pits_file", "runtime_socket", "sessions_file", "store_file", "tokens_file"]
 
 _APP = "coldside"
 MACHINE_STATE = Path("/var/lib/coldside")
@@ -59,6 +59,11 @@ def tokens_file(store: Path) -> Path:
 def sessions_file(store: Path) -> Path:
     """Find the sessions of the browsers that were let in to a store."""
     return store.with_name(f"{store.stem}.sessions.json")
+
+
+def link_key_file(store: Path) -> Path:
+    """Find the key by which links in messages about a store's cooks are signed."""
+    return store.with_name(f"{store.stem}.links.key")
 
 
 def runtime_socket(named: str | None = None) -> Path:

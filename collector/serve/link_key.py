@@ -6,14 +6,9 @@ from pathlib import Path
 from collector.errors import TokenError
 from collector.serve.private import locked, others_may_read, write_private
 
-__all__ = ["link_key", "link_key_file"]
+__all__ = ["link_key"]
 
 KEY_BYTES = 32
-
-
-def link_key_file(store: Path) -> Path:
-    """Find the key of a store: beside it, so that each pit has its own."""
-    return store.with_name(f"{store.stem}.links.key")
 
 
 def link_key(file: Path) -> bytes:

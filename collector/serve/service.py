@@ -15,9 +15,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from collector.errors import TokenError
-from collector.paths import sessions_file, tokens_file
+from collector.paths import link_key_file, sessions_file, tokens_file
 from collector.serve.address import Listen, parse_listen
-from collector.serve.link_key import link_key_file
 from collector.serve.throttle import house_of
 from collector.serve.tokens import TokenBook
 from collector.settings.serving import certificate_files

@@ -27,9 +27,10 @@ from collector.calls.options import Calling, CommandTo, MqttTo, WebhookTo
 from collector.calls.tap import Taps
 from collector.daemon import Collector
 from collector.errors import TokenError
+from collector.paths import link_key_file
 from collector.replay import differences
 from collector.serve.address import Listen
-from collector.serve.link_key import link_key, link_key_file
+from collector.serve.link_key import link_key
 from collector.serve.service import ServeOptions
 from collector.serve.throttle import MOST_A_MINUTE
 from collector.settings.load import parse
