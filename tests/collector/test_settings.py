@@ -120,7 +120,7 @@ def test_every_mistake_is_told_at_once_with_its_line():
         (("width = 20", "width = 0x1" + "0" * 5000), "chamber.width", "number"),
         (('payload = "number"', "qos = 0x1" + "0" * 5000), "source.1.subscribe.1.qos", "digits"),
         (("[[zone]]", "[alarm.drift]\nshelve_at_most = 721\n[[zone]]"), "alarm.drift.shelve_at_most", "720"),
-        (("[[zone]]", '[alarm.drift]\nlatch = "yes"\n[[zone]]'), "alarm.drift.latch", "bool"),
+        (("[[zone]]", '[alarm.drift]\nlatch = "yes"\n[[zone]]'), "alarm.drift.latch", "true or false"),
         (('[[zone]]\nname = "firebox end"', '[alarm.drifft]\nlimit = "5 F"\n[[zone]]\nname = "firebox end"'),
          "alarm.drifft", "no such alarm"),
     ],
