@@ -7,7 +7,7 @@ from adapters.decode.described import Described
 from adapters.decode.gatt import full_uuid
 from adapters.errors import SourceConfigError
 from collector.settings.check import Mistake, Where
-from collector.settings.secret import read_secret, unreadable
+from collector.settings.secret import read_secret, secret_trouble
 from collector.settings.shape import BleSource, Config
 
 __all__ = ["bind_key", "check_bluetooth", "described_layouts", "passive_patterns"]
@@ -39,7 +39,7 @@ def check_bluetooth(config: Config, folder: Path, found: list[Mistake], warnings
     layouts = described_layouts(config, found)
     mine = [(i, source) for i, source in enumerate(config.source) if isinstance(source, BleSource)]
     for i, source in mine:
-        _check_device(source, ("source", i), folder, config, found, warnings)
+        _check_device(source, ("source", i), folder, config, found)
         described = layouts.get(source.layout)
         if described is not None and not described.channels:
             found.append((("layout", source.layout), "holds no temperature; add a [[layout.NAME.value]] that is one"))
@@ -63,9 +63,7 @@ def check_bluetooth(config: Config, folder: Path, found: list[Mistake], warnings
     warnings += [f"layout {name} is used by no source" for name in config.layout if name not in used]
 
 
-def _check_device(
-    source: BleSource, where: Where, folder: Path, config: Config, found: list[Mistake], warnings: list[str]
-) -> None:
+def _check_device(source: BleSource, where: Where, folder: Path, config: Config, found: list[Mistake]) -> None:
     if not (source.address or source.device or source.service or source.company is not None):
         found.append(
             ((*where, "address"), "is missing; `coldside scan` shows it (or match by device, service, company)")
@@ -76,14 +74,14 @@ def _check_device(
     if source.layout and source.read != "auto":
         found.append(((*where, "read"), "the layout says how it is read; leave one of the two out"))
     if source.bind_key_file:
-        _check_bind_key(source, where, folder, found, warnings)
+        _check_bind_key(source, where, folder, found)
 
 
-def _check_bind_key(source: BleSource, where: Where, folder: Path, found: list[Mistake], warnings: list[str]) -> None:
+def _check_bind_key(source: BleSource, where: Where, folder: Path, found: list[Mistake]) -> None:
     here = (*where, "bind_key_file")
     if source.layout:
         found.append((here, "goes with BTHome advertisements, not with a layout"))
-    why = unreadable(folder, source.bind_key_file, warnings)
+    why = secret_trouble(folder, source.bind_key_file)
     if why:
         found.append((here, f"{source.bind_key_file!r} {why}"))
         return

@@ -7,7 +7,7 @@ from urllib.parse import urlsplit
 
 from adapters.mqtt.filters import overlaps
 from collector.settings.check import Mistake, Where
-from collector.settings.secret import file_trouble, secret_file
+from collector.settings.secret import secret_file, secret_trouble
 from collector.settings.shape import (
     AppriseChannel,
     BellChannel,
@@ -85,15 +85,12 @@ def program_of(name: str, folder: Path) -> str | None:
 
 def lines_of(folder: Path, name: str, where: Where, found: list[Mistake]) -> list[str]:
     """Read the addresses in a file that nobody else may read; none where something is wrong with it."""
-    file = secret_file(folder, name)
-    why = file_trouble(file)
-    ours = file == folder / name  # the service manager guards what it hands over by other means than the mode
-    if not why and ours and file.stat().st_mode & 0o077:
-        why = "can be read by others on this machine; chmod 600 it"
+    why = secret_trouble(folder, name)
     lines: list[str] = []
     if not why:
         try:
-            lines = [line.strip() for line in file.read_text(encoding="utf-8").splitlines() if line.strip()]
+            text = secret_file(folder, name).read_text(encoding="utf-8")
+            lines = [line.strip() for line in text.splitlines() if line.strip()]
             why = "" if lines else "is empty; write the address into it, one line"
         except (OSError, UnicodeDecodeError):
             why = "cannot be read as text"

@@ -7,7 +7,7 @@ from urllib.parse import urlsplit
 from adapters.mqtt.filters import overlaps
 from collector.kitchen.address import address_mistake, travels_in_clear
 from collector.settings.check import Mistake
-from collector.settings.secret import read_secret, unreadable
+from collector.settings.secret import read_secret, secret_trouble
 from collector.settings.shape import Config, MqttSource, Store
 from collector.settings.sources import check_broker
 
@@ -24,7 +24,7 @@ def check_outward(config: Config, folder: Path, found: list[Mistake], warnings: 
     if config.store.server or config.store.password_file:
         _check_kitchen(config.store, folder, found, warnings)
     if config.heartbeat is not None:
-        _check_heartbeat(config.heartbeat.url_file, folder, found, warnings)
+        _check_heartbeat(config.heartbeat.url_file, folder, found)
 
 
 def _check_kitchen(table: Store, folder: Path, found: list[Mistake], warnings: list[str]) -> None:
@@ -39,7 +39,7 @@ def _check_kitchen(table: Store, folder: Path, found: list[Mistake], warnings: l
         )
     if table.server and find_spec("asyncpg") is None:
         found.append((("store", "server"), "needs the extra: pip install 'coldside[postgresql]'"))
-    if table.server and table.password_file and (why := unreadable(folder, table.password_file, warnings)):
+    if table.server and table.password_file and (why := secret_trouble(folder, table.password_file)):
         found.append((("store", "password_file"), f"{table.password_file!r} {why}"))
 
 
@@ -50,9 +50,9 @@ def _check_echo(source: MqttSource, base: str, found: list[Mistake]) -> None:
             found.append((("publish", "base"), what))
 
 
-def _check_heartbeat(name: str, folder: Path, found: list[Mistake], warnings: list[str]) -> None:
+def _check_heartbeat(name: str, folder: Path, found: list[Mistake]) -> None:
     where = ("heartbeat", "url_file")
-    if why := unreadable(folder, name, warnings):
+    if why := secret_trouble(folder, name):
         found.append((where, f"{name!r} {why}"))
         return
     parts = urlsplit((read_secret(folder, name) or "").strip())

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import msgspec
 
-__all__ = ["SECRET_FIELDS", "file_trouble", "read_secret", "secret_file", "secrets_of", "unreadable"]
+__all__ = ["SECRET_FIELDS", "file_trouble", "read_secret", "secret_file", "secret_trouble", "secrets_of"]
 
 SECRET_FIELDS = ("password_file", "key_file", "bind_key_file", "url_file", "token_file")
 """Keys of the config that name a file which nobody else should read."""
@@ -44,12 +44,15 @@ def secrets_of(config: msgspec.Struct, folder: Path) -> tuple[Path, ...]:
     return tuple(found)
 
 
-def unreadable(folder: Path, name: str, warnings: list[str]) -> str:
-    """Say why a secret cannot be read, empty when it can; warn when others can read it."""
+def secret_trouble(folder: Path, name: str) -> str:
+    """Say why a secret cannot be used, empty when it can: what others on this machine can read is none.
+
+    What the service manager hands over is guarded by other means than its mode.
+    """
     file = secret_file(folder, name)
     why = file_trouble(file)
-    if not why and file.stat().st_mode & 0o077:
-        warnings.append(f"{file}: others on this machine can read this secret; chmod 600 it")
+    if not why and file == folder / name and file.stat().st_mode & 0o077:
+        return "can be read by others on this machine; chmod 600 it"
     return why
 
 

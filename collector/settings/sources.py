@@ -9,7 +9,7 @@ from adapters.mqtt.filters import covers, overlaps
 from adapters.mqtt.sharing import check_share
 from adapters.reading import Unit
 from collector.settings.check import Mistake, Where
-from collector.settings.secret import file_trouble, unreadable
+from collector.settings.secret import file_trouble, secret_trouble
 from collector.settings.shape import MqttChannel, MqttSource, Publish, RecordingSource, SourceTable, Subscription
 
 __all__ = ["check_broker", "check_sources", "reader_of"]
@@ -67,7 +67,7 @@ def check_broker(
         if not file:
             continue
         secret = key in _SECRETS
-        why = unreadable(folder, file, warnings) if secret else file_trouble(folder / file)
+        why = secret_trouble(folder, file) if secret else file_trouble(folder / file)
         if why:
             found.append(((*where, key), f"{file!r} {why}"))
     if source.user and not source.tls and source.host not in ("localhost", "127.0.0.1", "::1"):

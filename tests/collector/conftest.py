@@ -96,10 +96,11 @@ def collecting(tmp_path):
     """Make a collector with a config; it is killed at the end if it still runs."""
     made = []
 
-    def make(text, extra=()):
-        config = tmp_path / "coldside.toml"
+    def make(text, extra=(), folder=tmp_path):
+        folder.mkdir(exist_ok=True)
+        config = folder / "coldside.toml"
         config.write_text(text)
-        running = Running(tmp_path, config, extra=list(extra))
+        running = Running(folder, config, extra=list(extra))
         made.append(running)
         return running
 

@@ -12,7 +12,9 @@ import pytest
 from collector.replay import differences
 from collector.store.archive import Archive
 
-KILLS = 20
+KILLS = 50
+AT_ONCE = 2
+"""Collectors that are killed side by side; the machine has two cores."""
 
 
 class Sender(threading.Thread):
@@ -42,33 +44,42 @@ def stored(path):
         return [v for (v,) in db.execute("SELECT millicelsius FROM reading ORDER BY id")]
 
 
-@pytest.mark.broker
-async def test_every_message_is_on_record_once(real_broker, collecting, pit_config):
-    real_broker.config = "max_queued_messages 0"
-    real_broker.start()
-    running = collecting(pit_config(real_broker.port)).start()
-    await running.up()
-    sender = Sender(real_broker.port)
-    sender.start()
-    choose = random.Random(20)
-    for _ in range(KILLS):
-        await asyncio.sleep(choose.uniform(0.2, 2.0))
+async def kill_again_and_again(running, choose, times):
+    for _ in range(times):
+        await asyncio.sleep(choose.uniform(0.05, 2.0))
         running.kill()
         running.start()
+
+
+@pytest.mark.broker
+async def test_every_message_is_on_record_once(real_broker, collecting, pit_config, tmp_path):
+    real_broker.config = "max_queued_messages 0"
+    real_broker.start()
+    killed = []
+    for k in range(AT_ONCE):
+        text = pit_config(real_broker.port).replace("under-test", f"under-test-{k}")
+        killed.append(collecting(text, folder=tmp_path / f"pit {k}").start())
+    for running in killed:
+        await running.up()
+    sender = Sender(real_broker.port)
+    sender.start()
+    times = KILLS // AT_ONCE
+    await asyncio.gather(*(kill_again_and_again(r, random.Random(20 + k), times) for k, r in enumerate(killed)))
     sender.enough.set()
     await asyncio.to_thread(sender.join)
-    await running.up()
-    for _ in range(100):
-        if len(stored(running.store)) >= sender.sent:
-            break
-        await asyncio.sleep(0.2)
-    assert running.stop() == 0
-    values = stored(running.store)
     assert sender.sent > 1000
-    missing = sorted(set(range(sender.sent)) - set(values))
-    twice = len(values) - len(set(values))
-    assert (missing, twice) == ([], 0)
-    with Archive(running.store) as archive:
-        cook = archive.cook("last")
-        assert cook.readings == sender.sent, "and all in one cook"
-        assert differences(archive, cook) == [], "its alarm log is the one a replay gives"
+    for running in killed:
+        await running.up()
+        for _ in range(100):
+            if len(stored(running.store)) >= sender.sent:
+                break
+            await asyncio.sleep(0.2)
+        assert running.stop() == 0
+        values = stored(running.store)
+        missing = sorted(set(range(sender.sent)) - set(values))
+        twice = len(values) - len(set(values))
+        assert (missing, twice) == ([], 0)
+        with Archive(running.store) as archive:
+            cook = archive.cook("last")
+            assert cook.readings == sender.sent, "and all in one cook"
+            assert differences(archive, cook) == [], "its alarm log is the one a replay gives"
