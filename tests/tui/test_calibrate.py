@@ -112,7 +112,7 @@ def test_ice_then_boiling_water_then_together_then_undo(rehearsed):
     again = rehearsed.calibrate("undo", "flat")
     assert again.returncode == Exit.FAILED
     assert again.stderr == "coldside: flat has no calibration to undo\n"
-    code, bundled = rehearsed.document("together", "--probes", "flat", "--at", "96.65 C")
+    code, bundled = rehearsed.document("together", "--probes", "flat", "--thermometer", "96.65 C")
     assert code == Exit.OK
     assert abs(bundled["flat"]["now"]["added_kelvin"] + true["flat"]) < 0.6
     assert bundled["flat"]["now"]["kinds"] == ["together"]
@@ -147,9 +147,12 @@ def test_what_is_not_in_the_bath_is_refused_and_nothing_is_kept(rehearsed):
         (["ice", "--probes", "nobody"], "--probes: there is no probe nobody; there is fire end"),
         (["together", "--reference", "nobody"], "--reference: there is no probe 'nobody'"),
         (["ice", "--probes", ""], "--probes names no probe; there is fire end"),
-        (["together", "--at", "warm"], "--at: 'warm' is no temperature"),
-        (["together", "--at", "9000 F"], "--at: '9000 F' is 9000.0 °F; probes are compared between -4.0 °F and 752.0"),
-        (["together", "--at", "235 K"], "--at: '235 K' is -36.7 °F; probes are compared"),
+        (["together", "--thermometer", "warm"], "--thermometer: 'warm' is no temperature"),
+        (
+            ["together", "--thermometer", "9000 F"],
+            "--thermometer: '9000 F' is 9000.0 °F; probes are compared between -4.0 °F and 752.0",
+        ),
+        (["together", "--thermometer", "235 K"], "--thermometer: '235 K' is -36.7 °F; probes are compared"),
         (["together", "--probes", "flat,middle"], "a median needs three probes"),
         (["undo", "nobody"], "there is no probe 'nobody'"),
     ],
@@ -181,7 +184,7 @@ def test_no_collector_is_told_with_its_mend(words, capsys):
         [], ["boil"], ["boil", "--altitude", "high"], ["boil", "--altitude", "1000"],
         ["boil", "--pressure", "1013"], ["boil", "--pressure", "29 hPa"],
         ["boil", "--altitude", "0 m", "--pressure", "1013 hPa"], ["ice", "--wait", "0"], ["melt"], ["undo"],
-        ["together", "--at", "235 F", "--reference", "flat"],
+        ["together", "--thermometer", "235 F", "--reference", "flat"],
     ],
 )  # fmt: skip
 def test_wrong_usage(words, capsys):

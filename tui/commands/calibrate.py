@@ -8,10 +8,9 @@ import sys
 from collections.abc import AsyncIterator, Callable
 from contextlib import aclosing
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tui.commands.options import FOOT, add_config, add_json, add_socket, chosen_unit, metres, pascal
+from tui.commands.options import FOOT, add_config, add_json, add_way, chosen_unit, metres, pascal
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
@@ -21,6 +20,7 @@ if TYPE_CHECKING:
     from tui.calibrating import Reference, Session
     from tui.draw.calibration import Outcome
     from tui.draw.view import View
+    from tui.way import Way
 
 __all__ = ["add_options", "run"]
 
@@ -46,7 +46,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     together = what.add_parser("together", help="all in one place, at any temperature", description=_TOGETHER)
     known = together.add_mutually_exclusive_group()
     known.add_argument("--reference", metavar="PROBE", help="the probe that is right (default: the median is)")
-    known.add_argument("--at", metavar="TEMPERATURE", help='what another thermometer says, "235 F"')
+    known.add_argument("--thermometer", metavar="TEMPERATURE", help='what another thermometer says, "235 F"')
     for bath in (ice, boil, together):
         bath.add_argument("--probes", metavar="A,B", help="these alone (default: all)")
         bath.add_argument(
@@ -76,7 +76,7 @@ _UNDO = "Go back to the calibration before the last. Nothing is taken off the re
 
 def _add_common(parser: argparse.ArgumentParser) -> None:
     add_config(parser)
-    add_socket(parser)
+    add_way(parser)
     add_json(parser)
     parser.add_argument("--unit", choices=("C", "F"), help="temperature unit")
     parser.add_argument("--ascii", action="store_true", help="plain ASCII characters only")
@@ -94,10 +94,10 @@ def _minutes(text: str) -> float:
 
 def run(options: argparse.Namespace) -> int:
     """Do it on the running collector."""
-    from collector.paths import runtime_socket
+    from tui.commands.ways import way_of
 
     does = {"show": _show, "undo": _undo}.get(options.what, _bathe)
-    return asyncio.run(does(options, runtime_socket(options.socket), _view(options)))
+    return asyncio.run(does(options, way_of(options), _view(options)))
 
 
 def _view(options: argparse.Namespace) -> "View":
@@ -106,19 +106,19 @@ def _view(options: argparse.Namespace) -> "View":
     return View(fahrenheit=chosen_unit(options) == "F", ascii_only=options.ascii)
 
 
-async def _newest(socket: Path) -> "Snapshot":
+async def _newest(way: "Way") -> "Snapshot":
     """Give the cook as it stands now."""
     from tui.once import snapshots
 
-    async with aclosing(snapshots(socket)) as coming:
+    async with aclosing(snapshots(way)) as coming:
         return await anext(coming)
 
 
-async def _show(options: argparse.Namespace, socket: Path, view: "View") -> int:
+async def _show(options: argparse.Namespace, way: "Way", view: "View") -> int:
     from tui.commands.printing import print_lines
     from tui.draw.calibration import show_lines
 
-    snapshot = await _newest(socket)
+    snapshot = await _newest(way)
     if options.json:
         probes = [_probe_document(probe, snapshot.target_celsius) for probe in snapshot.probes]
         print(json.dumps({"schema": 1, "at_celsius": snapshot.target_celsius, "probes": probes, "exit": int(Exit.OK)}))
@@ -127,18 +127,18 @@ async def _show(options: argparse.Namespace, socket: Path, view: "View") -> int:
     return Exit.OK
 
 
-async def _undo(options: argparse.Namespace, socket: Path, view: "View") -> int:
+async def _undo(options: argparse.Namespace, way: "Way", view: "View") -> int:
     from collector.wire import UndoCalibration
     from tui.commands.printing import print_lines
     from tui.draw.calibration import show_lines
     from tui.once import ask
 
-    reply = await ask(socket, UndoCalibration(1, options.probe, options.all))
+    reply = await ask(way, UndoCalibration(1, options.probe, options.all))
     code = Exit.OK if reply.done else Exit.FAILED
     if options.json:
         print(json.dumps({"schema": 1, "done": reply.done, "why": reply.why, "exit": int(code)}))
     elif reply.done:
-        snapshot = await _newest(socket)
+        snapshot = await _newest(way)
         print_lines(show_lines([p for p in snapshot.probes if p.name == options.probe], snapshot.target_celsius, view))
     else:
         print(f"coldside: {reply.why}", file=sys.stderr)
@@ -162,22 +162,22 @@ class _Bath:
     """Probes are held against probes, so their movements must go together."""
 
 
-async def _bathe(options: argparse.Namespace, socket: Path, view: "View") -> int:
+async def _bathe(options: argparse.Namespace, way: "Way", view: "View") -> int:
     from tui.calibrating import Session
     from tui.commands.printing import print_lines
     from tui.draw.calibration import GUIDES, outcome_lines
     from tui.draw.refusals import apart, wrong_bath
 
-    first = await _newest(socket)
+    first = await _newest(way)
     bath = _bath(options, first, view)
     # Guidance goes to standard error, so that standard output holds the result alone.
     print("\n".join((*GUIDES[bath.kind], *([bath.told] if bath.told else []), "")), file=sys.stderr, flush=True)
     session = Session(bath.names, bath.reference, first)
-    await _watch(session, socket, view, options.wait * 60.0)
+    await _watch(session, way, view, options.wait * 60.0)
     refusal = wrong_bath(bath.kind, session, view)
     if bath.compared:
         refusal = refusal or apart(session, first, view, reference=bath.right)
-    outcomes = await _keep(options, socket, bath, session, refusal, view)
+    outcomes = await _keep(options, way, bath, session, refusal, view)
     code = Exit.FAILED if any(one.why for one in outcomes) else Exit.OK
     if options.json:
         probes = [_outcome_document(one, first.target_celsius) for one in outcomes]
@@ -249,15 +249,16 @@ def _together(options: argparse.Namespace, snapshot: "Snapshot", names: tuple[st
     from tui.draw.calibration import tenths
     from tui.errors import TuiError
 
-    if options.at is not None:
+    if options.thermometer is not None:
         try:
-            celsius = parse_temperature(options.at)
+            celsius = parse_temperature(options.thermometer)
         except QuantityError as error:
-            raise TuiError(f"--at: {error}") from error
+            raise TuiError(f"--thermometer: {error}") from error
         if not LOWEST_AT_CELSIUS <= celsius <= HIGHEST_AT_CELSIUS:
             low, high = tenths(LOWEST_AT_CELSIUS, view), tenths(HIGHEST_AT_CELSIUS, view)
             raise TuiError(
-                f"--at: {options.at!r} is {tenths(celsius, view)}; probes are compared between {low} and {high}"
+                f"--thermometer: {options.thermometer!r} is {tenths(celsius, view)}; "
+                f"probes are compared between {low} and {high}"
             )
         told = f"Held against {tenths(celsius, view)} of your thermometer, {_plus_minus(THERMOMETER_SD_KELVIN, view)}."
         return _Bath(Kind.TOGETHER, names, constant(celsius), lambda _: THERMOMETER_SD_KELVIN, told)
@@ -273,8 +274,8 @@ def _together(options: argparse.Namespace, snapshot: "Snapshot", names: tuple[st
         sd = right.sd_kelvin
         return _Bath(Kind.TOGETHER, others, one_probe(right.name), lambda _: sd, told, right, compared=True)
     if len(names) < LEAST_FOR_MEDIAN:
-        raise TuiError("a median needs three probes; with fewer, say which is right: --reference or --at")
-    told = "Held against the median of all, which may itself be off: --reference or --at would be surer."
+        raise TuiError("a median needs three probes; with fewer, say which is right: --reference or --thermometer")
+    told = "Held against the median of all, which may itself be off: --reference or --thermometer would be surer."
     return _Bath(Kind.TOGETHER, names, median_of(names), _sd_of_median, told, compared=True)
 
 
@@ -295,13 +296,13 @@ def _sd_of_median(session: "Session") -> float:
     return median_sd_kelvin(*np.array(found).T) if len(found) >= LEAST_FOR_MEDIAN else float("nan")
 
 
-async def _watch(session: "Session", socket: Path, view: "View", longest_seconds: float) -> None:
+async def _watch(session: "Session", way: "Way", view: "View", longest_seconds: float) -> None:
     """Watch until every probe is steady, time is over, or Ctrl-C ends it; show how it goes on standard error."""
     from tui.commands.listening import interruptible
     from tui.once import snapshots
 
     shown = _Shown(view)
-    async with interruptible() as stop, aclosing(snapshots(socket)) as coming:
+    async with interruptible() as stop, aclosing(snapshots(way)) as coming:
         while not stop.is_set() and not session.over and session.seconds <= longest_seconds:
             snapshot = await _next(coming, stop)
             if snapshot is not None:
@@ -357,7 +358,7 @@ class _Shown:
 
 
 async def _keep(
-    options: argparse.Namespace, socket: Path, bath: _Bath, session: "Session", refusal: str, view: "View"
+    options: argparse.Namespace, way: "Way", bath: _Bath, session: "Session", refusal: str, view: "View"
 ) -> "list[Outcome]":
     """Put on record what was found, unless the bath as a whole is refused; say of each probe what came of it."""
     from tui.draw.calibration import Outcome
@@ -378,20 +379,20 @@ async def _keep(
             probe = session.newest[name]
             why, note = no_surer(bath.kind, probe, watch.found, sd, view), far_off(probe, watch.found)
             if not why and not options.dry_run:
-                why, kept = await _store(socket, bath.kind, name, watch.found, sd)
+                why, kept = await _store(way, bath.kind, name, watch.found, sd)
         outcomes.append(Outcome(name, watch.found, sd, why, kept, session.newest[name], note))
     if not any(one.kept for one in outcomes):
         return outcomes
-    now = {probe.name: probe for probe in (await _newest(socket)).probes}
+    now = {probe.name: probe for probe in (await _newest(way)).probes}
     return [replace(one, probe=now.get(one.name, one.probe)) for one in outcomes]
 
 
-async def _store(socket: Path, kind: "Kind", name: str, rest: "Rest", sd: float) -> tuple[str, bool]:
+async def _store(way: "Way", kind: "Kind", name: str, rest: "Rest", sd: float) -> tuple[str, bool]:
     """Send one probe's point; return why it was refused, and whether it is kept."""
     from collector.wire import Calibrate
     from tui.once import ask
 
-    reply = await ask(socket, Calibrate(1, name, kind, rest.reference_celsius, rest.raw_celsius, sd))
+    reply = await ask(way, Calibrate(1, name, kind, rest.reference_celsius, rest.raw_celsius, sd))
     return reply.why, reply.done
 
 

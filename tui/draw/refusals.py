@@ -100,7 +100,7 @@ def no_surer(kind: Kind, probe: ProbeView, rest: Rest, sd_kelvin: float, view: V
     mend = {
         Kind.ICE: "stir, and wait until it is still",
         Kind.BOIL: "a barometer (--pressure) would tell more than the height",
-        Kind.TOGETHER: "more probes, or a better reference (--reference, --at), would tell more",
+        Kind.TOGETHER: "more probes, or a better reference (--reference, --thermometer), would tell more",
     }[kind]
     return f"sure to {sure} only, no better than the {known} stated of it: {mend}"
 
