@@ -3,44 +3,44 @@
 import asyncio
 import dataclasses
 import logging
-import time
 from collections.abc import Awaitable, Callable, Sequence
-from dataclasses import dataclass
-from importlib.metadata import version
 from pathlib import Path
 from random import Random
 from typing import TYPE_CHECKING
 
 from adapters.reading import Reading
-from adapters.source import Link, LinkState, Source
+from adapters.source import LinkState, Source
 from collector import wire
 from collector.calibrations import CalibrationBook, words_of
 from collector.calls.options import Calling
 from collector.calls.record import CallRow, CallsOnRecord, MessageRow
-from collector.clock import Clock, boot_name
-from collector.cooks import Opened, open_cook
+from collector.clock import Clock
+from collector.cooks import Opened
 from collector.engine import Event
-from collector.errors import StoreDamagedError, StoreError, TokenError
+from collector.errors import TokenError
 from collector.feed import Feed
 from collector.heartbeat import Heartbeat, HeartbeatOptions
 from collector.kitchen.address import KitchenAddress
+from collector.late import Late
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
 from collector.model.calibration import Point
 from collector.model.plan import Plan
 from collector.model.vitals import DeviceVitals
+from collector.opening import AWAY_SECONDS, open_store
 from collector.pipeline import Pipeline
 from collector.publish.options import PublishOptions
 from collector.recorder import Recorder
+from collector.requests import TEST_KEY, action_of, missing
 from collector.service.health import Flow, Pulse, hangs
 from collector.service.notify import ServiceManager
-from collector.snapshot import AlarmState, RuleView, Snapshot, SourceView, TrendPoint
+from collector.snapshot import AlarmState, RuleView, Snapshot, TrendPoint
+from collector.source_log import SourceLog
+from collector.source_view import source_view
 from collector.store.archive import Archive
 from collector.store.call_row import PROVEN
-from collector.store.damage import set_aside
-from collector.store.database import Batch, Database
+from collector.store.database import Batch
 from collector.store.redate import GRID_MS
-from collector.store.row import unix_of
 from collector.supervisor import Supervision, supervise
 
 if TYPE_CHECKING:
@@ -50,7 +50,7 @@ if TYPE_CHECKING:
     from collector.kitchen.forwarder import Forwarder
     from collector.serve.service import ServeOptions, Service
 
-__all__ = ["Collector", "Late", "date_anew"]
+__all__ = ["Collector"]
 
 log = logging.getLogger(__name__)
 
@@ -58,25 +58,11 @@ TICK_SECONDS = 1.0
 STOP_SECONDS = 8.0
 RESTART_SECONDS = 1.0
 VITALS_SECONDS = 60.0
-DAY_SECONDS = 86400.0
 REPORT_SECONDS = 10.0
 OUTBOX_SECONDS = 300.0
 """A message that has waited longer means that nobody is told."""
 FRESH_SECONDS = 120.0
 """As long as a probe may be silent unless it is told otherwise."""
-AWAY_SECONDS = 30.0
-"""A longer absence is put on record, and no probe is called silent for it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Late:
-    """The clock was behind until now."""
-
-    since_ms: int
-    """All on record from here on was written by it; milliseconds since the epoch, as it told them."""
-    step_ms: int
-    text: str
-    """What happened, for the record."""
 
 
 class Collector:
@@ -131,7 +117,6 @@ class Collector:
         calling: Calling | None = None,
         kitchen: KitchenAddress | None = None,
     ) -> None:
-        self._kitchen = kitchen
         self._sources = {s.name: Supervision(s) for s in sources}
         self.socket = socket
         self._playback = playback
@@ -142,14 +127,12 @@ class Collector:
         self._manager = manager or ServiceManager({})
         self._flow = Flow(len(self._sources))
         self._ticked = 0.0
-        aside = ""
-        try:
-            database, opened = self._open(plan, store, cook, start_unix, keep_days)
-        except StoreDamagedError as error:
-            kept = set_aside(store, time.strftime("%Y%m%d-%H%M%S"))
-            aside = f"the store was damaged; it is kept as {kept}, and the night goes on in a fresh one"
-            log.error("%s: %s", error, aside)  # noqa: TRY400 - the cause is in the sentence
-            database, opened = self._open(plan, store, cook, start_unix, keep_days)
+        found = open_store(
+            store, plan, self._clock, cook=cook, start_unix=start_unix, keep_days=keep_days,
+            settled_only=kitchen is not None,
+        )  # fmt: skip
+        database, opened = found.database, found.opened
+        self._boot_ms = found.boot_began_ms
         self.cook = opened.engine.cook
         self.resumed = opened.resumed
         self._feed = Feed(self._carry_out, self.snapshot, self.rules)
@@ -161,8 +144,8 @@ class Collector:
         self._pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal, self._on_event)
         if opened.resumed:
             self._go_on(opened)
-        if aside:
-            self._pipeline.act(Action(ActionKind.MARK, "store", text=aside), self.now())
+        if found.set_aside:
+            self._pipeline.act(Action(ActionKind.MARK, "store", text=found.set_aside), self.now())
         if note:
             self._pipeline.act(Action(ActionKind.MARK, "clock", text=note), self.now())
         self.late: Late | None = None
@@ -189,10 +172,8 @@ class Collector:
             links = None if serve is None or not serve.link else self._links_of(serve)
             self._outbox = self._outbox_of(calling, calls_before, links, database.path)
         self._vitals_due = 0.0
-        self._told_unreadable: set[str] = set()
+        self._source_log = SourceLog()
         self._call_fault = ""
-        self._lost: set[str] = set()
-        """Radio devices whose loss is in the log."""
         self._stop = asyncio.Event()
         self.ready = asyncio.Event()
 
@@ -253,55 +234,6 @@ class Collector:
         from collector.serve.service import Service
 
         return Service(self._feed, options, tap=self._tap)
-
-    def _open(
-        self, plan: Plan, store: Path, cook: str, start_unix: float | None, keep_days: float
-    ) -> tuple[Database, Opened]:
-        """Open the store and the cook in it; old cooks go where a new one begins.
-
-        Raises:
-            StoreError: it cannot be used.
-        """
-        database = Database(store)
-        try:
-            now = self._time_after_the_record(store) if start_unix is None else start_unix
-            self._boot_ms = database.boot_began_ms(boot_name(), int(now * 1000))
-            opened = open_cook(database, plan, now, name=cook, coldside=version("coldside"))
-            if keep_days and not opened.resumed:
-                self._forget_old(database, now - keep_days * DAY_SECONDS)
-        except BaseException:
-            database.close()
-            raise
-        return database, opened
-
-    def _forget_old(self, database: Database, before_unix: float) -> None:
-        """Delete the cooks that ended before a time; that this cannot be done now is no reason not to collect."""
-        with Archive(database.path) as archive:
-            old = archive.ended_before(before_unix)
-        if self._kitchen is not None:
-            old = [cook for cook in old if cook.number in database.settled()]
-        try:
-            gone = database.forget(old)
-        except StoreError as error:
-            log.warning("old cooks stay for now: %s", error)
-            return
-        if old:
-            names = ", ".join(cook.name for cook in old)
-            log.info("deleted %d readings of cooks past their time: %s", gone, names)
-
-    def _time_after_the_record(self, store: Path) -> float:
-        """Give the time, never before what is on record: a clock set back, or a store played ahead of it.
-
-        Time then runs on from the end of the record; order on record is worth more than the hour on the wall.
-        """
-        with Archive(store) as archive:
-            last = unix_of(archive.last_ordinal())
-        ahead = last - self._clock.now()
-        if ahead > 0:
-            self._clock.set_forward(ahead)
-            if ahead > AWAY_SECONDS:
-                log.warning("the clock is %.0f s behind the record; times go on from the record's end", ahead)
-        return self._clock.now()
 
     def _go_on(self, opened: Opened) -> None:
         """Take up a resumed cook: steps the last run did not get to write, and the time nobody listened."""
@@ -406,8 +338,7 @@ class Collector:
                     self._note_clock(step)
                 self._pipeline.advance(self._clock.now())
                 self._note_vitals(loop.time())
-            self._tell_unreadable()
-            self._tell_radio_links()
+            self._source_log.tell(self._sources.values())
             self._call_people()
             if self._pipeline.urgent:
                 self._recorder.hurry()
@@ -481,32 +412,6 @@ class Collector:
                 told = DeviceVitals(name, vitals.rssi_dbm, vitals.battery_percent, vitals.packets_per_minute)
                 self._pipeline.note(told, self._clock.now())
 
-    def _tell_unreadable(self) -> None:
-        """Say in the log, once a source, that it sends what cannot be read; the count goes on on the screen."""
-        for name, watched in self._sources.items():
-            counts = watched.source.counts
-            if counts.undecodable and name not in self._told_unreadable:
-                self._told_unreadable.add(name)
-                said = "".join(c if c.isprintable() else "?" for c in counts.last_error[:300])
-                log.warning("source %s sends what cannot be read, it is counted from here on: %s", name, said)
-
-    def _tell_radio_links(self) -> None:
-        """Say in the log when a radio device was lost, with the mend, and when it is back.
-
-        Sources that raise when their link closes are told of by who starts them again.
-        """
-        for name, watched in self._sources.items():
-            source, link = watched.source, watched.source.link
-            up = link.state is LinkState.UP
-            if source.vitals is None and not up and name not in self._lost:
-                continue
-            if not up and name not in self._lost and link.state is LinkState.DOWN:
-                self._lost.add(name)
-                log.warning("source %s: %s", name, _why(link))
-            elif up and name in self._lost:
-                self._lost.discard(name)
-                log.info("source %s is heard again", name)
-
     def _note_clock(self, step: float) -> None:
         followed = "followed" if step > 0 else "not followed until the next start"
         if self._clock.late_seconds >= GRID_MS / 1000:
@@ -534,7 +439,7 @@ class Collector:
             shown,
             troubles=shown.troubles if test is None else (*shown.troubles, test),
             calls=None if outbox is None else outbox.view(),
-            sources=tuple(self._source_view(w) for w in self._sources.values()),
+            sources=tuple(source_view(w, self._pipeline) for w in self._sources.values()),
             store=self._recorder.view(),
             speed=self._speed,
         )
@@ -542,31 +447,6 @@ class Collector:
     def rules(self) -> tuple[RuleView, ...]:
         """Show how every rule stands."""
         return self._pipeline.engine.rules()
-
-    def _source_view(self, watched: Supervision) -> SourceView:
-        source, link = watched.source, watched.source.link
-        why = _why(link)
-        if watched.fault and link.state is not LinkState.UP:
-            why = watched.fault
-        unplaced = tuple(sorted(key for s, key in self._pipeline.unplaced if s == source.name))
-        counts, vitals = source.counts, source.vitals
-        return SourceView(
-            name=source.name,
-            kind=type(source).__name__,
-            state=link.state,
-            why="" if link.state is LinkState.UP else why,
-            heard=counts.heard,
-            dropped=counts.dropped + self._pipeline.refused.get(source.name, 0),
-            undecodable=counts.undecodable,
-            last_error=counts.last_error[:200],
-            skipped=counts.skipped,
-            last_heard_unix=watched.last_heard_unix,
-            restarts=watched.restarts + counts.relinked,
-            unplaced=unplaced[:32],
-            rssi_dbm=vitals.rssi_dbm if vitals else None,
-            battery_percent=vitals.battery_percent if vitals else None,
-            packets_per_minute=vitals.packets_per_minute if vitals else None,
-        )
 
     def _carry_out(self, command: wire.Request, by: str = "") -> str:
         """Do what a dashboard asks; say why not. By whose link it is asked, where it is one, goes on record."""
@@ -577,13 +457,10 @@ class Collector:
             elif isinstance(command, wire.Calibrate | wire.UndoCalibration):
                 self._calibrate(command)
             elif not (isinstance(command, wire.Acknowledge) and self._seen_test(command.alarm, by)):
-                action = dataclasses.replace(_action_of(command), text=by) if by else _action_of(command)
-                if isinstance(command, wire.OfAlarm) and (why := self._pipeline.engine.refusal(action)):
-                    return why
-                self._pipeline.act(action, self.now())
+                action = action_of(command, self._pipeline.engine)
+                self._pipeline.act(dataclasses.replace(action, text=by) if by else action, self.now())
         except KeyError:
-            of_event = isinstance(command, wire.Confirm | wire.Delete)
-            return NO_SUCH_EVENT if of_event else NO_SUCH_ALARM
+            return missing(command)
         except ValueError as error:
             return str(error)
         self._recorder.hurry()
@@ -634,24 +511,6 @@ class Collector:
             log.info("calibration: %s%s", action.text, words_of(action.calibration))
 
 
-def date_anew(store: Path, late: Late) -> None:
-    """Date what a clock wrote that was behind, between two runs of the collector; what cannot be is left as it is."""
-    try:
-        database = Database(store)
-        try:
-            moved = database.redate(late.since_ms, late.step_ms)
-        finally:
-            database.close()
-    except StoreError as error:
-        log.error("what was written by the wrong clock stays dated by it: %s", error)  # noqa: TRY400 - it is said
-        return
-    log.warning("what was written since the machine started is dated %d min later", moved // 60_000)
-
-
-def _why(link: Link) -> str:
-    return ": ".join(str(word) for word in (link.reason, link.detail) if word)
-
-
 async def _for_ever(name: str, job: Callable[[], Awaitable[None]]) -> None:
     """Run a job that should never end, and start it again should it: a fault in one corner does not end the night."""
     while True:
@@ -660,39 +519,3 @@ async def _for_ever(name: str, job: Callable[[], Awaitable[None]]) -> None:
         except Exception:
             log.exception("%s: a fault of ours, it is started again", name)
         await asyncio.sleep(RESTART_SECONDS)
-
-
-TEST_KEY = "test"
-MARK_KINDS = ("note", "split", "lid", "spritz", "wrap", "turned", "moved")
-MAX_MARK_CHARACTERS = 500
-NO_SUCH_ALARM = "there is no such alarm; `coldside alarms` lists them"
-NO_SUCH_EVENT = "there is no such event among the newest marks; `coldside mark --events` lists them"
-
-
-_OF_ALARM: dict[type[wire.OfAlarm], ActionKind] = {
-    wire.Acknowledge: ActionKind.ACKNOWLEDGE,
-    wire.Shelve: ActionKind.SHELVE,
-    wire.Unshelve: ActionKind.UNSHELVE,
-    wire.Reset: ActionKind.RESET,
-    wire.TakeOut: ActionKind.REMOVE,
-    wire.PutBack: ActionKind.RESTORE,
-}
-
-
-def _action_of(command: wire.OfAlarm | wire.AddMark | wire.Confirm | wire.Delete) -> Action:
-    """Turn a dashboard's command into an action.
-
-    Raises:
-        ValueError: it asks for what nobody may.
-    """
-    if isinstance(command, wire.OfAlarm):
-        if not command.alarm and not isinstance(command, wire.Acknowledge):
-            raise ValueError("that is done to one alarm, by its key; `coldside alarms` lists them")
-        seconds = command.seconds if isinstance(command, wire.Shelve) else 0.0
-        return Action(_OF_ALARM[type(command)], command.alarm, seconds)
-    if isinstance(command, wire.Confirm | wire.Delete):
-        kind = ActionKind.CONFIRM if isinstance(command, wire.Confirm) else ActionKind.DELETE
-        return Action(kind, command.event)
-    if command.kind not in MARK_KINDS or len(command.text) > MAX_MARK_CHARACTERS:
-        raise ValueError(f"a mark is one of {', '.join(MARK_KINDS)}, with at most {MAX_MARK_CHARACTERS} characters")
-    return Action(ActionKind.MARK, command.kind, text=command.text)

@@ -22,6 +22,7 @@ from collector.model.events import EventBook
 from collector.model.field import Array
 from collector.model.fire import FireWatch
 from collector.model.lying import LevelLook, LyingWatch
+from collector.model.meat.watch import MeatWatch
 from collector.model.pattern import Pattern
 from collector.model.plan import GRATE, Plan
 from collector.model.record import Ring
@@ -64,6 +65,11 @@ LEAP_SECONDS = 48 * 3600.0
 """A clock that leaps further (a board that starts in 1970) is followed at once, not look by look."""
 
 _OF_EVENTS = (ActionKind.CONFIRM, ActionKind.DELETE)
+_OF_MEAT = (ActionKind.MEAT, ActionKind.MEAT_PHASE, ActionKind.SPOT)
+_OF_ALARMS = (
+    ActionKind.ACKNOWLEDGE, ActionKind.SHELVE, ActionKind.UNSHELVE, ActionKind.RESET, ActionKind.REMOVE,
+    ActionKind.RESTORE,
+)  # fmt: skip
 _SAYS_NOTHING = (Reason.DUPLICATE, Reason.OUT_OF_ORDER, Reason.LAST_KNOWN)
 """A value heard before, or kept by a broker, is on record; it says nothing of the probe as it is now."""
 
@@ -123,6 +129,7 @@ class Engine:
         self._relied_on = np.zeros(n, dtype=bool)
         """Which probes lie in a zone that runs too cold."""
         self._rules = RuleBook(plan)
+        self._meat = MeatWatch(plan)
         usual = dict(plan.usual_kelvin)
         self._usual: Array = np.array([usual.get(z.name, math.nan) for z in plan.zones], dtype=np.float64)
         self._ring = Ring(n + zones, int(RING_SECONDS / LOOK_SECONDS))
@@ -201,12 +208,13 @@ class Engine:
         """Do what a person asks.
 
         Raises:
-            KeyError: there is no alarm of that key, no trouble ever has it, or there is no event of that identity
-                among the newest marks.
+            KeyError: there is no alarm of that key, no trouble ever has it, there is no event of that identity among
+                the newest marks, or no such piece of meat.
         """
         event = self._book.find(action.subject) if action.kind in _OF_EVENTS else None
-        of_alarm = event is None and action.kind not in (ActionKind.MARK, ActionKind.CALIBRATE)
-        if of_alarm and action.subject and not self._rules.knows(action.subject):
+        if action.kind is ActionKind.MEAT_PHASE and action.subject not in self._meat.names:
+            raise KeyError(action.subject)
+        if action.kind in _OF_ALARMS and action.subject and not self._rules.knows(action.subject):
             raise KeyError(action.subject)
         resumed = action.kind is ActionKind.RESUME
         events = self._wake_up(at_unix, action.seconds) if resumed else self.advance(at_unix)
@@ -219,6 +227,11 @@ class Engine:
                 self._fire.tell(action.subject, at_unix)
                 if action.subject == "moved":
                     self._acquit_moved()
+                elif action.subject == "wrap":
+                    self._meat.wrap_all(at_unix)
+        elif action.kind in _OF_MEAT:
+            events.append(self._book.add(self._meat.act(action, at_unix)))
+            self._rules.watch_meat(self._meat.names)
         elif event is not None:
             self._judge_event(event, confirmed=action.kind is ActionKind.CONFIRM)
         else:
@@ -286,6 +299,8 @@ class Engine:
                 self._compare_neighbours(now)
                 self._look_for_changes()
             self._look_slowly()
+        if self._meat.due(now):
+            events += [self._book.add(mark) for mark in self._look_at_meat(now, grate)]
         events += self._rules.judge(self._rule_look(now))
         if now % TREND_SECONDS < LOOK_SECONDS:
             events.append(
@@ -297,6 +312,10 @@ class Engine:
                     tuple(self._values.tolist()),
                 )
             )
+
+    def _look_at_meat(self, now: float, grate_celsius: float) -> list[Mark]:
+        believed = np.array([reason is Reason.NONE for reason in self._accusation])
+        return self._meat.look(now, np.where(believed, self._values, np.nan), self._field.zone_celsius, grate_celsius)
 
     def _burnt_down(self) -> bool:
         """Tell whether the fire is so low that no probe stands as usual: then none of them is a liar for it."""
@@ -513,6 +532,7 @@ class Engine:
             reasons=tuple(a or r for a, r in zip(self._accusation, self._reason, strict=True)),
             doubted_seconds=doubted,
             batteries=self._batteries,
+            meat=self._meat.looks(now),
         )
 
     def rules(self) -> tuple[RuleView, ...]:
@@ -554,6 +574,8 @@ class Engine:
             self._rules.views(),
             self._book.marks(),
             troubles=self.troubles(),
+            meat=self._meat.views(self.now_unix),
+            spots=self._meat.spots(),
         )
 
     def _probe_view(self, i: int) -> ProbeView:

@@ -12,8 +12,11 @@ from adapters.source import LinkState
 from collector.model.calibration import Line
 
 __all__ = [
+    "UNKNOWN_ARRIVAL",
+    "AheadView",
     "AlarmState",
     "AlarmView",
+    "ArrivalView",
     "CallView",
     "CallsView",
     "ChamberView",
@@ -22,6 +25,8 @@ __all__ = [
     "FireView",
     "KitchenView",
     "Mark",
+    "MeatView",
+    "PartView",
     "PatchView",
     "Phase",
     "PlaceView",
@@ -30,6 +35,7 @@ __all__ = [
     "RuleView",
     "Snapshot",
     "SourceView",
+    "SpotView",
     "StoreView",
     "ToldView",
     "TrendPoint",
@@ -427,6 +433,111 @@ class TrendPoint:
 
 
 @dataclass(frozen=True, slots=True)
+class ArrivalView:
+    """When a part, or a piece, is expected at a temperature."""
+
+    low_unix: float
+    """A tenth of such cooks is there by then."""
+    median_unix: float
+    high_unix: float
+    """Nine tenths are; infinite where it does not come with the air as it is, NaN while it cannot be known."""
+    why: str = ""
+    """Why it cannot be known yet, or will not come."""
+
+
+UNKNOWN_ARRIVAL = ArrivalView(float("nan"), float("nan"), float("nan"))
+
+
+@dataclass(frozen=True, slots=True)
+class AheadView:
+    """The temperature a part is expected to have at a time ahead."""
+
+    time_unix: float
+    low_celsius: float
+    median_celsius: float
+    high_celsius: float
+
+
+@dataclass(frozen=True, slots=True)
+class PartView:
+    """A part of a piece of meat."""
+
+    name: str
+    probe: str
+    celsius: float
+    """As its probe last said and is believed; NaN where it is not."""
+    air_celsius: float
+    """Of the zone it lies in."""
+    zone: str
+    """Empty where it lies in none."""
+    wrap_celsius: float
+    done_celsius: float
+    wrap: ArrivalView
+    done: ArrivalView
+    ahead: tuple[AheadView, ...]
+    stall_began_unix: float | None
+    stall_ended_unix: float | None
+    stall_celsius: float
+    wet_bulb_celsius: float
+    """What evaporation alone would hold in this air."""
+    wrap_gain_seconds: float
+    """How much earlier it would be done if it were wrapped now; NaN: cannot be told."""
+    danger_seconds: float
+    """Within 41 to 135 °F since it went on."""
+    log_reduction: float
+    """Decimal logarithms of Salmonella by the table of its species, at the probe's tip; NaN: no table here."""
+
+
+@dataclass(frozen=True, slots=True)
+class SpotView:
+    """A reading by hand, or a score of a bread test, and where it was taken."""
+
+    time_unix: float
+    kind: str
+    """`spot` or `bread`."""
+    where: str
+    """Part of a piece, zone, or whatever the cook calls the place."""
+    x_m: float | None
+    y_m: float | None
+    """None where the place has none."""
+    value: float
+    """Degrees Celsius; of a bread test how brown, 1 to 5."""
+
+
+@dataclass(frozen=True, slots=True)
+class MeatView:
+    """One piece of meat."""
+
+    name: str
+    cut: str
+    mass_kg: float | None
+    phase: str
+    """See `collector.model.meat.piece.MeatPhase`."""
+    since_unix: float
+    on_unix: float | None
+    place: tuple[float, float, float, float] | None
+    """Where it lies on the grate, metres: x from and to, y from and to; None: not said."""
+    parts: tuple[PartView, ...]
+    done: ArrivalView
+    """Of its slowest part."""
+    serve_unix: float | None
+    plan: tuple[tuple[str, float], ...]
+    """What has to have happened by when, so that it is served in time."""
+    late_seconds: float
+    """How much too late it is expected; less than nothing: in hand; NaN: no time to serve, or not known."""
+    air_needed_celsius: float
+    """The air in which it would be in time; NaN: none would, or it is in time."""
+    hold_celsius: float
+    held_seconds: float
+    hold_trend_kelvin_per_hour: float
+    cool_due_unix: float | None
+    """By when this stage of cooling must be over."""
+    intact: bool | None
+    advice: tuple[str, ...]
+    """What the trade does about what is seen; the cook decides."""
+
+
+@dataclass(frozen=True, slots=True)
 class ToldView:
     """What one person was sent of a call by one channel."""
 
@@ -503,3 +614,6 @@ class Snapshot:
     """The alarms that are neither shelved nor out of service, by what is wrong, the most pressing first."""
     calls: CallsView | None = None
     """Filled in by the daemon; None where nobody is told of anything."""
+    meat: tuple[MeatView, ...] = ()
+    spots: tuple[SpotView, ...] = ()
+    """The newest 200 readings by hand, oldest first."""

@@ -10,12 +10,15 @@ from typing import Any
 import msgspec
 
 from collector.model.calibration import Kind
+from collector.model.meat.piece import MeatPhase, Piece
+from collector.model.meat.spots import Spot
 from collector.snapshot import RuleView, Snapshot, TrendPoint
 
 __all__ = [
     "VERSION",
     "Acknowledge",
     "AddMark",
+    "AddSpot",
     "AskRules",
     "Calibrate",
     "Command",
@@ -26,15 +29,18 @@ __all__ = [
     "History",
     "News",
     "OfAlarm",
+    "OnRecord",
     "PutBack",
     "Reply",
     "Request",
     "Reset",
     "Rules",
+    "SetMeat",
     "Shelve",
     "TakeOut",
     "TestCall",
     "Trend",
+    "TurnMeat",
     "UndoCalibration",
     "Unshelve",
     "decode_command",
@@ -43,7 +49,7 @@ __all__ = [
     "news",
 ]
 
-VERSION = 4
+VERSION = 5
 
 
 class Hello(msgspec.Struct, frozen=True, tag="hello"):
@@ -177,6 +183,28 @@ class UndoCalibration(msgspec.Struct, frozen=True, tag="undo-calibration"):
     everything: bool = False
 
 
+class SetMeat(msgspec.Struct, frozen=True, tag="set-meat"):
+    """A piece of meat is added, or is now as described here."""
+
+    number: int
+    piece: Piece
+
+
+class TurnMeat(msgspec.Struct, frozen=True, tag="turn-meat"):
+    """A piece of meat went on, was wrapped, rests, is held."""
+
+    number: int
+    piece: str
+    phase: MeatPhase
+
+
+class AddSpot(msgspec.Struct, frozen=True, tag="spot"):
+    """A reading by hand, just now."""
+
+    number: int
+    spot: Spot
+
+
 class TestCall(msgspec.Struct, frozen=True, tag="test-call"):
     """Send a test message by every channel of a person, or of everybody."""
 
@@ -190,7 +218,9 @@ class TestCall(msgspec.Struct, frozen=True, tag="test-call"):
 
 FromCollector = Hello | History | Trend | News | Reply | Rules
 OfAlarm = Acknowledge | Shelve | Unshelve | Reset | TakeOut | PutBack
-Request = OfAlarm | AddMark | Confirm | Delete | Calibrate | UndoCalibration | TestCall
+OnRecord = OfAlarm | AddMark | Confirm | Delete | SetMeat | TurnMeat | AddSpot
+"""What becomes an action as it is."""
+Request = OnRecord | Calibrate | UndoCalibration | TestCall
 """What is done, or refused."""
 Command = Request | AskRules
 

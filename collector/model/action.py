@@ -29,6 +29,12 @@ class ActionKind(enum.StrEnum):
     """The collector itself: it was away and goes on."""
     CALIBRATE = "calibrate"
     """A probe was calibrated, or that was undone."""
+    MEAT = "meat"
+    """A piece was added, or is now as `text` describes it: JSON of `collector.model.meat.piece.Piece`."""
+    MEAT_PHASE = "meat-phase"
+    """A piece went on, was wrapped, rests: `text` is its phase from here on."""
+    SPOT = "spot"
+    """A reading by hand: `text` is JSON of `collector.model.meat.spots.Spot`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +43,7 @@ class Action:
 
     kind: ActionKind
     subject: str = ""
-    """Key of the alarm or trouble (empty: all), kind of the mark, identity of the event, or name of the probe."""
+    """Key of the alarm or trouble (empty: all), kind of the mark, identity of the event, name of the probe or piece."""
     seconds: float = 0.0
     """For how long to shelve."""
     text: str = ""

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from collector.model.calibration import DRIFT_SD_KELVIN, Line
+from collector.model.meat.piece import Piece
 from collector.snapshot import ChamberView, Priority
 
 __all__ = ["DEFAULT_RULES", "GRATE", "SHELVE_AT_MOST_SECONDS", "Against", "Plan", "Probe", "Rule", "Zone"]
@@ -128,6 +129,15 @@ DEFAULT_RULES: tuple[Rule, ...] = (
     Rule("probe-silent", Priority.SOON, 0.0, 0.0, 0.0, 10.0),
     Rule("probe-lying", Priority.SOON, 5.0, 2.0, 300.0, 300.0),
     Rule("battery-low", Priority.SOON, 15.0, 5.0, 120.0, 0.0, below=True),
+    Rule("wrap-ready", Priority.SOON, 0.0, 1.0, 120.0, 300.0),
+    Rule("done", Priority.SOON, 0.0, 1.0, 120.0, 300.0),
+    Rule("meat-falling", Priority.SOON, 3.0, 1.0, 180.0, 300.0),
+    Rule("stall-long", Priority.NOTE, 5 * 3600.0, 0.0, 0.0, 0.0),
+    Rule("slipping", Priority.SOON, 1800.0, 600.0, 600.0, 600.0),
+    Rule("hold-floor", Priority.URGENT, 0.0, 0.5, 300.0, 300.0, below=True),
+    Rule("danger-soon", Priority.SOON, 3 * 3600.0, 0.0, 0.0, 0.0),
+    Rule("danger-over", Priority.URGENT, 4 * 3600.0, 0.0, 0.0, 0.0),
+    Rule("cool-late", Priority.URGENT, 900.0, 0.0, 0.0, 0.0, below=True),
 )
 """8.3 K is 15 °F. Delays follow the usual guidance for temperature, 60 s and 1 % of range (from memory), lengthened
 where a lid or a refuel looks like the real thing for a minute or two."""
@@ -146,6 +156,7 @@ class Plan:
     rules: tuple[Rule, ...] = field(default=DEFAULT_RULES)
     usual_kelvin: tuple[tuple[str, float], ...] = ()
     """By how much each zone lay below its level's mean in the cooks before, as far as they tell."""
+    meat: tuple[Piece, ...] = ()
 
     def rule(self, name: str) -> Rule:
         """Find a rule by name.

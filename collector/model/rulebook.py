@@ -1,6 +1,6 @@
 """The alarm rules applied to one look at the pit: which value each alarm is fed, and when it may not speak."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +10,8 @@ from adapters.reading import Reason
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import TRANSITIONS, Alarm, AlarmEvent, Transition
 from collector.model.field import Array
+from collector.model.meat.alarms import MeatAlarms
+from collector.model.meat.piece_watch import PieceLook
 from collector.model.plan import GRATE, Plan
 from collector.model.suppression import SUPPRESSED_WHILE, Circumstance, circumstances, suppressed
 from collector.model.trouble import could_be, troubles
@@ -69,6 +71,7 @@ class Look:
     """For how long, shape (probes,)."""
     batteries: Mapping[str, float]
     """Percent left, by source, of those that told."""
+    meat: Sequence[PieceLook] = ()
 
 
 class RuleBook:
@@ -101,11 +104,14 @@ class RuleBook:
                 *self._batteries.values(),
             )
         }
+        self._meat = MeatAlarms(plan)
+        self.alarms |= self._meat.alarms
 
     def judge(self, look: Look) -> list[Transition]:
         """Feed every alarm; return the steps that followed."""
         now = look.now_unix
-        self._look, self._circumstances = look, circumstances(look.phase, fire_unlit=look.fire_unlit)
+        told = self._drift.active and self._drift.message == FADING
+        self._look, self._circumstances = look, circumstances(look.phase, fire_unlit=look.fire_unlit, fading=told)
         quiet = suppressed(self._circumstances)
         steps: list[Transition] = []
         for zone, alarm in self._zones:
@@ -141,7 +147,13 @@ class RuleBook:
             percent = look.batteries.get(source, float("nan"))
             message = f"the battery of {source} runs low: change or charge it"
             steps += alarm.update(now, percent, limit=alarm.rule.limit, message=message)
-        return steps + self._judge_probes(look)
+        return steps + self._judge_probes(look) + self._meat.judge(now, look.meat, quiet)
+
+    def watch_meat(self, pieces: Iterable[str]) -> None:
+        """Watch over these pieces too."""
+        for piece in pieces:
+            self._meat.add(piece)
+        self.alarms |= self._meat.alarms
 
     def _judge_probes(self, look: Look) -> list[Transition]:
         steps: list[Transition] = []

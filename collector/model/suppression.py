@@ -16,6 +16,7 @@ class Circumstance(enum.StrEnum):
     WARMING = "the pit warms up"
     LID_OPEN = "the lid is open, or the chamber has not come back yet"
     UNREACHED = "the grate has not reached its band yet"
+    FADING = "the fire fades, which is told"
 
 
 _OF_PHASE = {
@@ -29,20 +30,24 @@ SUPPRESSED_WHILE: Mapping[str, tuple[Circumstance, ...]] = {
     "cold-spot": _NOT_STEADY,
     "spread": _NOT_STEADY,
     "drift": (Circumstance.UNREACHED, Circumstance.LID_OPEN),
+    "meat-falling": (Circumstance.FADING,),
 }
-"""Which rules are suppressed by design, and when; every other rule never is."""
+"""Which rules are suppressed by design, and when. Of the others the clock of danger alone is, for intact meat."""
 
 
-def circumstances(phase: Phase, *, fire_unlit: bool) -> frozenset[Circumstance]:
+def circumstances(phase: Phase, *, fire_unlit: bool, fading: bool = False) -> frozenset[Circumstance]:
     """Say what is so now that may suppress an alarm.
 
     Args:
         phase: of the fire.
         fire_unlit: the grate has not reached its band yet, or the lid is open.
+        fading: an alarm says that the fire fades.
     """
     now = {_OF_PHASE[phase]} if phase in _OF_PHASE else set()
     if fire_unlit and phase is not Phase.LID_OPEN:
         now.add(Circumstance.UNREACHED)
+    if fading:
+        now.add(Circumstance.FADING)
     return frozenset(now)
 
 

@@ -12,6 +12,7 @@ from collector.settings.calling import check_calling
 from collector.settings.check import Mistake, Where, mistakes
 from collector.settings.display_keys import check_display_keys
 from collector.settings.document import read_text, refusal, tables
+from collector.settings.meat import pieces_of
 from collector.settings.mended import depends, mended
 from collector.settings.outward import check_outward
 from collector.settings.quantity import parse_difference, parse_temperature
@@ -25,6 +26,8 @@ __all__ = ["Settings", "load", "parse"]
 METRES = {"cm": 0.01, "in": 0.0254}
 MAX_PROBES = 4096
 USUAL_TOLERANCE_KELVIN = 1.0
+TIMED_RULES = ("stall-long", "slipping", "danger-soon", "danger-over", "cool-late")
+"""Judged by time."""
 LOWEST_TARGET_CELSIUS, HIGHEST_TARGET_CELSIUS = 65.5, 371.2
 """150 °F and 700 °F: what a wood fire can hold in a chamber (common practice, no source)."""
 
@@ -100,7 +103,9 @@ class _Builder:
             chamber.name, chamber.shape, chamber.length * self._scale, chamber.width * self._scale, levels,
             chamber.fire_side,
         )  # fmt: skip
-        return Plan(view, probes, zones, target, target - band, target + band, rules)
+        size = chamber.length, chamber.width
+        meat = pieces_of(config.meat, probes, size, self._scale, self.found, self.warnings)
+        return Plan(view, probes, zones, target, target - band, target + band, rules, meat=meat)
 
     def _check_target(self, celsius: float) -> None:
         if not LOWEST_TARGET_CELSIUS <= celsius <= HIGHEST_TARGET_CELSIUS:
@@ -225,9 +230,13 @@ class _Builder:
             self.found.append(((*where, "limit"), "is set on each probe: stale_after"))
         elif rule.name == "battery-low" and (table.limit is not None or table.deadband is not None):
             self.found.append(((*where, "limit"), "is set by percent"))
+        elif rule.name in TIMED_RULES and (table.limit is not None or table.deadband is not None):
+            self.found.append(((*where, "limit"), "is set by minutes"))
+        elif rule.name == "hold-floor" and table.limit is not None:
+            self.found.append(((*where, "limit"), "is set on each piece of meat: hold"))
         elif table.limit is not None:
             changed = replace(changed, limit=parse_difference(table.limit))
-        if table.deadband is not None and rule.name not in ("probe-silent", "battery-low"):
+        if table.deadband is not None and rule.name not in ("probe-silent", "battery-low", *TIMED_RULES):
             changed = replace(changed, deadband=parse_difference(table.deadband))
         changed = self._rule_of_its_own(changed, table, where)
         if table.enabled is not None:
@@ -246,6 +255,10 @@ class _Builder:
             rule = replace(rule, limit=table.percent)
         elif table.percent is not None:
             self.found.append(((*where, "percent"), "goes with battery-low only"))
+        if table.minutes is not None and rule.name in TIMED_RULES:
+            rule = replace(rule, limit=60.0 * table.minutes)
+        elif table.minutes is not None:
+            self.found.append(((*where, "minutes"), f"goes with {', '.join(TIMED_RULES)} only"))
         if table.against is not None and rule.name == "cold-spot":
             rule = replace(rule, against=table.against)
         elif table.against is not None:

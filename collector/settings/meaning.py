@@ -9,7 +9,14 @@ from adapters.decode.gatt import full_uuid
 from adapters.decode.mqtt_payload import KeyPlace
 from adapters.errors import SourceConfigError
 from adapters.mqtt.filters import check_filter, check_topic
-from collector.settings.quantity import QuantityError, parse_difference, parse_hours, parse_temperature
+from collector.settings.quantity import (
+    QuantityError,
+    parse_difference,
+    parse_hours,
+    parse_mass,
+    parse_temperature,
+    parse_time_of_day,
+)
 
 __all__ = ["mistake_in"]
 
@@ -58,6 +65,11 @@ def _hours(text: str) -> None:
         parse_hours(text)
 
 
+def _time_of_day(text: str) -> None:
+    if text:
+        parse_time_of_day(text)
+
+
 def _address(text: str) -> None:
     if not _ADDRESS.fullmatch(text):
         raise SourceConfigError(
@@ -79,5 +91,7 @@ _CHECKS: dict[str, Callable[[str], object]] = {
     "JSON Pointer": _pointer,
     "device address": _address,
     "hours": _hours,
+    "mass": parse_mass,
+    "time of day": _time_of_day,
     "UUID": lambda text: full_uuid(text) if text else None,
 }

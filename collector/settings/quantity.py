@@ -5,7 +5,7 @@ import re
 
 from adapters.reading import Unit, difference_kelvin, to_celsius
 
-__all__ = ["QuantityError", "parse_difference", "parse_hours", "parse_temperature"]
+__all__ = ["QuantityError", "parse_difference", "parse_hours", "parse_mass", "parse_temperature", "parse_time_of_day"]
 
 _UNITS = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT, "K": Unit.KELVIN}
 _QUANTITY = re.compile(r"^\s*([-+]?\d+(?:\.\d+)?)\s*°?\s*([CFK])\s*$")
@@ -67,3 +67,43 @@ def parse_hours(text: str) -> tuple[int, int]:
     if start == end:
         raise QuantityError(f'{text!r} are no hours; write from when to when by a 24-hour clock, such as "22:30-06:00"')
     return start, end
+
+
+_MASS = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*(kg|lb)s?\s*$")
+_KILOGRAMS = {"kg": 1.0, "lb": 0.45359237}
+"""The avoirdupois pound is so many kilograms by definition."""
+MOST_KILOGRAMS = 100.0
+
+
+def parse_mass(text: str) -> float:
+    """Read the mass of a piece of meat; return kilograms.
+
+    >>> round(parse_mass("13 lb"), 1)
+    5.9
+
+    Raises:
+        QuantityError: not a number and its unit, or nothing that lies on a grate.
+    """
+    match = _MASS.match(text)
+    kilograms = float(match[1]) * _KILOGRAMS[match[2]] if match else 0.0
+    if not 0.0 < kilograms <= MOST_KILOGRAMS:
+        raise QuantityError(f'{text!r} is no mass of a piece of meat; write "13 lb" or "6 kg"')
+    return kilograms
+
+
+_TIME = re.compile(r"^\s*([01]?\d|2[0-3]):([0-5]\d)\s*$")
+
+
+def parse_time_of_day(text: str) -> int:
+    """Read a time of day; return minutes after midnight.
+
+    >>> parse_time_of_day("13:00")
+    780
+
+    Raises:
+        QuantityError: it is none.
+    """
+    match = _TIME.match(text)
+    if not match:
+        raise QuantityError(f'{text!r} is no time of day; write "13:00"')
+    return 60 * int(match[1]) + int(match[2])

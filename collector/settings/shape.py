@@ -24,8 +24,10 @@ __all__ = [
     "Display",
     "Heartbeat",
     "LadderTable",
+    "MeatTable",
     "MqttChannel",
     "MqttSource",
+    "PartTable",
     "PersonTable",
     "ProbeTable",
     "Publish",
@@ -59,6 +61,9 @@ Pointer = Annotated[str, Meta(extra={"means": "JSON Pointer"})]
 Address = Annotated[str, Meta(extra={"means": "device address"})]
 Uuid = Annotated[str, Meta(extra={"means": "UUID"})]
 Hours = Annotated[str, Meta(extra={"means": "hours"})]
+TimeOfDay = Annotated[str, Meta(extra={"means": "time of day"})]
+Mass = Annotated[str, Meta(extra={"means": "mass"})]
+Pair = tuple[float, float]
 TemperatureUnit = Literal["C", "F", "K"]
 ToleranceClass = Literal[
     "IEC 60751 AA", "IEC 60751 A", "IEC 60751 B", "IEC 60751 C", "IEC 60584-1 K class 1", "IEC 60584-1 K class 2"
@@ -285,13 +290,48 @@ class ProbeTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     target: Temperature | None = None
 
 
+class PartTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A part of a piece with a probe in it."""
+
+    probe: Name
+    wrap: Temperature | None = None
+    """In place of the piece's."""
+    done: Temperature | None = None
+
+
+class MeatTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A piece of meat."""
+
+    name: Name
+    cut: Literal["brisket", "pork shoulder", "ribs", "other"] = "brisket"
+    species: Literal["beef", "pork", "lamb", "poultry"] | None = None
+    """Empty: by its cut."""
+    mass: Mass | None = None
+    """`"13 lb"` or `"6 kg"`."""
+    intact: bool | None = None
+    """Whole muscle that nothing has pierced: not injected, bladed, tied open or ground."""
+    part: Annotated[dict[str, PartTable], Meta(min_length=1, max_length=8)]
+    """`[meat.part.flat]`, `[meat.part.point]`: what its parts are called, and the probe in each."""
+    x: Pair | None = None
+    y: Pair | None = None
+    """Where it lies on the grate, in the chamber's unit."""
+    wrap: Temperature | None = None
+    done: Temperature | None = None
+    hold: Temperature = "135 F"
+    """No colder than this while it is held hot."""
+    rest: Annotated[float, Meta(ge=0, le=1440)] = 60.0
+    """Minutes from done until it is served, at least."""
+    serve: TimeOfDay = ""
+    """`"13:00"`, local time."""
+
+
 class ZoneTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A named rectangle of a level."""
 
     name: Name
     level: Name = "grate"
-    x: tuple[float, float]
-    y: tuple[float, float]
+    x: Pair
+    y: Pair
 
 
 class AlarmTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -303,6 +343,8 @@ class AlarmTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     deadband: NotNegativeDifference | None = None
     percent: Annotated[float, Meta(ge=0, le=100)] | None = None
     """The limit of an alarm that is judged in percent."""
+    minutes: Positive | None = None
+    """The limit of an alarm that is judged by time."""
     against: Against | None = None
     """What a cold spot is cold against."""
     on_delay: NotNegative | None = None
@@ -408,6 +450,7 @@ class Config(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     source: Annotated[tuple[SourceTable, ...], Meta(min_length=1)]
     probe: Annotated[tuple[ProbeTable, ...], Meta(min_length=1)]
     zone: tuple[ZoneTable, ...] = ()
+    meat: Annotated[tuple[MeatTable, ...], Meta(max_length=16)] = ()
     alarm: dict[str, AlarmTable] = msgspec.field(default_factory=dict)
     channel: tuple[ChannelTable, ...] = ()
     person: tuple[PersonTable, ...] = ()

@@ -39,7 +39,8 @@ def write_messages(connection: sqlite3.Connection, cook: int, rows: Iterable[Mes
     """Write messages in place of what was known of them."""
     connection.executemany(
         f"INSERT INTO message ({_OF_MESSAGE}, cook) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) "  # noqa: S608 - our own names
-        "ON CONFLICT (id) DO UPDATE SET body = excluded.body, state = excluded.state, tries = excluded.tries, error = excluded.error, "
+        "ON CONFLICT (id) DO UPDATE SET body = excluded.body, state = excluded.state, tries = excluded.tries, "
+        "error = excluded.error, "
         "sent_ms = excluded.sent_ms",
         [
             (m.id, m.call, m.rung, m.person, m.channel, m.word, round(m.due_unix * 1000), m.body, m.state, m.tries,

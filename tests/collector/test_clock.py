@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from adapters.reading import Reading
 from collector.clock import Clock, boot_name, synchronised
 from collector.cooks import open_cook
-from collector.daemon import Late, date_anew
+from collector.late import Late, date_anew
 from collector.model.action import Action, ActionKind
 from collector.pipeline import Pipeline
 from collector.replay import differences

@@ -66,7 +66,7 @@ async def run_collector(options: argparse.Namespace) -> int:
         before, settings = settings, reload.found or settings
         note = ""
         if collector.late is not None:
-            from collector.daemon import date_anew
+            from collector.late import date_anew
 
             date_anew(_store(options, before), collector.late)
             note = collector.late.text

@@ -13,7 +13,6 @@ from adapters.reading import Reading
 from collector.calls.escalation import Call
 from collector.calls.record import CallRow, MessageRow
 from collector.cooks import open_cook
-from collector.daemon import Late, date_anew
 from collector.errors import KitchenError, StoreVersionError
 from collector.kitchen import tail
 from collector.kitchen.address import KitchenAddress
@@ -21,6 +20,7 @@ from collector.kitchen.archive import KitchenArchive, pits
 from collector.kitchen.forwarder import Forwarder
 from collector.kitchen.session import connect, prepare
 from collector.kitchen.tables import tables
+from collector.late import Late, date_anew
 from collector.model.action import Action, ActionKind
 from collector.model.vitals import DeviceVitals
 from collector.pipeline import Pipeline

@@ -1,0 +1,86 @@
+"""The alarm rules of the meat, applied to every piece. Pure."""
+
+import math
+from collections.abc import Iterable, Mapping
+
+from collector.model.alarm import Alarm, Transition
+from collector.model.meat.piece_watch import PieceLook
+from collector.model.plan import Plan, Rule
+
+__all__ = ["MEAT_RULES", "MeatAlarms"]
+
+MEAT_RULES = (
+    "wrap-ready", "done", "meat-falling", "stall-long", "slipping", "hold-floor", "danger-soon", "danger-over",
+    "cool-late",
+)  # fmt: skip
+_UNITS = dict.fromkeys(("stall-long", "slipping", "danger-soon", "danger-over", "cool-late"), "seconds")
+_WORDS = {
+    "wrap-ready": "the {} is at its wrap temperature: wrap it, if its bark pleases you",
+    "done": "the {} is at its done temperature: probe it, it is done by feel",
+    "meat-falling": "the {} falls while it cooks: look at its probe and at the fire",
+    "stall-long": "the {} stalls for longer than usual: wrap it, or give it time",
+    "slipping": "the {} will be late: wrap it, or raise the pit a little",
+    "hold-floor": "the {} is held too cold: bring it above the floor, or serve or cool it",
+    "danger-soon": "the {} has been between 41 and 135 °F for three hours: bring it through",
+    "danger-over": "the {} has been between 41 and 135 °F for four hours: your local code says what follows",
+    "cool-late": "the {} cools too slowly: divide it, put it on ice",
+}
+
+
+class MeatAlarms:
+    """All alarms of all pieces.
+
+    Args:
+        plan: the rules, and the pieces there are.
+    """
+
+    def __init__(self, plan: Plan) -> None:
+        self._rules: tuple[Rule, ...] = tuple(plan.rule(name) for name in MEAT_RULES)
+        self._of: dict[str, dict[str, Alarm]] = {}
+        for piece in plan.meat:
+            self.add(piece.name)
+
+    def add(self, piece: str) -> None:
+        """Watch over one more piece."""
+        if piece not in self._of:
+            self._of[piece] = {r.name: Alarm(r, piece, _UNITS.get(r.name, "kelvin")) for r in self._rules}
+
+    @property
+    def alarms(self) -> dict[str, Alarm]:
+        """Every alarm by its key."""
+        return {alarm.key: alarm for alarms in self._of.values() for alarm in alarms.values()}
+
+    def judge(self, now: float, looks: Iterable[PieceLook], quiet: Mapping[str, bool]) -> list[Transition]:
+        """Feed every alarm; return the steps that followed.
+
+        Args:
+            now: Unix seconds.
+            looks: of every piece.
+            quiet: rules that are suppressed by design now.
+        """
+        steps: list[Transition] = []
+        for look in looks:
+            for name, value in _values(look).items():
+                alarm = self._of[look.name][name]
+                steps += alarm.update(
+                    now, value, limit=alarm.rule.limit, message=_WORDS[name].format(look.name),
+                    suppress=quiet.get(name, False) or (look.intact and name in ("danger-soon", "danger-over")),
+                )  # fmt: skip
+                if math.isinf(alarm.value):
+                    alarm.value = math.nan
+        return steps
+
+
+def _values(look: PieceLook) -> dict[str, float]:
+    """Give the number that each rule judges."""
+    return {
+        "wrap-ready": look.past_wrap_kelvin,
+        "done": look.past_done_kelvin,
+        "meat-falling": look.fallen_kelvin,
+        "stall-long": look.stall_seconds,
+        "slipping": look.late_seconds,
+        "hold-floor": look.above_floor_kelvin,
+        "danger-soon": look.danger_seconds,
+        "danger-over": look.danger_seconds,
+        "cool-late": look.cool_left_seconds,
+    }

@@ -1,0 +1,47 @@
+"""The plan back from when the meat is to be served: rest by, wrap by, on by, the fire by. Pure."""
+
+import math
+
+from collector.model.meat.piece import Piece
+
+__all__ = ["before_it_is_on", "while_it_cooks"]
+
+HOURS_PER_POUND, USUAL_HOURS = 1.25, 13.0
+"""An hour to an hour and a half a pound of brisket over a low fire (common practice, no source)."""
+FEWEST_HOURS, MOST_HOURS = 6.0, 20.0
+LIGHT_SECONDS = 3600.0
+WRAP_SHARE = 0.6
+"""Of the time to done when it is wrapped (common practice, no source)."""
+POUND_KG = 0.45359237
+
+Steps = tuple[tuple[str, float], ...]
+
+
+def before_it_is_on(piece: Piece, now: float) -> Steps:
+    """Plan by rule of thumb, before the meat has told anything: what by when, Unix seconds; nothing without a time."""
+    hours = USUAL_HOURS
+    if piece.mass_kg is not None:
+        hours = min(max(HOURS_PER_POUND * piece.mass_kg / POUND_KG, FEWEST_HOURS), MOST_HOURS)
+    serve = piece.serve_unix(now, 3600.0 * hours + piece.rest_seconds)
+    if math.isnan(serve):
+        return ()
+    done = serve - piece.rest_seconds
+    on = done - 3600.0 * hours
+    wrap = on + WRAP_SHARE * 3600.0 * hours
+    return (("light the fire", on - LIGHT_SECONDS), ("on", on), ("wrap", wrap), ("rest", done), ("serve", serve))
+
+
+def while_it_cooks(piece: Piece, on_unix: float, wrapping_seconds: float) -> Steps:
+    """Plan by the forecast.
+
+    Args:
+        piece: the piece.
+        on_unix: when it went on.
+        wrapping_seconds: from its wrap temperature to done, as it is expected; NaN: not known, or wrapped already.
+    """
+    serve = piece.serve_unix(on_unix)
+    if math.isnan(serve):
+        return ()
+    done = serve - piece.rest_seconds
+    wrap = (("wrap", done - wrapping_seconds),) if math.isfinite(wrapping_seconds) else ()
+    return (*wrap, ("rest", done), ("serve", serve))

@@ -1,0 +1,91 @@
+"""A piece of meat as the cook describes it: cut, mass, where it lies, its probes and where they are to arrive. Pure."""
+
+import enum
+import math
+from dataclasses import dataclass
+
+__all__ = ["FOOD_CODE_HOLD_CELSIUS", "Cut", "MeatPhase", "Part", "Piece", "Species"]
+
+FOOD_CODE_HOLD_CELSIUS = (135.0 - 32.0) / 1.8
+"""135 °F: the hot-holding floor of the FDA Food Code, 3-501.16."""
+
+
+class Cut(enum.StrEnum):
+    """What it is cut from, as the trade calls it."""
+
+    BRISKET = "brisket"
+    PORK_SHOULDER = "pork shoulder"
+    RIBS = "ribs"
+    OTHER = "other"
+
+
+class Species(enum.StrEnum):
+    """Whose meat it is; tables of safety are by species."""
+
+    BEEF = "beef"
+    PORK = "pork"
+    LAMB = "lamb"
+    POULTRY = "poultry"
+
+
+class MeatPhase(enum.StrEnum):
+    """Where a piece is in the night."""
+
+    WAITING = "not on yet"
+    COOKING = "cooking"
+    WRAPPED = "wrapped"
+    RESTING = "resting"
+    HOLDING = "holding"
+    COOLING = "cooling"
+    OFF = "off"
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part of a piece with a probe in it."""
+
+    name: str
+    """`flat`, `point`, as the cook calls it."""
+    probe: str
+    """Name of its probe."""
+    wrap_at: float | None = None
+    done_at: float | None = None
+    """Where it is to arrive, °C; None: the cook has not said."""
+
+    @property
+    def wrap_celsius(self) -> float:
+        """Where it is to be wrapped; NaN: not said."""
+        return math.nan if self.wrap_at is None else self.wrap_at
+
+    @property
+    def done_celsius(self) -> float:
+        """Where it is done; NaN: not said."""
+        return math.nan if self.done_at is None else self.done_at
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One piece of meat."""
+
+    name: str
+    cut: Cut = Cut.BRISKET
+    parts: tuple[Part, ...] = ()
+    mass_kg: float | None = None
+    species: Species = Species.BEEF
+    intact: bool | None = None
+    """Whole muscle that nothing has pierced, so that what lives on it lives on its surface; None: not said."""
+    place: tuple[float, float, float, float] | None = None
+    """Where it lies on the grate, metres: x from and to, y from and to; None: not said."""
+    hold_celsius: float = FOOD_CODE_HOLD_CELSIUS
+    """No colder than this while it is held hot."""
+    rest_seconds: float = 3600.0
+    """From done until it is to be served, at least."""
+    serve_day_seconds: float | None = None
+    """When it is to be served, second of the day in UTC; None: not said."""
+
+    def serve_unix(self, on_unix: float, soonest_seconds: float = 4 * 3600.0) -> float:
+        """Give when it is to be served: the first such time of day that is not too soon after it went on; or NaN."""
+        if self.serve_day_seconds is None:
+            return math.nan
+        least = on_unix + soonest_seconds
+        return least + (self.serve_day_seconds - least) % 86_400.0

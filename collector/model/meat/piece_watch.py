@@ -1,0 +1,303 @@
+"""One piece of meat through the night: its phase, its parts, and the plan back from when it is to be served. Pure."""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from collector.model.field import Array
+from collector.model.meat.backwards import before_it_is_on, while_it_cooks
+from collector.model.meat.forecast import Arrival, air_needed, curve, of_piece
+from collector.model.meat.part_watch import ROW_SECONDS, PartWatch
+from collector.model.meat.piece import MeatPhase, Piece
+from collector.model.meat.safety import Cooling
+from collector.model.meat.stall import wrap_gain_seconds
+from collector.model.meat.track import Track
+from collector.model.plan import GRATE, Plan
+from collector.snapshot import UNKNOWN_ARRIVAL, AheadView, ArrivalView, MeatView, PartView
+
+__all__ = ["ROW_SECONDS", "PieceLook", "PieceWatch"]
+
+STALL_ROWS = 5
+PLAN_ROWS = 10
+"""The stall is looked for, and the plan for lateness, once in so many minutes."""
+AHEAD_SECONDS = 1800.0
+MOST_AHEAD = 24
+HOT_GRATE_CELSIUS = 60.0
+"""Below this the pit is no oven yet, and what rises is no meat that went on."""
+APART_KELVIN, AIR_APART_KELVIN = 8.0, 3.0
+ON = (MeatPhase.COOKING, MeatPhase.WRAPPED)
+
+
+@dataclass(frozen=True, slots=True)
+class PieceLook:
+    """What the alarms of a piece are fed; NaN where it cannot be told, or is not asked in this phase."""
+
+    name: str
+    past_wrap_kelvin: float
+    """The part furthest from its wrap temperature, above it."""
+    past_done_kelvin: float
+    fallen_kelvin: float
+    stall_seconds: float
+    late_seconds: float
+    above_floor_kelvin: float
+    danger_seconds: float
+    cool_left_seconds: float
+    intact: bool
+
+
+class PieceWatch:
+    """Follows one piece.
+
+    Args:
+        piece: as the cook describes it.
+        plan: the set-up; its probes and zones.
+    """
+
+    def __init__(self, piece: Piece, plan: Plan) -> None:
+        self.piece = piece
+        self.phase = MeatPhase.WAITING
+        self.since_unix = math.nan
+        self.on_unix = math.nan
+        self._wrapped_unix = math.nan
+        self._parts = [PartWatch(part, piece.species) for part in piece.parts]
+        names = [p.name for p in plan.probes]
+        self._probes = [names.index(part.probe) if part.probe in names else None for part in piece.parts]
+        self._zones = [_zone_of(plan, piece, probe) for probe in self._probes]
+        self._zone_names = [z.name for z in plan.zones]
+        self._cooling = Cooling()
+        self._late_seconds = math.nan
+        self._rows = 0
+        self._shown: tuple[int, MeatView] | None = None
+
+    def again(self, piece: Piece, plan: Plan) -> "PieceWatch":
+        """Go on with a piece that the cook describes anew; parts of the same probe keep what is known of them."""
+        fresh = PieceWatch(piece, plan)
+        fresh.phase, fresh.since_unix, fresh.on_unix = self.phase, self.since_unix, self.on_unix
+        fresh._wrapped_unix, fresh._cooling, fresh._rows = self._wrapped_unix, self._cooling, self._rows
+        known = {watch.part.probe: watch for watch in self._parts}
+        for k, watch in enumerate(fresh._parts):
+            before = known.get(watch.part.probe)
+            if before is not None:
+                before.part = watch.part
+                fresh._parts[k] = before
+        return fresh
+
+    def turn(self, phase: MeatPhase, now: float) -> None:
+        """Go over to a phase."""
+        if phase in ON and math.isnan(self.on_unix):
+            self._begin(now)
+        if phase is MeatPhase.WRAPPED:
+            self._wrapped_unix = now
+        elif phase is MeatPhase.COOKING:
+            self._wrapped_unix = math.nan
+        elif phase is MeatPhase.WAITING:
+            self.on_unix = self._wrapped_unix = math.nan
+        elif phase is MeatPhase.COOLING:
+            self._cooling = Cooling()
+        self.phase, self.since_unix = phase, now
+        self._shown = None
+
+    def _begin(self, on_unix: float) -> None:
+        self.on_unix = on_unix
+        for watch in self._parts:
+            watch.begin(on_unix)
+
+    def row(self, now: float, values: Array, zone_celsius: Array, grate_celsius: float) -> bool:
+        """Take one row a minute; tell whether it shows that the meat went on.
+
+        Args:
+            now: Unix seconds.
+            values: of the probes that are believed, °C, NaN of the others, shape (probes,).
+            zone_celsius: shape (zones,).
+            grate_celsius: mean of the grate.
+        """
+        on = not math.isnan(self.on_unix)
+        self._rows += 1
+        for watch, probe, zone in zip(self._parts, self._probes, self._zones, strict=True):
+            celsius = math.nan if probe is None else float(values[probe])
+            air = math.nan if zone is None else float(zone_celsius[zone])
+            watch.row(now, celsius, grate_celsius if math.isnan(air) else air, on=on)
+        if self.phase is MeatPhase.COOLING:
+            self._cooling.look(now, max((w.celsius for w in self._parts), default=math.nan))
+        if on and self.phase in ON:
+            if self._rows % STALL_ROWS == 0:
+                for watch in self._parts:
+                    watch.find_stall(self._track(watch))
+            if self._rows % PLAN_ROWS == 0 and self.piece.serve_day_seconds is not None:
+                self._late_seconds = self._late(self._done(self._arrivals()))
+        began = [watch.rose_at() for watch in self._parts] if self.phase is MeatPhase.WAITING else []
+        rose = [at for at in began if at is not None]
+        if not rose or not grate_celsius >= HOT_GRATE_CELSIUS:
+            return False
+        self._begin(min(rose))
+        self.phase, self.since_unix = MeatPhase.COOKING, self.on_unix
+        return True
+
+    def _track(self, watch: PartWatch) -> Track:
+        return watch.track(self.on_unix, self._wrapped_unix, self.piece.cut, _known(self.piece.mass_kg))
+
+    def _arrivals(self) -> list[tuple[Arrival, Arrival]]:
+        return [watch.arrivals(self._track(watch)) for watch in self._parts]
+
+    def _done(self, arrivals: Sequence[tuple[Arrival, Arrival]]) -> Arrival | None:
+        asked = [done for _, done in arrivals if not math.isnan(done.target_celsius)]
+        return of_piece(asked) if asked else None
+
+    def _done_by(self) -> float:
+        """Give when it must be done to be served in time, Unix seconds."""
+        return self.piece.serve_unix(self.on_unix) - self.piece.rest_seconds
+
+    def _late(self, done: Arrival | None) -> float:
+        return math.nan if done is None else self.on_unix + done.median_seconds - self._done_by()
+
+    def look(self, now: float) -> PieceLook:
+        """Say what the alarms are fed."""
+        parts, phase = self._parts, self.phase
+        cooking = phase in ON
+        stalls = [w.stall for w in parts if w.stall is not None and math.isnan(w.stall.end_seconds)]
+        lasting = [now - self.on_unix - s.onset_seconds for s in stalls]
+        left = self._cooling.due_unix() - now if phase is MeatPhase.COOLING else math.inf
+        over = (MeatPhase.WAITING, MeatPhase.COOLING, MeatPhase.OFF)
+        return PieceLook(
+            self.piece.name,
+            _least(w.celsius - w.part.wrap_celsius for w in parts) if phase is MeatPhase.COOKING else _not_asked(),
+            _least(w.celsius - w.part.done_celsius for w in parts) if cooking else _not_asked(),
+            _most(w.fallen_kelvin() for w in parts) if cooking else 0.0,
+            max(lasting, default=0.0) if cooking else 0.0,
+            self._late_seconds if cooking else -math.inf,
+            _least(w.celsius for w in parts) - self.piece.hold_celsius if phase is MeatPhase.HOLDING else math.inf,
+            0.0 if phase in over else _most(w.danger_seconds for w in parts),
+            left,
+            self.piece.intact is True,
+        )
+
+    def view(self, now: float) -> MeatView:
+        """Show it; worked out once a minute."""
+        if self._shown is None or self._shown[0] != self._rows:
+            self._shown = (self._rows, self._view(now))
+        return self._shown[1]
+
+    def _view(self, now: float) -> MeatView:
+        piece, on = self.piece, self.phase in ON
+        arrivals = self._arrivals() if on else []
+        done = self._done(arrivals) if on else None
+        serve = math.nan if math.isnan(self.on_unix) else piece.serve_unix(self.on_unix)
+        late = math.nan if math.isnan(serve) or not on else self._late(done)
+        needed = math.nan
+        if late > 0.0:
+            by = self._done_by() - self.on_unix
+            needed = _most(
+                air_needed(self._track(w), w.part.done_celsius, by, wrap_at_celsius=w.part.wrap_celsius)
+                for w in self._parts
+            )
+        held = now - self.since_unix if self.phase is MeatPhase.HOLDING else 0.0
+        due = self._cooling.due_unix() if self.phase is MeatPhase.COOLING else math.nan
+        trend = _least(w.slope_kelvin_per_hour() for w in self._parts) if held else math.nan
+        return MeatView(
+            piece.name, piece.cut, piece.mass_kg, self.phase, self.since_unix,
+            None if math.isnan(self.on_unix) else self.on_unix, piece.place,
+            tuple(self._part_view(k, arrivals[k] if on else None) for k in range(len(self._parts))),
+            UNKNOWN_ARRIVAL if done is None else self._arrival(done), None if math.isnan(serve) else serve,
+            self._steps(now, arrivals), late, needed, piece.hold_celsius, held, trend,
+            None if math.isnan(due) else due, piece.intact, self._advice(),
+        )  # fmt: skip
+
+    def _part_view(self, k: int, arrivals: tuple[Arrival, Arrival] | None) -> PartView:
+        watch, stall = self._parts[k], self._parts[k].stall
+        zone = self._zones[k]
+        wrap, done = (UNKNOWN_ARRIVAL,) * 2 if arrivals is None else (self._arrival(a) for a in arrivals)
+        ended = math.nan if stall is None else stall.end_seconds
+        gain = math.nan
+        if arrivals is not None and self.phase is MeatPhase.COOKING:
+            gain = wrap_gain_seconds(self._track(watch), watch.part.done_celsius)
+        return PartView(
+            watch.part.name, watch.part.probe, watch.celsius, watch.air_celsius,
+            "" if zone is None else self._zone_names[zone], watch.part.wrap_celsius, watch.part.done_celsius,
+            wrap, done,
+            () if arrivals is None else self._ahead(watch),
+            None if stall is None else self.on_unix + stall.onset_seconds,
+            None if math.isnan(ended) else self.on_unix + ended,
+            math.nan if stall is None else stall.celsius, math.nan if stall is None else stall.wet_bulb_celsius, gain,
+            watch.danger_seconds, watch.log_reduction,
+        )  # fmt: skip
+
+    def _ahead(self, watch: PartWatch) -> tuple[AheadView, ...]:
+        track = self._track(watch)
+        last = float(track.seconds[-1]) if len(track.seconds) else 0.0
+        at: Array = np.array([last + AHEAD_SECONDS * k for k in range(1, MOST_AHEAD + 1)], dtype=np.float64)
+        rows = curve(track, at, wrap_at_celsius=watch.part.wrap_celsius)
+        return tuple(
+            AheadView(self.on_unix + float(t), *(float(v) for v in row))
+            for t, row in zip(at, rows, strict=True) if np.isfinite(row).all()
+        )  # fmt: skip
+
+    def _arrival(self, arrival: Arrival) -> ArrivalView:
+        on = self.on_unix
+        return ArrivalView(
+            on + arrival.low_seconds, on + arrival.median_seconds, on + arrival.high_seconds, arrival.why
+        )  # fmt: skip
+
+    def _steps(self, now: float, arrivals: Sequence[tuple[Arrival, Arrival]]) -> tuple[tuple[str, float], ...]:
+        """Plan back from the time it is to be served."""
+        if math.isnan(self.on_unix):
+            return before_it_is_on(self.piece, now)
+        if self.phase in ON:
+            wrapping = _most(done.median_seconds - wrap.median_seconds for wrap, done in arrivals)
+            return while_it_cooks(self.piece, self.on_unix, wrapping if self.phase is MeatPhase.COOKING else math.nan)
+        return ()
+
+    def _advice(self) -> tuple[str, ...]:
+        """Say what the trade does about what is seen."""
+        if self.phase not in ON:
+            return ()
+        known = [w for w in self._parts if math.isfinite(w.celsius)]
+        said = []
+        if len(known) >= 2:
+            slow, fast = min(known, key=lambda w: w.celsius), max(known, key=lambda w: w.celsius)
+            if fast.celsius - slow.celsius >= APART_KELVIN:
+                behind = f"the {slow.part.name} falls behind the {fast.part.name}"
+                if fast.air_celsius - slow.air_celsius >= AIR_APART_KELVIN:
+                    said.append(
+                        f"{behind} and lies in colder air: turn it round, shift it towards the fire, or shield the "
+                        f"{fast.part.name}"
+                    )
+                else:
+                    said.append(f"{behind} though their air is alike: shield the {fast.part.name}, or wrap it")
+        if any(w.celsius >= w.part.done_celsius for w in known):
+            said.append("done is by feel, not by the number alone: probe it")
+        return tuple(said)
+
+
+def _zone_of(plan: Plan, piece: Piece, probe: int | None) -> int | None:
+    """Find the zone of the grate that a part lies in: by its probe's place, else by the middle of the piece."""
+    x = y = math.nan
+    if piece.place is not None:
+        x, y = (piece.place[0] + piece.place[1]) / 2, (piece.place[2] + piece.place[3]) / 2
+    if probe is not None and plan.probes[probe].x_m is not None and plan.probes[probe].y_m is not None:
+        x, y = plan.probes[probe].x_m or 0.0, plan.probes[probe].y_m or 0.0
+    for k, zone in enumerate(plan.zones):
+        if zone.level == GRATE and zone.x0_m <= x <= zone.x1_m and zone.y0_m <= y <= zone.y1_m:
+            return k
+    return None
+
+
+def _least(values: Iterable[float]) -> float:
+    """Give the least; NaN where one is not known: all of them must be there."""
+    found = list(values)
+    return min(found) if found and not any(math.isnan(v) for v in found) else math.nan
+
+
+def _most(values: Iterable[float]) -> float:
+    """Give the greatest of those that are known."""
+    return max((v for v in values if not math.isnan(v)), default=math.nan)
+
+
+def _known(value: float | None) -> float:
+    return math.nan if value is None else value
+
+
+def _not_asked() -> float:
+    """Stand for a condition that is over in this phase."""
+    return -math.inf

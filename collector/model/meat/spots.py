@@ -1,0 +1,51 @@
+"""What the cook reads by hand, and where: a thermometer put into the meat, or how brown bread got in a place. Pure."""
+
+from collections import deque
+from dataclasses import dataclass
+from typing import Literal
+
+from collector.snapshot import SpotView
+
+__all__ = ["BREAD_MOST", "Spot", "SpotBook", "spot_mistake"]
+
+KEPT = 200
+BREAD_MOST = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """One reading by hand."""
+
+    kind: Literal["spot", "bread"]
+    where: str
+    value: float
+    """Degrees Celsius, or how brown the bread is: 1, as it was, to 5, burnt."""
+    x_m: float | None = None
+    y_m: float | None = None
+    """None where the place has none."""
+
+
+def spot_mistake(spot: Spot) -> str:
+    """Say why a reading by hand cannot be one; empty where it can."""
+    if not spot.where or len(spot.where) > 60:
+        return "say where it was read, in at most 60 characters"
+    if spot.kind == "bread" and not 1.0 <= spot.value <= BREAD_MOST:
+        return "a bread test is scored from 1, as it was, to 5, burnt"
+    if spot.kind == "spot" and not -30.0 <= spot.value <= 400.0:
+        return "no thermometer reads that in a pit"
+    return ""
+
+
+class SpotBook:
+    """Holds the newest readings by hand."""
+
+    def __init__(self) -> None:
+        self._spots: deque[SpotView] = deque(maxlen=KEPT)
+
+    def add(self, spot: Spot, time_unix: float) -> None:
+        """Take one."""
+        self._spots.append(SpotView(time_unix, spot.kind, spot.where, spot.x_m, spot.y_m, spot.value))
+
+    def views(self) -> tuple[SpotView, ...]:
+        """Show all, oldest first."""
+        return tuple(self._spots)

@@ -1,0 +1,111 @@
+"""Opens the store and the cook in it at the start of a run; what stands in the way is mended where it can be."""
+
+import logging
+import time
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+
+from collector.clock import Clock, boot_name
+from collector.cooks import Opened, open_cook
+from collector.errors import StoreDamagedError, StoreError
+from collector.model.plan import Plan
+from collector.store.archive import Archive
+from collector.store.damage import set_aside
+from collector.store.database import Database
+from collector.store.row import unix_of
+
+__all__ = ["AWAY_SECONDS", "OpenStore", "open_store"]
+
+log = logging.getLogger(__name__)
+
+DAY_SECONDS = 86400.0
+AWAY_SECONDS = 30.0
+"""A longer absence is put on record, and no probe is called silent for it."""
+
+
+@dataclass(frozen=True, slots=True)
+class OpenStore:
+    """The store of this run."""
+
+    database: Database
+    opened: Opened
+    boot_began_ms: int
+    """From when on what is on record was written since the machine started; milliseconds since the epoch."""
+    set_aside: str = ""
+    """What became of a store that was damaged, for the record; empty where none was."""
+
+
+def open_store(
+    path: Path, plan: Plan, clock: Clock, *, cook: str, start_unix: float | None, keep_days: float, settled_only: bool
+) -> OpenStore:
+    """Open the store and the cook in it; a damaged store is set aside, old cooks go where a new one begins.
+
+    Args:
+        path: of the store.
+        plan: the set-up.
+        clock: set forward where the record is ahead of it.
+        cook: name of a new cook; empty to go on with the open one.
+        start_unix: the time; None: the clock's.
+        keep_days: cooks that ended longer ago are deleted when a new one begins; 0: none are.
+        settled_only: of these only what a server holds whole.
+
+    Raises:
+        StoreError: it cannot be used.
+    """
+    try:
+        return _open(path, plan, clock, cook, start_unix, keep_days, settled_only=settled_only)
+    except StoreDamagedError as error:
+        kept = set_aside(path, time.strftime("%Y%m%d-%H%M%S"))
+        aside = f"the store was damaged; it is kept as {kept}, and the night goes on in a fresh one"
+        log.error("%s: %s", error, aside)  # noqa: TRY400 - the cause is in the sentence
+    fresh = _open(path, plan, clock, cook, start_unix, keep_days, settled_only=settled_only)
+    return OpenStore(fresh.database, fresh.opened, fresh.boot_began_ms, aside)
+
+
+def _open(
+    path: Path, plan: Plan, clock: Clock, cook: str, start_unix: float | None, keep_days: float, *, settled_only: bool
+) -> OpenStore:
+    database = Database(path)
+    try:
+        now = _time_after_the_record(path, clock) if start_unix is None else start_unix
+        boot_ms = database.boot_began_ms(boot_name(), int(now * 1000))
+        opened = open_cook(database, plan, now, name=cook, coldside=version("coldside"))
+        if keep_days and not opened.resumed:
+            _forget_old(database, now - keep_days * DAY_SECONDS, settled_only=settled_only)
+    except BaseException:
+        database.close()
+        raise
+    return OpenStore(database, opened, boot_ms)
+
+
+def _forget_old(database: Database, before_unix: float, *, settled_only: bool) -> None:
+    """Delete the cooks that ended before a time; that this cannot be done now is no reason not to collect."""
+    with Archive(database.path) as archive:
+        old = archive.ended_before(before_unix)
+    if settled_only:
+        settled = database.settled()
+        old = [cook for cook in old if cook.number in settled]
+    try:
+        gone = database.forget(old)
+    except StoreError as error:
+        log.warning("old cooks stay for now: %s", error)
+        return
+    if old:
+        names = ", ".join(cook.name for cook in old)
+        log.info("deleted %d readings of cooks past their time: %s", gone, names)
+
+
+def _time_after_the_record(path: Path, clock: Clock) -> float:
+    """Give the time, never before what is on record: a clock set back, or a store played ahead of it.
+
+    Time then runs on from the end of the record; order on record is worth more than the hour on the wall.
+    """
+    with Archive(path) as archive:
+        last = unix_of(archive.last_ordinal())
+    ahead = last - clock.now()
+    if ahead > 0:
+        clock.set_forward(ahead)
+        if ahead > AWAY_SECONDS:
+            log.warning("the clock is %.0f s behind the record; times go on from the record's end", ahead)
+    return clock.now()

@@ -1,0 +1,110 @@
+"""Pieces of meat from the config, and what must hold of them."""
+
+import datetime as dt
+from collections.abc import Sequence
+
+from collector.model.meat.piece import FOOD_CODE_HOLD_CELSIUS, Cut, Part, Piece, Species
+from collector.model.plan import Probe
+from collector.settings.check import Mistake
+from collector.settings.quantity import parse_mass, parse_temperature, parse_time_of_day
+from collector.settings.shape import MeatTable, PartTable
+
+__all__ = ["local_day_seconds", "pieces_of"]
+
+COLDEST_TARGET_CELSIUS, HOTTEST_TARGET_CELSIUS = 45.0, 105.0
+"""Meat is neither done below the first nor gets hotter than a little over the second inside."""
+DAY_SECONDS = 86_400
+
+
+def pieces_of(
+    tables: Sequence[MeatTable],
+    probes: Sequence[Probe],
+    chamber: tuple[float, float],
+    metres: float,
+    found: list[Mistake],
+    warnings: list[str],
+) -> tuple[Piece, ...]:
+    """Make the pieces; they are of use only where nothing was found.
+
+    Args:
+        tables: as the config has them.
+        probes: of the plan.
+        chamber: its length and width, in the config's unit.
+        metres: of that unit.
+        found: gets the mistakes.
+        warnings: gets a sentence for each thing that looks unwise.
+    """  # fmt: skip
+    pieces, taken, names = [], dict[str, str](), set[str]()
+    for i, table in enumerate(tables):
+        if table.name in names:
+            found.append((("meat", i, "name"), "another piece is named so too"))
+        names.add(table.name)
+        for name, part in table.part.items():
+            _check_part(("meat", i, "part", name), f"{table.name} {name}", part, table, probes, taken, found)
+        _check_place(i, table, chamber, found)
+        hold = parse_temperature(table.hold)
+        if hold < FOOD_CODE_HOLD_CELSIUS - 0.05:
+            warnings.append(
+                f"meat {table.name}: a floor of {table.hold} is below the 135 °F (57 °C) of the FDA Food Code; your "
+                "local code decides what may be held colder"
+            )
+        if table.intact is None:
+            warnings.append(
+                f"meat {table.name}: say intact = true where nothing has pierced it, false where it was injected, "
+                "bladed or tied open; until then it counts as pierced"
+            )
+        pieces.append(_piece(table, metres))
+    return tuple(pieces)
+
+
+def _check_part(
+    where: tuple[str | int, ...], named: str, part: PartTable, table: MeatTable, probes: Sequence[Probe],
+    taken: dict[str, str], found: list[Mistake],
+) -> None:  # fmt: skip
+    meat = [p.name for p in probes if p.duty == "meat"]
+    if part.probe not in meat:
+        there = ", ".join(meat) or "none yet"
+        found.append(((*where, "probe"), f'there is no probe {part.probe!r} with duty = "meat"; there is {there}'))
+    elif part.probe in taken:
+        found.append(((*where, "probe"), f"is in the {taken[part.probe]} already"))
+    taken.setdefault(part.probe, named)
+    for key in ("wrap", "done"):
+        text = getattr(part, key)
+        at = where if text is not None else where[:2]
+        text = text if text is not None else getattr(table, key)
+        if text is not None and not COLDEST_TARGET_CELSIUS <= parse_temperature(text) <= HOTTEST_TARGET_CELSIUS:
+            what = f"{text!r} is no temperature at which meat is wrapped or done; 113 F to 221 F (45 C to 105 C) is"
+            if ((*at, key), what) not in found:
+                found.append(((*at, key), what))
+
+
+def _check_place(i: int, table: MeatTable, chamber: tuple[float, float], found: list[Mistake]) -> None:
+    if (table.x is None) is not (table.y is None):
+        found.append((("meat", i, "y" if table.y is None else "x"), "is missing: x and y go together"))
+    for axis, pair, most in (("x", table.x, chamber[0]), ("y", table.y, chamber[1])):
+        if pair is not None and not 0.0 <= pair[0] < pair[1] <= most:
+            what = f"goes from {pair[0]:g} to {pair[1]:g}; it must go from less to more, between 0 and {most:g}"
+            found.append((("meat", i, axis), what))
+
+
+def _piece(table: MeatTable, metres: float) -> Piece:
+    species = table.species or ("pork" if table.cut == "pork shoulder" else "beef")
+    parts = []
+    for name, part in table.part.items():
+        wrap, done = part.wrap or table.wrap, part.done or table.done
+        targets = (None if text is None else parse_temperature(text) for text in (wrap, done))
+        parts.append(Part(name, part.probe, *targets))
+    place = None
+    if table.x is not None and table.y is not None:
+        place = (table.x[0] * metres, table.x[1] * metres, table.y[0] * metres, table.y[1] * metres)
+    return Piece(
+        table.name, Cut(table.cut), tuple(parts), None if table.mass is None else parse_mass(table.mass),
+        Species(species), table.intact, place, parse_temperature(table.hold), table.rest * 60.0,
+        local_day_seconds(parse_time_of_day(table.serve)) if table.serve else None,
+    )  # fmt: skip
+
+
+def local_day_seconds(minutes: int) -> float:
+    """Turn a local time of day, minutes after midnight, into the second of the day in UTC that it is now."""
+    offset = dt.datetime.now(dt.UTC).astimezone().utcoffset() or dt.timedelta()
+    return float((minutes * 60 - round(offset.total_seconds())) % DAY_SECONDS)

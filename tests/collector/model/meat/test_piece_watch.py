@@ -1,0 +1,292 @@
+"""A piece of meat through the night, its phases, clocks and advice."""
+
+import dataclasses
+import math
+
+import msgspec
+import numpy as np
+import pytest
+
+from adapters.reading import Reading
+from adapters.rehearsal.brisket import Brisket
+from collector.engine import Engine
+from collector.model.action import Action, ActionKind
+from collector.model.meat.piece import MeatPhase, Part, Piece
+from collector.model.meat.piece_watch import PieceWatch
+from collector.model.meat.spots import Spot
+from collector.model.plan import Plan, Probe, Zone
+from collector.snapshot import AlarmState, ChamberView
+
+START = 1_790_000_040.0
+PIECE = Piece(
+    "brisket", mass_kg=6.0, parts=(Part("flat", "flat tip", 73.9, 95.0), Part("point", "point tip", 73.9, 95.0)),
+    place=(0.3, 1.0, 0.1, 0.4), rest_seconds=3600.0,
+)  # fmt: skip
+
+
+def plan_of(*pieces):
+    chamber = ChamberView("pit", "cylinder", 1.2, 0.5, ("grate",))
+    grate = tuple(
+        Probe(f"p{k}", "s", f"p{k}", "chamber", "grate", x, y)
+        for k, (x, y) in enumerate([(0.1, 0.12), (0.1, 0.38), (0.6, 0.12), (0.6, 0.38), (1.1, 0.12), (1.1, 0.38)])
+    )
+    meat = (
+        Probe("flat tip", "s", "flat", "meat", "grate", 0.9, 0.25),
+        Probe("point tip", "s", "point", "meat", "grate", 0.4, 0.25),
+    )
+    zones = (Zone("point side", "grate", 0.0, 0.6, 0.0, 0.5), Zone("flat side", "grate", 0.6, 1.2, 0.0, 0.5))
+    return Plan(chamber, grate + meat, zones, 113.0, 99.0, 127.0, meat=pieces)
+
+
+class Night:
+    """A piece watched a minute at a time, in an air of its own for each part."""
+
+    def __init__(self, piece=PIECE, air=(110.0, 115.0), thick=(0.025, 0.04)):
+        self.watch = PieceWatch(piece, plan_of(piece))
+        self.parts = [Brisket(half, 4.0) for half in thick]
+        self.air = list(air)
+        self.now = START
+        self.on = False
+        self.tip = (0.0, 0.0)
+
+    def minutes(self, count, values=None):
+        went_on = False
+        for _ in range(count):
+            for part, air in zip(self.parts, self.air, strict=True):
+                for _ in range(4):
+                    if self.on:
+                        part.step(15.0, air)
+            told = [part.celsius[2] for part in self.parts] if values is None else values
+            grate = float(np.mean(self.air))
+            row = np.array([grate] * 6 + told)
+            self.now += 60.0
+            went_on |= self.watch.row(self.now, row, np.array([self.air[1], self.air[0]]), grate)
+        return went_on
+
+    def look(self):
+        return self.watch.look(self.now)
+
+    def view(self):
+        return self.watch.view(self.now)
+
+
+def test_it_goes_on_by_itself_when_cold_meat_warms_in_a_hot_pit():
+    night = Night()
+    assert not night.minutes(30), "cold meat that stays cold is not on yet"
+    assert night.watch.phase is MeatPhase.WAITING
+    night.on = True
+    before = night.now
+    assert night.minutes(120)
+    assert night.watch.phase is MeatPhase.COOKING
+    assert before - 120 <= night.watch.on_unix <= before + 45 * 60
+
+
+@pytest.mark.parametrize("grate", [30.0, math.nan])
+def test_meat_that_warms_in_a_cold_pit_lies_on_the_table(grate):
+    night = Night(air=(grate, grate))
+    for celsius in np.linspace(4.0, 15.0, 120):
+        assert not night.minutes(1, [celsius, celsius])
+    assert night.watch.phase is MeatPhase.WAITING
+
+
+def test_the_cook_says_that_it_is_on():
+    night = Night()
+    night.minutes(3)
+    night.watch.turn(MeatPhase.COOKING, night.now)
+    assert night.watch.on_unix == night.now
+
+
+def cooking(**changes):
+    night = Night(dataclasses.replace(PIECE, **changes))
+    night.on = True
+    night.watch.turn(MeatPhase.COOKING, night.now)
+    return night
+
+
+def test_the_clock_of_danger_counts_what_is_not_known_as_it_last_was():
+    night = cooking()
+    night.minutes(10, [20.0, 20.0])
+    night.minutes(5, [math.nan, 20.0])
+    parts = night.view().parts
+    assert [p.danger_seconds for p in parts] == [900.0, 900.0]
+    night.minutes(10, [60.0, 4.0])
+    assert [p.danger_seconds for p in night.view().parts] == [900.0, 900.0], "neither hot nor cold is in between"
+    assert night.look().danger_seconds == 900.0
+
+
+def test_lethality_counts_only_what_is_known_and_only_by_a_table_that_there_is():
+    night = cooking()
+    night.minutes(13, [60.0, 60.0])  # 140 °F: twelve minutes are 6.5 logs, the first minute begins the count
+    night.minutes(5, [math.nan, 60.0])
+    flat, point = night.view().parts
+    assert flat.log_reduction == pytest.approx(6.5)
+    assert point.log_reduction == pytest.approx(6.5 * 17 / 12)
+    pork = cooking(species="pork")
+    pork.minutes(20, [70.0, 70.0])
+    assert all(math.isnan(p.log_reduction) for p in pork.view().parts)
+
+
+def test_wrap_and_done_are_reached_by_the_slowest_part():
+    night = cooking()
+    night.minutes(3, [80.0, 60.0])
+    assert night.look().past_wrap_kelvin == pytest.approx(60.0 - 73.9)
+    night.minutes(3, [96.0, 97.0])
+    assert night.look().past_wrap_kelvin > 0
+    assert night.look().past_done_kelvin == pytest.approx(1.0)
+    night.watch.turn(MeatPhase.WRAPPED, night.now)
+    assert night.look().past_wrap_kelvin == -math.inf, "wrapped already"
+    night.minutes(1, [math.nan, 97.0])
+    assert math.isnan(night.look().past_done_kelvin), "a part that is not known is not known to be done"
+
+
+def test_a_probe_that_slips_out_is_a_fall():
+    night = cooking()
+    night.minutes(60, [70.0, 70.0])
+    assert night.look().fallen_kelvin == 0.0
+    night.minutes(2, [62.0, 70.0])
+    assert night.look().fallen_kelvin == pytest.approx(8.0)
+    night.watch.turn(MeatPhase.RESTING, night.now)
+    assert night.look().fallen_kelvin == 0.0, "at rest it may"
+
+
+def test_a_flat_that_falls_behind_in_colder_air_is_told_how_the_trade_mends_it():
+    night = cooking()
+    night.minutes(1, [74.0, 93.0])
+    (said,) = night.view().advice
+    assert "flat falls behind the point" in said
+    assert "colder air" in said
+    night.air = [112.0, 112.0]
+    night.minutes(1, [74.0, 93.0])
+    assert "colder" not in night.view().advice[0]
+    night.minutes(1, [96.0, 96.0])
+    assert night.view().advice == ("done is by feel, not by the number alone: probe it",)
+
+
+def test_held_hot_above_its_floor():
+    night = cooking()
+    night.minutes(2, [95.0, 96.0])
+    night.watch.turn(MeatPhase.HOLDING, night.now)
+    for k in range(120):
+        night.minutes(1, [70.0 - k / 10, 72.0 - k / 10])
+    view = night.view()
+    assert view.held_seconds == 7200.0
+    assert view.hold_trend_kelvin_per_hour == pytest.approx(-6.0, abs=0.01)
+    assert night.look().above_floor_kelvin == pytest.approx(70.0 - 11.9 - 57.22, abs=0.01)
+
+
+def test_cooled_in_two_stages():
+    night = cooking()
+    night.watch.turn(MeatPhase.COOLING, night.now)
+    night.minutes(1, [60.0, 58.0])
+    assert math.isnan(night.look().cool_left_seconds)
+    night.minutes(1, [56.0, 55.0])
+    assert night.look().cool_left_seconds == 7200.0
+    night.minutes(60, [30.0, 25.0])
+    assert night.look().cool_left_seconds == 3600.0
+    assert night.view().cool_due_unix == night.now + 3600.0
+
+
+def test_before_it_is_on_the_plan_goes_back_by_rule_of_thumb():
+    night = Night(dataclasses.replace(PIECE, serve_day_seconds=13 * 3600.0))
+    steps = dict(night.view().plan)
+    assert list(steps) == ["light the fire", "on", "wrap", "rest", "serve"]
+    assert steps["serve"] % 86_400 == 13 * 3600.0
+    assert steps["serve"] - steps["rest"] == 3600.0
+    assert (steps["rest"] - steps["on"]) / 3600.0 == pytest.approx(1.25 * 6.0 / 0.45359237)
+    assert steps["light the fire"] > night.now
+
+
+def test_a_piece_described_anew_keeps_what_is_known_of_its_parts():
+    night = cooking()
+    night.minutes(30, [30.0, 30.0])
+    changed = dataclasses.replace(PIECE, parts=(Part("flat", "flat tip", 76.0, 96.0), PIECE.parts[1]))
+    night.watch = night.watch.again(changed, plan_of(changed))
+    view = night.watch.view(night.now)
+    assert [p.danger_seconds for p in view.parts] == [1800.0, 1800.0]
+    assert view.parts[0].done_celsius == 96.0
+    assert (view.phase, view.on_unix) == (MeatPhase.COOKING, night.watch.on_unix)
+
+
+class Cook:
+    """The same through the engine, where alarms, actions and marks are."""
+
+    def __init__(self, piece=PIECE):
+        self.engine = Engine(plan_of(piece), "n", START)
+        self.now = START
+        self.events = []
+
+    def minutes(self, count, flat, point, grate=110.0):
+        for _ in range(12 * count):
+            self.now += 5.0
+            for k in range(6):
+                value = grate + k + 0.3 * math.sin(self.now / 40 + k)
+                self.events += self.engine.take(Reading("s", f"p{k}", value, self.now), self.now)[1]
+            for key, value in (("flat", flat), ("point", point)):
+                told = value + 0.2 * math.sin(self.now / 300)
+                self.events += self.engine.take(Reading("s", key, told, self.now), self.now)[1]
+
+    def act(self, kind, subject="brisket", text=""):
+        self.events += self.engine.act(Action(kind, subject, text=text), self.now)
+
+    def standing(self):
+        return {a.key: a.state for a in self.engine.snapshot().alarms if a.rule not in ("drift", "spread", "cold-spot")}
+
+
+def test_alarms_of_the_meat_through_the_engine():
+    cook = Cook()
+    cook.minutes(10, 4.0, 4.0)
+    cook.act(ActionKind.MEAT_PHASE, text="cooking")
+    cook.minutes(4, 40.0, 40.0)
+    assert cook.standing() == {}
+    cook.minutes(5, 76.0, 77.0)
+    assert cook.standing() == {"wrap-ready/brisket": AlarmState.UNACKNOWLEDGED}
+    cook.act(ActionKind.MARK, "wrap")
+    cook.minutes(6, 76.0, 77.0)
+    assert cook.engine.snapshot().meat[0].phase == "wrapped"
+    assert cook.standing() == {"wrap-ready/brisket": AlarmState.RETURNED}
+    titles = [t.title for t in cook.engine.troubles()]
+    assert "the brisket is at its wrap temperature" in titles
+
+
+def test_pierced_meat_in_between_for_four_hours_wakes_and_intact_does_not():
+    for intact, expected in ((None, {"danger-soon/brisket", "danger-over/brisket"}), (True, set())):
+        cook = Cook(dataclasses.replace(PIECE, intact=intact))
+        cook.minutes(2, 4.0, 4.0)
+        cook.act(ActionKind.MEAT_PHASE, text="cooking")
+        for _ in range(8):
+            cook.engine.advance(cook.now)
+            cook.minutes(1, 30.0, 30.0)
+            cook.now += 29 * 60.0
+        cook.minutes(1, 30.0, 30.0)
+        stands = {a.key for a in cook.engine.snapshot().alarms if a.rule.startswith("danger")}
+        assert stands == expected
+
+
+def test_a_piece_may_be_added_to_a_running_cook_and_watched():
+    cook = Cook(PIECE)
+    added = Piece("second", parts=(Part("middle", "point tip", None, 90.0),))
+    cook.act(ActionKind.MEAT, "second", msgspec.json.encode(added).decode())
+    assert [m.name for m in cook.engine.snapshot().meat] == ["brisket", "second"]
+    assert "hold-floor/second" in {r.key for r in cook.engine.rules()}
+    cook.act(ActionKind.MEAT_PHASE, "second", "holding")
+    cook.minutes(8, 20.0, 50.0)
+    assert cook.standing() == {"hold-floor/second": AlarmState.UNACKNOWLEDGED}
+    with pytest.raises(KeyError):
+        cook.act(ActionKind.MEAT_PHASE, "third", "holding")
+
+
+def test_readings_by_hand_are_kept_where_they_were_taken():
+    cook = Cook()
+    for spot in (Spot("spot", "flat, thin end", 71.5, 1.0, 0.2), Spot("bread", "flat side", 4.0)):
+        cook.act(ActionKind.SPOT, spot.where, msgspec.json.encode(spot).decode())
+    shown = cook.engine.snapshot()
+    assert [(s.kind, s.where, s.value, s.x_m) for s in shown.spots] == [
+        ("spot", "flat, thin end", 71.5, 1.0), ("bread", "flat side", 4.0, None),
+    ]  # fmt: skip
+    assert [m.kind for m in shown.marks if m.kind in ("spot", "bread")] == ["spot", "bread"]
+
+
+def test_the_plan_with_its_meat_comes_back_from_the_record():
+    plan = plan_of(PIECE)
+    again = msgspec.json.decode(msgspec.json.encode(plan.meat), type=tuple[Piece, ...])
+    assert again == plan.meat

@@ -1,0 +1,128 @@
+"""Pieces of meat in the config: what they come to, and every mistake in them."""
+
+import pytest
+
+from collector.errors import SettingsError
+from collector.model.meat.piece import Cut, Species
+from collector.settings.load import parse
+from collector.settings.quantity import QuantityError, parse_mass, parse_time_of_day
+
+MEAT = """
+[[probe]]
+name = "flat tip"
+source = "house"
+duty = "meat"
+x = 90
+y = 25
+[[probe]]
+name = "point tip"
+source = "house"
+duty = "meat"
+[[meat]]
+name = "brisket"
+mass = "13 lb"
+intact = true
+x = [30, 100]
+y = [10, 40]
+wrap = "165 F"
+done = "203 F"
+serve = "13:00"
+[meat.part.flat]
+probe = "flat tip"
+[meat.part.point]
+probe = "point tip"
+done = "205 F"
+"""
+
+
+@pytest.fixture
+def read(pit_config, tmp_path):
+    return lambda text=MEAT: parse(pit_config(1883) + text, tmp_path / "pit.toml")
+
+
+def mistakes(read, text):
+    with pytest.raises(SettingsError) as told:
+        read(text)
+    return {p.key: (p.what, p.line) for p in told.value.problems}
+
+
+def test_a_piece_as_the_plan_has_it(read):
+    settings = read()
+    (piece,) = settings.plan.meat
+    assert (piece.name, piece.cut, piece.species, piece.intact) == ("brisket", Cut.BRISKET, Species.BEEF, True)
+    assert piece.mass_kg == pytest.approx(5.897, abs=1e-3)
+    assert piece.place == pytest.approx((0.3, 1.0, 0.1, 0.4))
+    assert [(p.name, p.probe) for p in piece.parts] == [("flat", "flat tip"), ("point", "point tip")]
+    assert [round(p.done_celsius, 1) for p in piece.parts] == [95.0, 96.1]
+    assert [round(p.wrap_celsius, 1) for p in piece.parts] == [73.9, 73.9]
+    assert piece.rest_seconds == 3600.0
+    assert settings.warnings == ()
+
+
+def test_the_time_to_serve_is_the_next_one_that_a_cook_can_make(read):
+    (piece,) = read().plan.meat
+    day = piece.serve_day_seconds
+    on = 20_000 * 86_400.0 + day - 3 * 3600.0
+    assert piece.serve_unix(on) == on + 27 * 3600.0, "three hours on are too few, so it is tomorrow"
+    assert piece.serve_unix(on - 3600.0) == on + 3 * 3600.0
+
+
+@pytest.mark.parametrize(
+    ("change", "key", "word"),
+    [
+        (('probe = "flat tip"', 'probe = "nobody"'), "meat.1.part.flat.probe", "no probe 'nobody' with duty"),
+        (('probe = "point tip"', 'probe = "flat tip"'), "meat.1.part.point.probe", "in the brisket flat already"),
+        (('probe = "flat tip"', 'probe = "p0"'), "meat.1.part.flat.probe", "there is flat tip, point tip"),
+        (('mass = "13 lb"', 'mass = "13"'), "meat.1.mass", '"13 lb" or "6 kg"'),
+        (('done = "203 F"', 'done = "300 F"'), "meat.1.done", "113 F to 221 F"),
+        (('done = "205 F"', 'done = "20 C"'), "meat.1.part.point.done", "113 F to 221 F"),
+        (("x = [30, 100]", "x = [30, 130]"), "meat.1.x", "between 0 and 120"),
+        (("x = [30, 100]", ""), "meat.1.x", "go together"),
+        (('serve = "13:00"', 'serve = "25:00"'), "meat.1.serve", "no time of day"),
+        (("[meat.part.flat]", '[[meat]]\nname = "brisket"\n[meat.part.flat]'), "meat.1.part", "missing"),
+        (("intact = true", "intact = true\nhold = 57"), "meat.1.hold", "text"),
+    ],
+)  # fmt: skip
+def test_each_mistake_is_told_where_it_is(read, change, key, word):
+    found = mistakes(read, MEAT.replace(*change, 1))
+    assert key in found, found
+    assert word in found[key][0]
+    assert found[key][1] > 0
+
+
+def test_what_is_unwise_is_warned_of(read):
+    cold = read(MEAT.replace('serve = "13:00"', 'hold = "130 F"')).warnings
+    assert any("FDA Food Code" in warning for warning in cold)
+    unsaid = read(MEAT.replace("intact = true\n", "")).warnings
+    assert any("say intact" in warning for warning in unsaid)
+
+
+def test_alarms_of_the_meat_are_set_by_minutes(read):
+    plan = read(MEAT + "[alarm.stall-long]\nminutes = 400\n[alarm.wrap-ready]\nenabled = false\n").plan
+    assert plan.rule("stall-long").limit == 24_000.0
+    assert not plan.rule("wrap-ready").enabled
+    assert "minutes" in mistakes(read, MEAT + '[alarm.slipping]\nlimit = "5 F"\n')["alarm.slipping.limit"][0]
+    assert "hold" in mistakes(read, MEAT + '[alarm.hold-floor]\nlimit = "5 F"\n')["alarm.hold-floor.limit"][0]
+    assert "slipping" in mistakes(read, MEAT + "[alarm.drift]\nminutes = 3\n")["alarm.drift.minutes"][0]
+
+
+@pytest.mark.parametrize(("text", "kg"), [("13 lb", 5.8967), ("6 kg", 6.0), ("7.5lbs", 3.4019)])
+def test_a_mass(text, kg):
+    assert parse_mass(text) == pytest.approx(kg, abs=1e-4)
+
+
+@pytest.mark.parametrize("text", ["13", "0 kg", "900 kg", "six kg", "-3 kg", "1e9 kg", ""])
+def test_no_mass(text):
+    with pytest.raises(QuantityError, match="13 lb"):
+        parse_mass(text)
+
+
+@pytest.mark.parametrize(("text", "minutes"), [("13:00", 780), ("0:05", 5), (" 23:59 ", 1439)])
+def test_a_time_of_day(text, minutes):
+    assert parse_time_of_day(text) == minutes
+
+
+@pytest.mark.parametrize("text", ["24:00", "1pm", "13", "13:60"])
+def test_no_time_of_day(text):
+    with pytest.raises(QuantityError, match="13:00"):
+        parse_time_of_day(text)

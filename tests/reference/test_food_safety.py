@@ -1,0 +1,88 @@
+"""Time and temperature as food law prints them, beside what is counted here."""
+
+import math
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from collector.model.meat.piece import FOOD_CODE_HOLD_CELSIUS, Species
+from collector.model.meat.safety import (
+    APPENDIX_A_SECONDS,
+    DANGER_HIGH_CELSIUS,
+    DANGER_LOW_CELSIUS,
+    Cooling,
+    log_reduction_per_second,
+)
+
+# USDA FSIS, Appendix A to the compliance guidelines (January 1999, updated June 1999), cooked, roast and corned beef:
+# degrees Fahrenheit, seconds for 6.5 and for 7 log reductions of Salmonella, printed in minutes up to 145 °F
+APPENDIX_A = [
+    (130, 112 * 60, 121 * 60), (135, 36 * 60, 37 * 60), (140, 12 * 60, 12 * 60), (145, 4 * 60, 4 * 60), (150, 67, 72),
+    (155, 22, 23),
+]  # fmt: skip
+# FDA Food Code 2005 and later, 3-401.11(B)(2), whole meat roasts: degrees Fahrenheit, minutes
+FOOD_CODE_ROASTS = [(130, 112), (133, 56), (135, 36), (136, 28), (138, 18), (140, 12), (142, 8), (144, 5), (145, 4)]
+
+
+def celsius(fahrenheit):
+    return (fahrenheit - 32.0) / 1.8
+
+
+@pytest.mark.parametrize(("fahrenheit", "six_and_a_half", "seven"), APPENDIX_A)
+def test_a_row_of_appendix_a_held_for_its_time_is_its_reduction(fahrenheit, six_and_a_half, seven):
+    rate = log_reduction_per_second(celsius(fahrenheit), Species.BEEF)
+    assert rate * six_and_a_half == pytest.approx(6.5)
+    assert rate * seven == pytest.approx(7.0, abs=0.55), "its rows are printed in whole minutes, and 145 °F is a floor"
+
+
+@pytest.mark.parametrize(("fahrenheit", "minutes"), FOOD_CODE_ROASTS)
+def test_the_roasts_of_the_food_code_are_the_same_table(fahrenheit, minutes):
+    assert 60 * minutes * log_reduction_per_second(celsius(fahrenheit), Species.BEEF) == pytest.approx(6.5, rel=0.05)
+
+
+def test_the_rows_follow_the_law_of_thermal_death():
+    """Ten degrees Fahrenheit a decade: the z value of the table, by a straight line through its rows with scipy."""
+    table = np.array(APPENDIX_A_SECONDS)
+    fit = stats.linregress(table[:, 0], np.log10(table[:, 1]))
+    assert -1.0 / fit.slope == pytest.approx(10.0, abs=0.1)
+    assert fit.rvalue**2 > 0.999
+
+
+def test_between_rows_it_goes_straight_and_outside_it_is_careful():
+    between = log_reduction_per_second(celsius(140.5), Species.BEEF)
+    around = [log_reduction_per_second(celsius(f), Species.BEEF) for f in (140, 141)]
+    assert between == pytest.approx(math.sqrt(around[0] * around[1]))
+    assert log_reduction_per_second(celsius(129.9), Species.BEEF) == 0.0
+    hot = log_reduction_per_second(celsius(157), Species.BEEF)
+    assert log_reduction_per_second(celsius(200), Species.BEEF) == hot
+    assert log_reduction_per_second(math.nan, Species.BEEF) == 0.0
+
+
+@pytest.mark.parametrize("species", [Species.PORK, Species.LAMB, Species.POULTRY])
+def test_the_table_of_beef_is_used_for_nothing_else(species):
+    with pytest.raises(ValueError, match=species):
+        log_reduction_per_second(70.0, species)
+
+
+def test_limits_of_the_food_code():
+    """3-501.16: hot holding 135 °F, cold holding 41 °F; 57 and 5 °C as the code prints them."""
+    assert round(FOOD_CODE_HOLD_CELSIUS) == 57
+    assert (round(DANGER_LOW_CELSIUS), round(DANGER_HIGH_CELSIUS)) == (5, 57)
+
+
+@pytest.mark.parametrize(
+    ("to_70_hours", "to_41_hours", "late"), [(1.9, 5.9, False), (2.1, 5.9, True), (1.9, 6.1, True), (2.0, 6.0, False)]
+)
+def test_cooling_in_two_stages(to_70_hours, to_41_hours, late):
+    """FDA Food Code 3-501.14: from 135 to 70 °F within two hours, to 41 °F within six in all."""
+    cooling = Cooling()
+    cooling.look(-600.0, celsius(140))
+    assert math.isnan(cooling.due_unix())
+    cooling.look(0.0, celsius(134.9))
+    assert cooling.due_unix() == 2 * 3600
+    cooling.look(3600 * to_70_hours, celsius(70))
+    assert cooling.due_unix() == 6 * 3600
+    cooling.look(3600 * to_41_hours, celsius(41))
+    assert math.isnan(cooling.due_unix())
+    assert cooling.late() is late
