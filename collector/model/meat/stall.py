@@ -1,27 +1,94 @@
-"""STAND-IN of the engine's author, to be overwritten by the author of the forecast."""
+"""The stall: hours in which the tip hardly rises, because the surface loses by evaporation what the air brings."""
 
 import math
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
+from collector.model.field import Array
+from collector.model.meat.hours_left import hours_left
+from collector.model.meat.physics import SMOKE_HUMIDITY, wet_bulb_celsius
+from collector.model.meat.signs import columns, curve_by_minute, signs_of
 from collector.model.meat.track import Track
+
+__all__ = ["Stall", "stall_of", "wrap_gain_seconds"]
+
+SLOPE_ROWS = 40
+EARLIER_CELSIUS = (30.0, 58.0)
+FROM_CELSIUS = 56.0
+STALLED_SHARE, OVER_SHARE = 0.4, 0.6
+"""Of the earlier slope: below the one a stall begins, above the other it ends."""
+LEAST_ROWS = 25
+"""It has to last, and to be over, for so long to be told."""
+NEAR_AIR_KELVIN = 12.0
+"""So near to the air anything rises slowly."""
+WRAP_FROM_CELSIUS, WRAP_TO_CELSIUS = 50.0, 90.0
+SECONDS = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
 class Stall:
-    """A stall."""
+    """A stall of one part; times are seconds since it went on."""
 
     onset_seconds: float
     celsius: float
+    """Of the plateau."""
     depth: float
+    """Share of the earlier slope that is lost, 0 to 1."""
     end_seconds: float
+    """NaN while it lasts."""
     wet_bulb_celsius: float
+    """What evaporation alone would hold a surface at in this air, if the gas about it is as moist as is common."""
 
 
 def stall_of(track: Track) -> Stall | None:
-    """Stand in."""
-    return None
+    """Find the stall; None where none has shown itself yet."""
+    tip, air = curve_by_minute(track)
+    if tip.size < 2 * SLOPE_ROWS:
+        return None
+    rise = (tip[SLOPE_ROWS:] - tip[:-SLOPE_ROWS]) * (60.0 / SLOPE_ROWS)
+    middle = tip[SLOPE_ROWS // 2 : -SLOPE_ROWS // 2]
+    early = rise[(middle >= EARLIER_CELSIUS[0]) & (middle <= EARLIER_CELSIUS[1])]
+    if early.size < LEAST_ROWS:
+        return None
+    usual = float(np.quantile(early, 0.75))
+    near = air[SLOPE_ROWS // 2 : -SLOPE_ROWS // 2] - middle < NEAR_AIR_KELVIN
+    slow = (middle >= FROM_CELSIUS) & (rise < STALLED_SHARE * usual) & ~near
+    began = _lasting(slow)
+    if began is None or usual <= 0.0:
+        return None
+    ended = _lasting(rise[began:] > OVER_SHARE * usual)
+    last = rise.size if ended is None else began + ended
+    first_second = float(track.seconds[-1]) - 60.0 * (tip.size - 1)
+    at = first_second + 60.0 * (np.arange(rise.size) + SLOPE_ROWS // 2)
+    around = float(np.nanmean(air[began : last + SLOPE_ROWS])) if np.isfinite(air[-1]) else math.nan
+    return Stall(
+        float(at[began]),
+        float(np.median(middle[began:last])),
+        float(np.clip(1.0 - np.median(rise[began:last]) / usual, 0.0, 1.0)),
+        math.nan if ended is None else float(at[last]),
+        math.nan if math.isnan(around) else wet_bulb_celsius(around, SMOKE_HUMIDITY),
+    )
+
+
+def _lasting(true: NDArray[np.bool_]) -> int | None:
+    """Give the first row from which on something is true for `LEAST_ROWS` rows."""
+    run = np.convolve(true.astype(np.float64), np.ones(LEAST_ROWS), mode="valid")
+    found = np.flatnonzero(run >= LEAST_ROWS - 0.5)
+    return int(found[0]) if found.size else None
 
 
 def wrap_gain_seconds(track: Track, target: float) -> float:
-    """Stand in."""
-    return math.nan
+    """Say how much earlier a target would come if it were wrapped now; NaN: it cannot be told.
+
+    The medians of two forecasts, of one that is wrapped now and of one that stays bare.
+    """
+    signs = signs_of(track)
+    if signs is None or not math.isnan(signs.wrapped_hours) or not target > signs.celsius:
+        return math.nan
+    if not WRAP_FROM_CELSIUS <= signs.celsius <= WRAP_TO_CELSIUS:
+        return math.nan
+    asked, ahead = np.array([target]), np.array([math.nan])
+    bare, wrapped = (hours_left(columns(signs, asked, at, ahead))[0, 1] for at in (math.inf, signs.celsius))
+    return float(SECONDS * max(bare - wrapped, 0.0))

@@ -69,6 +69,34 @@ def show(what: str) -> str:
     return listed(night, truth, played, score_alarms(kind, int(seed), night, truth, played))
 
 
+def judge_meat(task: tuple[str, int, bool]) -> list[object]:
+    """Judge the arrivals of one family of meat in a process of its own."""
+    from tests.bench.quality.meat.judge import judge_family
+
+    family, count, tuning = task
+    return list(judge_family(family, count, tuning=tuning))
+
+
+def meat(pieces: int, jobs: int, *, tuning: bool, as_json: bool) -> int:
+    """Print the table of arrivals; 1 when a goal is missed."""
+    import msgspec
+
+    from tests.bench.quality.meat.judge import MeatScore
+    from tests.bench.quality.meat.pieces import FAMILIES
+    from tests.bench.quality.meat.show import meat_part
+    from tests.bench.quality.table import as_text
+
+    with Pool(jobs) as pool:
+        found = pool.map(judge_meat, [(family, pieces, tuning) for family in FAMILIES], chunksize=1)
+    scores = [score for scores in found for score in scores if isinstance(score, MeatScore)]
+    part = meat_part(scores)
+    if as_json:
+        print(msgspec.json.encode({"schema": 1, "parts": [asdict(part)], "meat": [asdict(s) for s in scores]}).decode())
+    else:
+        print(as_text([part]))
+    return int(any(not goal.met for goal in part.goals))
+
+
 def main() -> int:
     """Judge the nights asked for and print the tables."""
     import msgspec
@@ -78,7 +106,9 @@ def main() -> int:
     from tests.bench.quality.table import alarm_parts, as_text, field_part
 
     every = [kind.value for kind in NightKind]
-    parser = argparse.ArgumentParser(prog="python -m tests.bench.quality", description="Judge alarms and maps.")
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.bench.quality", description="Judge alarms, maps and arrivals."
+    )
     parser.add_argument("--nights", type=int, default=24, metavar="N", help="nights of each kind (default 24)")
     parser.add_argument("--tuning", action="store_true", help=f"seeds from {TUNING_SEEDS}, not {REPORT_SEEDS}")
     parser.add_argument("--kinds", metavar="A,B", default=",".join(every), help="only these of " + ",".join(every))
@@ -86,11 +116,15 @@ def main() -> int:
     parser.add_argument("--json", action="store_true", help="print one JSON document")
     parser.add_argument("--field", action="store_true", help="only the maps")
     parser.add_argument("--alarms", action="store_true", help="only the alarms")
+    parser.add_argument("--meat", action="store_true", help="only the arrivals of meat")
+    parser.add_argument("--pieces", type=int, default=120, metavar="N", help="of each family of meat (default 120)")
     parser.add_argument("--show", metavar="KIND:SEED", help="list one night's truth and alarms")
     options = parser.parse_args()
     if options.show:
         print(show(options.show))
         return 0
+    if options.meat:
+        return meat(options.pieces, options.jobs, tuning=options.tuning, as_json=options.json)
     kinds = options.kinds.split(",")
     if unknown := sorted(set(kinds) - set(every)):
         parser.error(f"no kind {unknown[0]}; there are {', '.join(every)}")
