@@ -226,9 +226,11 @@ class Collector:
         settle = self._pipeline.settle
         return Forwarder(store, pit, address, on_settled=settle, random=self._random)
 
-    def _on_written(self, batch: Batch) -> None:
+    def _on_written(self, batch: Batch, durable: int) -> None:
         if self._forwarder is not None:
-            self._forwarder.notice(cooks=bool(batch.transitions or batch.marks or batch.calls or batch.messages))
+            self._forwarder.notice(
+                durable, cooks=bool(batch.transitions or batch.marks or batch.calls or batch.messages)
+            )
 
     def _service_of(self, options: "ServeOptions") -> "Service":
         from collector.serve.service import Service
@@ -316,7 +318,8 @@ class Collector:
             self._feed.add_trend(event)
         elif isinstance(event, Transition):
             quiet = AlarmState.SUPPRESSED in (event.before, event.after)
-            level = logging.DEBUG if quiet else logging.WARNING
+            calls = event.after is AlarmState.UNACKNOWLEDGED
+            level = logging.WARNING if calls else logging.DEBUG if quiet else logging.INFO
             log.log(level, "alarm %s: %s -> %s %s", event.key, event.before, event.after, event.message)
 
     def _on_committed(self, source: str, receipt: int) -> None:
@@ -477,7 +480,12 @@ class Collector:
         """Take an acknowledgement of a test, put the proof on record; tell whether that was all there was to do."""
         if self._outbox is None or key not in ("", TEST_KEY):
             return False
-        said = self._outbox.proof.acknowledge(by)
+        try:
+            said = self._outbox.proof.acknowledge(by)
+        except ValueError:
+            if key == TEST_KEY:
+                raise
+            return False
         if said is not None:
             log.info("%s", said)
             self._pipeline.act(Action(ActionKind.MARK, PROVEN, text=said), self.now())

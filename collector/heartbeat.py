@@ -86,8 +86,21 @@ class Heartbeat:
         except TimeoutError:
             fault = f"no answer in {TIMEOUT_SECONDS:.0f} s"
         except (aiohttp.ClientError, OSError) as error:
-            fault = type(error).__name__  # the text may hold the URL, which is a secret
+            fault = _said(error)
         self.calls += not fault
         if fault and fault != self.fault:
             log.warning("the heartbeat does not arrive: %s", fault)
         self.fault = fault
+
+
+def _said(error: Exception) -> str:
+    """Say what stood in the way; the library's own text may hold the URL, which is a secret."""
+    import aiohttp
+
+    if isinstance(error, aiohttp.ClientConnectorCertificateError):
+        return "the certificate there is not trusted"
+    if isinstance(error, aiohttp.ClientConnectorDNSError):
+        return "nobody knows where its host is"
+    if isinstance(error, aiohttp.ClientConnectorError):
+        return f"no connection: {error.os_error.strerror or type(error.os_error).__name__}"
+    return f"the connection failed ({type(error).__name__})"

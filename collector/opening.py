@@ -85,6 +85,9 @@ def _forget_old(database: Database, before_unix: float, *, settled_only: bool) -
         old = archive.ended_before(before_unix)
     if settled_only:
         settled = database.settled()
+        kept = [cook.name for cook in old if cook.number not in settled]
+        if kept:
+            log.info("cooks past their time stay until the server has all of them: %s", ", ".join(kept))
         old = [cook for cook in old if cook.number in settled]
     try:
         gone = database.forget(old)

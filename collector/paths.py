@@ -1,6 +1,7 @@
 """Where the config, the store and the socket are, by the conventions of the desktop and of the service manager."""
 
 import os
+import socket
 from pathlib import Path
 
 import platformdirs
@@ -9,6 +10,7 @@ __all__ = ["config_file", "link_key_file", "pits_file", "runtime_socket", "sessi
 
 _APP = "coldside"
 MACHINE_STATE = Path("/var/lib/coldside")
+MACHINE_SOCKET = Path("/run/coldside/collector.sock")
 USERS_FOLDER = Path("/run/user")
 """Where the login manager keeps a folder for each user that is logged in."""
 
@@ -48,7 +50,7 @@ def store_file(named: str = "") -> Path:
         return Path(service.split(":")[0]) / "cooks.db"
     user = Path(platformdirs.user_state_dir(_APP)) / "cooks.db"
     machine = MACHINE_STATE / "cooks.db"
-    return machine if not user.exists() and _there(machine) else user
+    return machine if _there(machine) and (not user.exists() or _service_alone_answers()) else user
 
 
 def tokens_file(store: Path) -> Path:
@@ -76,8 +78,22 @@ def runtime_socket(named: str | None = None) -> Path:
     if service := os.environ.get("RUNTIME_DIRECTORY"):
         return Path(service.split(":")[0]) / "collector.sock"
     user = _runtime_folder() / "collector.sock"
-    machine = Path("/run/coldside/collector.sock")
-    return machine if machine.exists() and not user.exists() else user
+    machine = MACHINE_SOCKET
+    return machine if machine.exists() and (not user.exists() or _service_alone_answers()) else user
+
+
+def _service_alone_answers() -> bool:
+    """Tell whether the machine's service runs, and no collector of the user's own: what that left is not meant."""
+    return _answers(MACHINE_SOCKET) and not _answers(_runtime_folder() / "collector.sock")
+
+
+def _answers(path: Path) -> bool:
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as knocking:
+        try:
+            knocking.connect(str(path))
+        except OSError:
+            return False
+        return True
 
 
 def _there(path: Path) -> bool:

@@ -38,7 +38,7 @@ class Recorder:
         commit_seconds: time between commits.
         durable_seconds: time between commits that are synced to the device.
         on_committed: called with source name and receipt once a message is safe, newest only.
-        on_written: called with each batch that is on disk.
+        on_written: called with each batch that is on disk, and the last ordinal that would outlive a power cut.
         kitchen: shows how far the server's copy goes.
         throwaway: whether the store is gone at the end.
     """
@@ -52,7 +52,7 @@ class Recorder:
         commit_seconds: float = 1.0,
         durable_seconds: float = 10.0,
         on_committed: Callable[[str, int], None] = lambda _source, _receipt: None,
-        on_written: Callable[[Batch], None] = lambda _batch: None,
+        on_written: Callable[[Batch, int], None] = lambda _batch, _durable: None,
         kitchen: Callable[[], KitchenView | None] = lambda: None,
         throwaway: bool = False,
     ) -> None:
@@ -72,6 +72,7 @@ class Recorder:
         self._failed: list[tuple[Batch, bool]] = []
         """Batches not on disk yet, and whether each must be synced to the device."""
         self._in_flight = 0
+        self._written = self._durable = 0
         self._receipts = 0
         self._last_full = 0.0
         self._last_commit_unix: float | None = None
@@ -169,7 +170,10 @@ class Recorder:
             self._last_full = time.monotonic()
         for source, receipt in batch.receipts.items():
             self._on_committed(source, receipt)
-        self._on_written(batch)
+        self._written = max(self._written, batch.last_ordinal)
+        if full:
+            self._durable = self._written
+        self._on_written(batch, self._durable)
         if self._waiting() < MAX_WAITING // 2:
             self._room.set()
 

@@ -12,6 +12,7 @@ from adapters.source import LinkState
 from collector.model.calibration import Line
 
 __all__ = [
+    "CALLING",
     "UNKNOWN_ARRIVAL",
     "AheadView",
     "AlarmState",
@@ -72,6 +73,10 @@ class AlarmState(enum.StrEnum):
     SHELVED = "shelved"
     SUPPRESSED = "suppressed by design"
     OUT_OF_SERVICE = "out of service"
+
+
+CALLING = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED, AlarmState.LATCHED_UNACKNOWLEDGED)
+"""States in which an alarm waits for somebody."""
 
 
 class Priority(enum.IntEnum):

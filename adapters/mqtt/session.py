@@ -150,6 +150,7 @@ class Session:
             if not share or error.reason not in (LinkReason.LOST, LinkReason.UNREACHABLE):
                 raise
             said = error.detail or "the broker hung up without a greeting"
+            said += "; it is starting, or, where that goes on, knows no MQTT 5"
             raise LinkError(LinkReason.REFUSED, needs_sharing(share, said)) from error
 
     async def _subscribe(self) -> None:

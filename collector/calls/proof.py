@@ -102,15 +102,20 @@ class Proof:
 
         Args:
             by: by whose link; empty: by another way.
+
+        Raises:
+            ValueError: no channel has taken a message of it, so nothing would be proven.
         """
         test, now = self.test, self._now()
         if test is None or not test.stands(now):
             return None
+        took = {f"{row.person} by {row.channel}" for row in test.rows.values() if row.state == "sent"}
+        if not took and not by:
+            raise ValueError("no message of the test has gone out, so it proves nothing; `coldside status` says why")
         test.acknowledged_unix = self.proven_unix = now
         test.by = by
-        took = {f"{row.person} by {row.channel}" for row in test.rows.values() if row.state == "sent"}
         self._give_up("acknowledged")
-        sent = f", sent to {', '.join(sorted(took))}" if took else ", before any channel took it"
+        sent = f", sent to {', '.join(sorted(took))}" if took else ""
         return f"a test was acknowledged after {now - test.began_unix:.0f} s{f' by {by}' if by else ''}{sent}"
 
     def trouble(self) -> TroubleView | None:

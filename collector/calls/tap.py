@@ -110,7 +110,7 @@ class Taps:
         return self._say("ended", title, f"This was over at {at}. There is nothing to acknowledge any more.")
 
     def _already(self, unix: float, by: str) -> str:
-        by = by or "somebody in the dashboard, on the phone page or over MQTT"
+        by = by or "somebody in another way than a link"
         return f"This was acknowledged already, at {self._clock(unix)} by {by}."
 
     def _done(self, title: str) -> Tapped:

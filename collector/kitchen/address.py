@@ -18,7 +18,7 @@ __all__ = [
 ]
 
 SCHEMES = ("postgresql", "postgres")
-VERIFIED = ("require", "verify-ca", "verify-full")
+ENCRYPTED = ("require", "verify-ca", "verify-full")
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,7 @@ def travels_in_clear(url: str) -> bool:
     """Tell whether what goes to the server may be read along on the way."""
     parts = urlsplit(url)
     here = parts.hostname in (None, "", "localhost", "127.0.0.1", "::1") or (parts.hostname or "").startswith("%2f")
-    return not here and parse_qs(parts.query).get("sslmode", [""])[0] not in VERIFIED
+    return not here and parse_qs(parts.query).get("sslmode", [""])[0] not in ENCRYPTED
 
 
 def parse_address(text: str) -> tuple[KitchenAddress, str]:

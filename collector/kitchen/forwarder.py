@@ -9,9 +9,10 @@ costs nothing and doubles nothing.
 import asyncio
 import logging
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from random import Random
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from adapters.backoff import delay_seconds
 from collector.errors import KitchenError, StoreError
@@ -30,6 +31,7 @@ __all__ = ["Forwarder"]
 
 log = logging.getLogger(__name__)
 
+T = TypeVar("T")
 LOOK_SECONDS = 5.0
 """It is looked after this long, told of something new or not."""
 
@@ -60,8 +62,10 @@ class Forwarder:
         self._on_settled = on_settled
         self._random = random or Random()
         self._news = asyncio.Event()
+        self._thread = ThreadPoolExecutor(1, "kitchen")
         self._cooks_due = True
         self._after: dict[str, int] = {}
+        self._upto = 0
         self._fault = "not reached yet"
         self._level_unix: float | None = None
         self.rounds = 0
@@ -71,12 +75,14 @@ class Forwarder:
         """Show how far the server's copy goes."""
         return KitchenView(str(self._address), self._level_unix, self._fault)
 
-    def notice(self, *, cooks: bool) -> None:
+    def notice(self, upto: int, *, cooks: bool) -> None:
         """Take note that something was committed.
 
         Args:
+            upto: all up to this ordinal would outlive a power cut; it is brought, and what comes later is not yet.
             cooks: among it was something that is kept by cook, see `OF_COOKS`.
         """
+        self._upto = max(self._upto, upto)
         self._cooks_due |= cooks
         self._news.set()
 
@@ -106,31 +112,41 @@ class Forwarder:
         connection = await connect(self._address)
         try:
             await prepare(connection)
-            with await asyncio.to_thread(Tail, self._store) as tail:
-                pit = await _enter(connection, tail, self._pit)
-                self._after = await _ends(connection, pit)
-                self._refuse_what_went_back(tail)
-                self._cooks_due = True
-                async with connection.transaction():
-                    await _put(connection, pit, await asyncio.to_thread(tail.names))
-                while True:
-                    self._news.clear()
-                    await self._bring(connection, tail, pit)
-                    self.rounds += 1
-                    if self._fault:
-                        log.info("the kitchen's record at %s is up to date", self._address)
-                    self._fault = ""
-                    try:
-                        async with asyncio.timeout(LOOK_SECONDS):
-                            await self._news.wait()
-                    except TimeoutError:
-                        continue
+            await self._follow(connection, await self._in_thread(Tail, self._store))
         finally:
             connection.terminate()
 
-    def _refuse_what_went_back(self, tail: Tail) -> None:
-        last = max(self._after[name] for name in OF_ORDINALS)
-        if last > tail.last_ordinal():
+    async def _in_thread(self, work: Callable[..., T], *arguments: Any) -> T:
+        """Read the store beside the event loop, one thing after the other."""
+        return await asyncio.get_running_loop().run_in_executor(self._thread, work, *arguments)
+
+    async def _follow(self, connection: "Connection", tail: Tail) -> None:
+        """Bring all there is, again and again."""
+        try:
+            pit = await self._enter(connection, tail)
+            self._after = await _ends(connection, pit)
+            await self._refuse_what_went_back(connection, tail, pit)
+            self._cooks_due = True
+            async with connection.transaction():
+                await _put(connection, pit, await self._in_thread(tail.names))
+            while True:
+                self._news.clear()
+                await self._bring(connection, tail, pit)
+                self.rounds += 1
+                if self._fault:
+                    log.info("the kitchen's record at %s is up to date", self._address)
+                self._fault = ""
+                try:
+                    async with asyncio.timeout(LOOK_SECONDS):
+                        await self._news.wait()
+                except TimeoutError:
+                    continue
+        finally:
+            self._thread.submit(tail.close)  # after whatever the thread is still at
+
+    async def _refuse_what_went_back(self, connection: "Connection", tail: Tail, pit: int) -> None:
+        began = dict(await connection.fetch("SELECT id, started_ms FROM coldside.cook WHERE pit = $1", pit))
+        if await self._in_thread(tail.lacks, self._after, began):
             raise KitchenError(
                 f"{self._address} holds more of this store than the file does: was it put back from a copy? "
                 "`coldside store renew` makes it a store of its own, and nothing of either is lost"
@@ -140,14 +156,14 @@ class Forwarder:
         """Bring all there is now."""
         more = True
         while more:
-            chunk = await asyncio.to_thread(tail.chunk, self._after)
+            chunk = await self._in_thread(tail.chunk, dict(self._after), self._upto)
             if chunk:
                 await _append(connection, pit, chunk)
                 self._advance(chunk)
             more = chunk.more
         if self._cooks_due:
             self._cooks_due = False
-            rows, over = await asyncio.to_thread(tail.of_cooks)
+            rows, over = await self._in_thread(tail.of_cooks)
             async with connection.transaction():
                 await _put(connection, pit, rows)
             for cook in over:
@@ -157,22 +173,25 @@ class Forwarder:
         for name, rows in chunk.rows.items():
             if rows:
                 self._after[name] = rows[-1][0]
-        self._level_unix = unix_of(max(self._after[name] for name in OF_ORDINALS))
+        last = max(self._after[name] for name in OF_ORDINALS)
+        self._level_unix = unix_of(last) if last else None
+
+    async def _enter(self, connection: "Connection", tail: Tail) -> int:
+        """Claim this store at the server; give its number there. What was dated anew here is dated anew there.
+
+        Raises:
+            KitchenError: another collector writes for this store.
+        """
+        return await _claimed(connection, tail.identity, self._pit, await self._in_thread(tail.moves, 0))
 
 
-async def _enter(connection: "Connection", tail: Tail, name: str) -> int:
-    """Claim this store at the server; give its number there. What was dated anew here is dated anew there.
-
-    Raises:
-        KitchenError: another collector writes for this store.
-    """
-    if not await connection.fetchval("SELECT pg_try_advisory_lock(hashtextextended($1, 0))", tail.identity):
+async def _claimed(connection: "Connection", identity: str, name: str, moves: list[Move]) -> int:
+    if not await connection.fetchval("SELECT pg_try_advisory_lock(hashtextextended($1, 0))", identity):
         raise KitchenError("another collector brings the record of this very store to the server, or just did")
-    moves = await asyncio.to_thread(tail.moves, 0)
     known = "UPDATE coldside.pit SET name = $2 WHERE store = $1 RETURNING number, moved"
-    found = await connection.fetchrow(known, tail.identity, name) or await connection.fetchrow(
+    found = await connection.fetchrow(known, identity, name) or await connection.fetchrow(
         "INSERT INTO coldside.pit (store, name, moved) VALUES ($1, $2, $3) RETURNING number, moved",
-        tail.identity, name, moves[-1].number if moves else 0,
+        identity, name, moves[-1].number if moves else 0,
     )  # fmt: skip
     pit, moved = found
     for move in moves:

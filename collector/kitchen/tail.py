@@ -3,7 +3,7 @@
 import sqlite3
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Self
+from typing import Any
 
 from collector.errors import StoreError
 from collector.kitchen.tables import NAMES, OF_COOKS, OF_ORDINALS, tables
@@ -13,7 +13,6 @@ __all__ = ["MOST_READINGS", "Chunk", "Move", "Tail"]
 
 MOST_READINGS = 5000
 """Brought in one transaction; some 400 kB."""
-NEVER = 1 << 62
 
 Rows = list[tuple[Any, ...]]
 
@@ -55,18 +54,33 @@ class Tail:
         except sqlite3.Error as error:
             raise StoreError(f"{path}: cannot be read: {error}") from error
 
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._connection.close()
-
     def _one(self, query: str) -> Any:
         return self._connection.execute(query).fetchone()[0]
 
-    def last_ordinal(self) -> int:
-        """Give the greatest ordinal in use, 0 in an empty store."""
-        return max(self._one(f"SELECT max(id) FROM {name}") or 0 for name in OF_ORDINALS)  # noqa: S608 - our own names
+    def close(self) -> None:
+        """Let go of it."""
+        self._connection.close()
+
+    def lacks(self, ends: dict[str, int], cooks: dict[int, int]) -> bool:
+        """Tell whether the server holds what this store once had and has no more: it was put back from a copy.
+
+        What the store has let go itself is older than all it holds.
+
+        Args:
+            ends: the last id of each table at the server.
+            cooks: when each cook began, by number, as the server has it.
+        """
+        run = self._connection.execute
+        own = dict(run("SELECT id, started_ms FROM cook").fetchall())
+        if any(own.get(number, began) != began for number, began in cooks.items()):
+            return True
+        for name in OF_ORDINALS:
+            first = run(f"SELECT min(id) FROM {name}").fetchone()[0]  # noqa: S608 - our own names
+            last = ends[name]
+            there = run(f"SELECT 1 FROM {name} WHERE id = ?", (last,)).fetchone()  # noqa: S608
+            if there is None and first is not None and first < last:
+                return True
+        return False
 
     def moves(self, after: int) -> list[Move]:
         """List how rows were dated anew, after a number, in order."""
@@ -79,18 +93,19 @@ class Tail:
         """Give the cooks and their plans."""
         return {name: self._rows(f"SELECT {tables()[name].listed} FROM {name}") for name in NAMES}  # noqa: S608
 
-    def chunk(self, after: dict[str, int], most: int = MOST_READINGS) -> Chunk:
+    def chunk(self, after: dict[str, int], upto: int, most: int = MOST_READINGS) -> Chunk:
         """Give what comes after the greatest id, and time of the trend, that the server has of each table.
 
-        All is of one moment, so that no reading comes before the name of its series.
+        Nothing after the ordinal `upto`: what a power cut could still take must not be at the server alone. All is of
+        one moment, so that no reading comes before the name of its series.
         """
         run = self._connection.execute
         chunk = Chunk()
         run("BEGIN")
         try:
             readings = self._rows(
-                f"SELECT {tables()['reading'].listed} FROM reading WHERE id > ? ORDER BY id LIMIT ?",  # noqa: S608
-                (after["reading"], most),
+                f"SELECT {tables()['reading'].listed} FROM reading WHERE id > ? AND id <= ? ORDER BY id LIMIT ?",  # noqa: S608
+                (after["reading"], upto, most),
             )
             chunk.rows["series"] = self._rows(
                 f"SELECT {tables()['series'].listed} FROM series WHERE id > ? ORDER BY id",  # noqa: S608
@@ -98,7 +113,7 @@ class Tail:
             )
             chunk.rows["reading"] = readings
             chunk.more = len(readings) == most
-            upper = readings[-1][0] if chunk.more else NEVER
+            upper = readings[-1][0] if chunk.more else upto
             for name in OF_ORDINALS[1:]:
                 chunk.rows[name] = self._rows(
                     f"SELECT {tables()[name].listed} FROM {name} WHERE id > ? AND id <= ? ORDER BY id",  # noqa: S608

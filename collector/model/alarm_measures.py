@@ -23,7 +23,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from collector.model.alarm import AlarmEvent, Transition
-from collector.snapshot import AlarmState, Priority
+from collector.snapshot import CALLING, AlarmState, Priority
 
 __all__ = [
     "CHATTER_SECONDS", "CHATTER_TIMES", "FLOOD_ALARMS", "FLOOD_SECONDS", "STALE_SECONDS", "USUAL_SHARES", "Measures",
@@ -36,7 +36,6 @@ STALE_SECONDS = 24 * 3600.0
 USUAL_SHARES = {Priority.URGENT: 0.05, Priority.SOON: 0.15, Priority.NOTE: 0.80}
 
 _STANDS = (AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED)
-_UNSEEN = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED, AlarmState.LATCHED_UNACKNOWLEDGED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,7 +183,7 @@ def _waits(steps: Sequence[Transition]) -> tuple[list[float], int]:
     for step in steps:
         if step.event is AlarmEvent.ACKNOWLEDGE and step.key in since:
             waits.append(step.time_unix - since[step.key])
-        if step.after in _UNSEEN:
+        if step.after in CALLING:
             since.setdefault(step.key, step.time_unix)
         else:
             since.pop(step.key, None)

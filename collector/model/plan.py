@@ -132,7 +132,7 @@ DEFAULT_RULES: tuple[Rule, ...] = (
     Rule("wrap-ready", Priority.SOON, 0.0, 1.0, 120.0, 300.0),
     Rule("done", Priority.SOON, 0.0, 1.0, 120.0, 300.0),
     Rule("meat-falling", Priority.SOON, 3.0, 1.0, 180.0, 300.0),
-    Rule("stall-long", Priority.NOTE, 5 * 3600.0, 0.0, 0.0, 0.0),
+    Rule("stall-long", Priority.NOTE, 7 * 3600.0, 0.0, 0.0, 0.0),
     Rule("slipping", Priority.SOON, 1800.0, 600.0, 600.0, 600.0),
     Rule("hold-floor", Priority.URGENT, 0.0, 0.5, 300.0, 300.0, below=True),
     Rule("danger-soon", Priority.SOON, 3 * 3600.0, 0.0, 0.0, 0.0),

@@ -3,7 +3,6 @@
 import shutil
 from importlib.util import find_spec
 from pathlib import Path
-from urllib.parse import urlsplit
 
 from adapters.mqtt.filters import overlaps
 from collector.settings.check import Mistake, Where
@@ -19,6 +18,7 @@ from collector.settings.shape import (
     WebhookChannel,
 )
 from collector.settings.sources import check_broker
+from collector.settings.web_address import is_web_address
 
 __all__ = ["check_calling", "lines_of", "program_of"]
 
@@ -60,8 +60,7 @@ def _check_channels(config: Config, folder: Path, found: list[Mistake], warnings
         where: Where = ("channel", i)
         if isinstance(channel, WebhookChannel):
             lines = lines_of(folder, channel.url_file, (*where, "url_file"), found)
-            parts = urlsplit(lines[0]) if lines else None
-            if parts is not None and (len(lines) > 1 or parts.scheme not in ("http", "https") or not parts.hostname):
+            if lines and (len(lines) > 1 or not is_web_address(lines[0])):
                 what = f"{channel.url_file!r} holds no address; its one line begins with https://"
                 found.append(((*where, "url_file"), what))
         elif isinstance(channel, AppriseChannel):
@@ -71,7 +70,7 @@ def _check_channels(config: Config, folder: Path, found: list[Mistake], warnings
                 found.append(((*where, "kind"), what))
         elif isinstance(channel, CommandChannel):
             if program_of(channel.command[0], folder) is None:
-                what = f"{channel.command[0]!r} is no program that can be run; write its whole path"
+                what = f"{channel.command[0]!r} is no program that can be run; write its whole path, chmod +x it"
                 found.append(((*where, "command"), what))
         elif isinstance(channel, MqttChannel):
             check_broker(channel, f"channel {channel.name}", where, folder, found, warnings)

@@ -2,20 +2,21 @@
 
 from importlib.util import find_spec
 from pathlib import Path
-from urllib.parse import urlsplit
 
 from adapters.mqtt.filters import overlaps
 from collector.kitchen.address import address_mistake, travels_in_clear
 from collector.settings.check import Mistake
-from collector.settings.secret import read_secret, secret_trouble
+from collector.settings.secret import read_secret, secret_trouble, secrets_of
 from collector.settings.shape import Config, MqttSource, Store
 from collector.settings.sources import check_broker
+from collector.settings.web_address import is_web_address
 
 __all__ = ["check_outward"]
 
 
 def check_outward(config: Config, folder: Path, found: list[Mistake], warnings: list[str]) -> None:
     """Add to `found` what does not hold together, to `warnings` what is unwise."""
+    _check_names(config, folder, found)
     if config.publish is not None:
         check_broker(config.publish, "publish", ("publish",), folder, found, warnings)
         for source in config.source:
@@ -25,6 +26,15 @@ def check_outward(config: Config, folder: Path, found: list[Mistake], warnings: 
         _check_kitchen(config.store, folder, found, warnings)
     if config.heartbeat is not None:
         _check_heartbeat(config.heartbeat.url_file, folder, found)
+
+
+def _check_names(config: Config, folder: Path, found: list[Mistake]) -> None:
+    """Check that no two files with secrets are named alike: the service manager hands them over by their names."""
+    files = secrets_of(config, folder)
+    for k, file in enumerate(files):
+        if any(other.name == file.name for other in files[:k]):
+            what = f"two files with secrets are named {file.name}; give each a name of its own"
+            found.append(((), what))
 
 
 def _check_kitchen(table: Store, folder: Path, found: list[Mistake], warnings: list[str]) -> None:
@@ -55,6 +65,5 @@ def _check_heartbeat(name: str, folder: Path, found: list[Mistake]) -> None:
     if why := secret_trouble(folder, name):
         found.append((where, f"{name!r} {why}"))
         return
-    parts = urlsplit((read_secret(folder, name) or "").strip())
-    if parts.scheme not in ("http", "https") or not parts.hostname:
+    if not is_web_address((read_secret(folder, name) or "").strip()):
         found.append((where, f"{name!r} holds no address; its one line begins with https://"))

@@ -55,6 +55,12 @@ class Batch:
     receipts: dict[str, int] = field(default_factory=dict)
     """Newest receipt of each source that this batch settles once it is on disk."""
 
+    @property
+    def last_ordinal(self) -> int:
+        """The greatest ordinal in it; 0 where it has none."""
+        ends = (self.rows[-1:], self.actions[-1:], self.vitals[-1:])
+        return max((last[0] for end in ends for last in end), default=0)
+
     def __bool__(self) -> bool:
         return bool(
             self.rows

@@ -18,8 +18,8 @@ __all__ = ["Health", "back_up", "check", "compact", "forget"]
 PAGES_AT_A_TIME = 256
 """Copied between two looks at the clock: the collector commits in between."""
 MOST_COMPLAINTS = 20
-OF_ORDINALS = ("reading", "action", "vitals")
-OF_COOKS = ("plan", "alarm_log", "mark", "trend", "message", "call", "settled")
+GO_BY_TIME = ("reading", "action", "vitals")
+GO_BY_COOK = ("plan", "alarm_log", "mark", "trend", "message", "call", "settled")
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,10 +130,10 @@ def forget(connection: sqlite3.Connection, cooks: list[Cook]) -> int:
         high = following if following is not None else round(cook.last_unix * 1000) + 1
         bounds = (low << SEQUENCE_BITS, high << SEQUENCE_BITS)
         with connection:
-            for table in OF_ORDINALS:
+            for table in GO_BY_TIME:
                 deleted = connection.execute(f"DELETE FROM {table} WHERE id >= ? AND id < ?", bounds)  # noqa: S608 - our own names
                 gone += deleted.rowcount if table == "reading" else 0
-            for table in OF_COOKS:
+            for table in GO_BY_COOK:
                 connection.execute(f"DELETE FROM {table} WHERE cook = ?", (cook.number,))  # noqa: S608
             connection.execute("DELETE FROM cook WHERE id = ?", (cook.number,))
     return gone

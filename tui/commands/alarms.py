@@ -5,7 +5,7 @@ import asyncio
 import re
 from typing import TYPE_CHECKING
 
-from tui.commands.options import add_config, add_json, add_store, add_way, chosen_unit, text, way_of
+from tui.commands.options import add_config, add_json, add_store, add_way, chosen_unit, named_store, text, way_of
 from tui.commands.printing import print_reply
 from tui.exit_codes import Exit
 
@@ -32,6 +32,7 @@ _DOES = {
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of `alarms` and what it can do."""
     _add_common(parser)
+    parser.set_defaults(store=None)
     what = parser.add_subparsers(dest="what", metavar="WHAT")
     for name, says in _DOES.items():
         does = _sub(what, name, says)
@@ -146,7 +147,7 @@ async def _ask(way: "Way") -> tuple[tuple["RuleView", ...], float]:
 
 def _code(rules: tuple["RuleView", ...]) -> Exit:
     """Tell whether an alarm waits for somebody, as `status` does."""
-    from tui.draw.alarms import CALLING
+    from collector.snapshot import CALLING
 
     return Exit.ALARM if any(rule.state in CALLING for rule in rules) else Exit.OK
 
@@ -186,7 +187,7 @@ def _journal(options: argparse.Namespace) -> int:
     from collector.records import open_record
     from tui.draw.summary import alarm_line
 
-    with open_record(options.store or "") as archive:
+    with open_record(named_store(options)) as archive:
         cook = archive.cook(options.cook)
         steps = archive.alarm_log(cook)
     if not options.all:
@@ -207,7 +208,7 @@ def _measures(options: argparse.Namespace) -> int:
     from collector.records import open_record
     from tui.draw.alarm_table import measure_lines
 
-    with open_record(options.store or "") as archive:
+    with open_record(named_store(options)) as archive:
         cook = archive.cook(options.cook)
         end_unix = archive.alive_unix(cook)
         found = measures(archive.alarm_log(cook), cook.started_unix, end_unix)

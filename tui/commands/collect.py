@@ -2,7 +2,9 @@
 
 import argparse
 import asyncio
+import contextlib
 import logging
+import os
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -142,6 +144,17 @@ def _build_again(
         return _build(options, before, manager, "", note)
 
 
+def _secrets_in(settings: "Settings") -> dict[str, bytes]:
+    """Tell what the files with secrets hold now; the config itself is the same when a password has changed."""
+    from collector.settings.secret import secret_file, secrets_of
+
+    found = {}
+    for file in secrets_of(settings.config, settings.path.parent):
+        with contextlib.suppress(OSError):
+            found[str(file)] = secret_file(file.parent, file.name).read_bytes()
+    return found
+
+
 class _Reload:
     """Reads the config again when asked, and stops the collector if there is something new in it."""
 
@@ -149,6 +162,7 @@ class _Reload:
         self, options: argparse.Namespace, settings: "Settings", manager: "ServiceManager", stop: Callable[[], None]
     ) -> None:
         self._options, self._settings, self._manager, self._stop = options, settings, manager, stop
+        self._secrets = _secrets_in(settings)
         self.found: Settings | None = None
 
     def ask(self) -> None:
@@ -162,9 +176,15 @@ class _Reload:
             log.error("the config is not read again, the old one stays:\n%s", error)  # noqa: TRY400 - mistakes, no faults
             self._manager.ready("the old config stays: the new one holds mistakes")
             return
+        except Exception:
+            log.exception("the config is not read again, the old one stays: a fault of ours")
+            self._manager.ready("the old config stays")
+            return
         for warning in settings.warnings:
             log.warning("%s", warning)
-        if settings.config == self._settings.config:
+        if os.environ.get("CREDENTIALS_DIRECTORY"):
+            log.info("passwords and keys stay those that the service manager handed over; a restart takes new ones")
+        if settings.config == self._settings.config and _secrets_in(settings) == self._secrets:
             log.info("the config was read again: nothing in it has changed")
             self._manager.ready("the config has not changed")
             return

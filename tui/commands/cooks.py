@@ -3,7 +3,7 @@
 import argparse
 import datetime as dt
 
-from tui.commands.options import add_json, add_store
+from tui.commands.options import add_config, add_json, add_store, named_store
 from tui.exit_codes import Exit
 
 __all__ = ["add_options", "run"]
@@ -11,6 +11,7 @@ __all__ = ["add_options", "run"]
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of `cooks`."""
+    add_config(parser)
     add_store(parser)
     add_json(parser)
     parser.add_argument(
@@ -27,7 +28,7 @@ def run(options: argparse.Namespace) -> int:
     from collector.records import open_record
     from collector.replay import differences
 
-    with open_record(options.store or "") as archive:
+    with open_record(named_store(options)) as archive:
         if options.replay:
             cook = archive.cook(options.replay)
             found = differences(archive, cook)

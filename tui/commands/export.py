@@ -6,7 +6,7 @@ import datetime as dt
 import sys
 from typing import IO, TYPE_CHECKING
 
-from tui.commands.options import add_json, add_store
+from tui.commands.options import add_config, add_json, add_store, named_store
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
@@ -20,6 +20,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("cook", metavar="COOK", help="name of the cook; 'last' for the newest")
     parser.add_argument("--format", choices=("csv", "sensml"), default="csv")
     parser.add_argument("-o", "--output", metavar="FILE", help="where to (default: standard output)")
+    add_config(parser)
     add_store(parser)
     add_json(parser)
 
@@ -33,7 +34,7 @@ def run(options: argparse.Namespace) -> int:
     if options.json and not options.output:
         print("coldside: --json tells of a file that was written: name it with -o FILE", file=sys.stderr)
         return Exit.USAGE
-    with open_record(options.store or "") as archive:
+    with open_record(named_store(options)) as archive:
         cook = archive.cook(options.cook)
         write = _write_csv if options.format == "csv" else _write_sensml
         if options.output:

@@ -21,6 +21,7 @@ __all__ = [
     "dashboard_look",
     "load_settings",
     "metres",
+    "named_store",
     "pascal",
     "speed",
     "text",
@@ -97,6 +98,23 @@ def add_store(parser: argparse.ArgumentParser) -> None:
         "--store", metavar="WHERE",
         help="the store: a file, or to read postgresql://USER@HOST/DATABASE#PIT (default: see `coldside paths`)",
     )  # fmt: skip
+
+
+def named_store(options: argparse.Namespace) -> str:
+    """Give the store that is meant: the option's, else the config's; empty: the usual place.
+
+    A config that is not there, or cannot be used, names none.
+    """
+    from collector.errors import SettingsError
+
+    from collector.paths import config_file
+
+    if options.store or not config_file(options.config).exists():
+        return str(options.store or "")
+    try:
+        return load_settings(options).config.store.path
+    except SettingsError:
+        return ""
 
 
 def add_look(parser: argparse.ArgumentParser) -> None:

@@ -3,7 +3,7 @@
 import argparse
 import json
 
-from tui.commands.options import add_config, add_json, add_pits, add_socket, add_store
+from tui.commands.options import add_config, add_json, add_pits, add_socket, add_store, named_store
 from tui.exit_codes import Exit
 
 __all__ = ["add_options", "run"]
@@ -22,7 +22,7 @@ def run(options: argparse.Namespace) -> int:
     """Print the places."""
     from collector.paths import config_file, pits_file, runtime_socket, sessions_file, store_file, tokens_file
 
-    store = store_file(options.store or "")
+    store = store_file(named_store(options))
     places = {
         "config": config_file(options.config),
         "store": store,

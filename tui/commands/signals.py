@@ -77,8 +77,8 @@ def on_end(end: Callable[[], None]) -> None:
 
 def on_hangup(stop: Callable[[], None], reload: Callable[[], None]) -> None:
     """Stop when the terminal closes, unless we were started to outlive it; without one, read the config again."""
-    if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:
-        asyncio.get_running_loop().add_signal_handler(signal.SIGHUP, stop if _has_terminal() else reload)
+    outlives = signal.getsignal(signal.SIGHUP) is signal.SIG_IGN
+    asyncio.get_running_loop().add_signal_handler(signal.SIGHUP, stop if _has_terminal() and not outlives else reload)
 
 
 def _has_terminal() -> bool:

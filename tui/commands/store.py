@@ -5,7 +5,7 @@ import sys
 import time
 from pathlib import Path
 
-from tui.commands.options import add_json, add_store
+from tui.commands.options import add_config, add_json, add_store, named_store
 from tui.exit_codes import Exit
 
 __all__ = ["add_options", "run"]
@@ -28,6 +28,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     )
     fresh = actions.add_parser("renew", help="after it was put back from a copy: a store of its own to the server")
     for sub in (look, copy, small, trim, listed, fresh):
+        add_config(sub)
         add_store(sub)
         add_json(sub)
 
@@ -55,9 +56,10 @@ def _path(options: argparse.Namespace) -> Path:
     from collector.kitchen.address import is_address
     from collector.paths import store_file
 
-    if is_address(options.store or ""):
+    named = named_store(options)
+    if is_address(named):
         raise StoreError("this is done to a file; a server is looked after by PostgreSQL's own programs, as pg_dump")
-    return store_file(options.store or "")
+    return store_file(named)
 
 
 def _say(options: argparse.Namespace, document: dict[str, object], *lines: str) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from textwrap import wrap
 
-from collector.snapshot import AlarmState, AlarmView, Snapshot, TroubleView
+from collector.snapshot import CALLING, AlarmState, AlarmView, Snapshot, TroubleView
 from tui.draw.calls import call_words, calls_of, calls_status
 from tui.draw.clean import clean
 from tui.draw.line import Line, Role, fit
@@ -27,7 +27,6 @@ __all__ = [
     "wanting",
 ]
 
-CALLING = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED, AlarmState.LATCHED_UNACKNOWLEDGED)
 AT_REST = (AlarmState.SHELVED, AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE)
 
 

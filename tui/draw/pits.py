@@ -4,8 +4,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 
-from collector.snapshot import AlarmState, Priority, Snapshot
-from tui.draw.alarms import CALLING, pressing_line, wanting
+from collector.snapshot import CALLING, AlarmState, Phase, Priority, Snapshot
+from tui.draw.alarms import pressing_line, wanting
 from tui.draw.banner import Trouble
 from tui.draw.clean import clean
 from tui.draw.line import Line, Part, Role, fit
@@ -37,6 +37,7 @@ _RANK = {Priority.URGENT: Rank.URGENT, Priority.SOON: Rank.CHECK, Priority.NOTE:
 _SHORTER = {
     "NO LINK": "LOST", "STALE": "OLD", "NOT SAVED": "DISK", "waiting": "wait", "URGENT": "URG", "CHECK": "CHK",
     "note": "note", "seen": "seen", "all well": "ok",
+    "not lit": "cold",
 }  # fmt: skip
 """What a state is called where there is hardly any room; the help says what they mean."""
 
@@ -160,7 +161,10 @@ def _word(pit: PitGlance) -> str:
     _, priority = waiting(pit)
     if priority is not None:
         return PRIORITY_WORDS[priority]
-    return "seen" if pit.snapshot and wanting(pit.snapshot) else "all well"
+    if pit.snapshot and wanting(pit.snapshot):
+        return "seen"
+    unlit = pit.snapshot is not None and pit.snapshot.fire.phase in (Phase.COLD, Phase.UNKNOWN)
+    return "not lit" if unlit else "all well"
 
 
 def _state(pit: PitGlance) -> tuple[str, Role]:

@@ -119,7 +119,7 @@ async def level(forwarder, ordinal, seconds=20.0):
         while rounds is None or forwarder.rounds < rounds:
             if rounds is None and not forwarder.view().fault and max(forwarder._after.values()) >= ordinal:
                 rounds = forwarder.rounds + 2
-            forwarder.notice(cooks=False)
+            forwarder.notice(ordinal, cooks=False)
             await asyncio.sleep(0.02)
 
 
@@ -145,7 +145,7 @@ async def test_what_a_pit_records_is_at_the_server_to_the_digit_and_replays(kitc
     async with forwarding(pit.path, kitchen.address) as forwarder:
         await level(forwarder, last(pit.path))
         pit.cook_on(1800)  # and it goes on while the collector does
-        forwarder.notice(cooks=True)
+        forwarder.notice(last(pit.path), cooks=True)
         await level(forwarder, last(pit.path))
         shown = forwarder.view()
     assert shown.fault == ""
@@ -180,11 +180,11 @@ async def test_the_server_is_killed_again_and_again_and_nothing_is_lost_or_doubl
     async with forwarding(pit.path, kitchen.address) as forwarder:
         for _ in range(4):
             pit.cook_on(600)
-            forwarder.notice(cooks=True)
+            forwarder.notice(last(pit.path), cooks=True)
             await asyncio.sleep(chance.uniform(0.0, 0.25))
             await asyncio.to_thread(cluster.kill)
             pit.cook_on(300)
-            forwarder.notice(cooks=True)
+            forwarder.notice(last(pit.path), cooks=True)
             await asyncio.to_thread(cluster.start)
         await level(forwarder, last(pit.path), 40.0)
     await compare(pit.path, kitchen.url)
@@ -199,7 +199,8 @@ async def test_connections_are_cut_in_the_middle_of_whatever_and_nothing_is_lost
         for _ in range(12):
             proxy.cut_after = chance.randint(500, 60_000)
             before = proxy.cuts
-            async with forwarding(pit.path, address):
+            async with forwarding(pit.path, address) as forwarder:
+                forwarder.notice(last(pit.path), cooks=True)
                 with contextlib.suppress(TimeoutError):
                     async with asyncio.timeout(2.0):
                         while proxy.cuts == before:
@@ -275,6 +276,15 @@ async def test_a_store_put_back_from_a_copy_is_not_mixed_with_what_came_after(ki
             await until_fault(second, "another collector")
     async with forwarding(copy, kitchen.address) as second:
         await until_fault(second, "store renew")
+    later = Pit(copy, "b", START + 7 * HOUR)
+    later.cook_on(300)  # it goes on recording, past what the server has
+    later.database.close()
+    async with forwarding(copy, kitchen.address) as second:
+        second.notice(last(copy), cooks=True)
+        await until_fault(second, "store renew")
+        await asyncio.sleep(0.5)
+        assert "store renew" in second.view().fault
+        assert second.rounds == 0
     back = Database(copy)
     back.renew()
     back.close()
@@ -282,6 +292,40 @@ async def test_a_store_put_back_from_a_copy_is_not_mixed_with_what_came_after(ki
         await level(second, last(copy))
     await compare(copy, f"{kitchen.url}#2")
     await compare(pit.path, f"{kitchen.url}#1")
+
+
+async def test_rows_that_a_power_cut_could_still_take_are_not_brought_yet(kitchen, pit):
+    pit.cook_on(60)
+    durable = last(pit.path)
+    pit.cook_on(60)
+    async with forwarding(pit.path, kitchen.address) as forwarder:
+        await level(forwarder, durable)
+        found = await kitchen.ask("SELECT max(id) FROM coldside.reading")
+        assert found[0][0] <= durable
+        await level(forwarder, last(pit.path))
+    await compare(pit.path, kitchen.url)
+
+
+async def test_a_cook_let_go_here_does_not_look_like_a_store_put_back(kitchen, tmp_path):
+    path = tmp_path / "cooks.db"
+    old = Pit(path, "old")
+    old.cook_on(120)
+    old.end()
+    async with forwarding(path, kitchen.address) as forwarder:
+        await level(forwarder, last(path))
+    new = Pit(path, "new", START + 30 * 24 * HOUR)
+    with Archive(path) as here:
+        new.database.forget([here.cook("old")])
+    new.cook_on(60)
+    async with forwarding(path, kitchen.address) as forwarder:
+        await level(forwarder, last(path))
+
+    def names():
+        with KitchenArchive(kitchen.url) as there:
+            return [cook.name for cook in there.cooks()]
+
+    new.database.close()
+    assert await asyncio.to_thread(names) == ["old", "new"], "the server keeps what the pit let go"
 
 
 async def until_fault(forwarder, word):
@@ -391,6 +435,7 @@ def test_a_store_of_the_version_before_gets_an_identity_of_its_own(tmp_path):
     identities = set()
     for name in ("a", "b", "b"):
         shutil.copy(tmp_path / f"{name}.db", tmp_path / "c.db")
-        with tail.Tail(tmp_path / "c.db") as found:
-            identities.add(found.identity)
+        found = tail.Tail(tmp_path / "c.db")
+        identities.add(found.identity)
+        found.close()
     assert len(identities) == 2
