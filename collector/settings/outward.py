@@ -34,7 +34,7 @@ def _check_names(config: Config, folder: Path, found: list[Mistake]) -> None:
     for k, file in enumerate(files):
         if any(other.name == file.name for other in files[:k]):
             what = f"two files with secrets are named {file.name}; give each a name of its own"
-            found.append(((), what))
+            found.append((("secrets",), what))
 
 
 def _check_kitchen(table: Store, folder: Path, found: list[Mistake], warnings: list[str]) -> None:

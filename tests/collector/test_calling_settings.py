@@ -51,6 +51,16 @@ def read(tmp_path):
     return lambda text: parse(PIT + text, tmp_path / "c.toml")
 
 
+def test_two_secrets_of_one_name_would_be_handed_over_as_one(read, tmp_path):
+    for folder in ("a", "b"):
+        (tmp_path / folder).mkdir()
+        (tmp_path / folder / "url").write_text("https://push.home/x\n")
+        (tmp_path / folder / "url").chmod(0o600)
+    text = PUSH.replace("push.url", "a/url") + ANN + '[heartbeat]\nurl_file = "b/url"\n'
+    ((_, what),) = mistakes(read, text)
+    assert "are named url" in what
+
+
 def mistakes(read, text):
     with pytest.raises(SettingsError) as caught:
         read(text)

@@ -267,6 +267,9 @@ async def test_a_test_goes_by_every_channel_of_a_person_and_is_proven_once():
     view = house.outbox.view()
     assert (view.proven_unix, view.test.acknowledged_unix) == (START + 12, START + 12)
     house.outbox.proof.begin("", 60.0)
+    with pytest.raises(ValueError, match="proves nothing"):
+        house.outbox.proof.acknowledge()
+    assert house.outbox.view().proven_unix == START + 12, "no message of this one has gone out"
     house.now += 61
     house.outbox.look([])
     assert house.outbox.proof.acknowledge() is None

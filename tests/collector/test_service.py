@@ -127,6 +127,19 @@ async def test_it_reports_reloads_keeps_a_good_config_over_a_bad_one_and_ends_in
     hang_up()
     await manager.until(lambda heard: any("has not changed" in line for line in heard))
 
+    (tmp_path / "beat.url").write_text("http://[bad")
+    (tmp_path / "beat.url").chmod(0o600)
+    running.config.write_text(good + '[heartbeat]\nurl_file = "beat.url"\n')
+    hang_up()
+    await manager.until(lambda heard: any("the old config stays" in line for line in heard))
+    assert "holds no address" in (tmp_path / "log").read_text()
+
+    for address in ("http://127.0.0.1:9/a", "http://127.0.0.1:9/b"):
+        (tmp_path / "beat.url").write_text(address)
+        hang_up()
+        await manager.until(lambda heard: "READY=1" in heard and not any("has not changed" in line for line in heard))
+        await running.snapshot_when(lambda s: True)
+
     running.config.write_text(good.replace("flat side", "point side"))
     hang_up()
     await manager.until(lambda heard: "READY=1" in heard)

@@ -3,9 +3,11 @@
 import asyncio
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
+import sample_streams
 from adapters.reading import Reading
 from collector.daemon import Collector
 from collector.model.plan import DEFAULT_RULES
@@ -206,3 +208,16 @@ def test_without_a_collector_or_a_store_it_says_so(tmp_path, capsys):
     assert main(["alarms", "--socket", str(tmp_path / "no.sock"), "--json"]) == Exit.NO_COLLECTOR
     assert json.loads(capsys.readouterr().out)["exit"] == Exit.NO_COLLECTOR
     assert main(["alarms", "measures", "--store", str(tmp_path / "no.db")]) == Exit.STORE
+
+
+@pytest.mark.parametrize(
+    "words", [["alarms", "journal"], ["alarms", "measures"], ["cooks"], ["export"], ["store", "check"]]
+)
+def test_the_store_that_the_config_names_is_read(words, tmp_path, capsys):
+    config = tmp_path / "pit.toml"
+    text = (Path(sample_streams.__file__).parent / "pit.toml").read_text().replace("quiet-night.sensml.xz", "n.xz")
+    (tmp_path / "n.xz").touch()
+    config.write_text(f'[store]\npath = "{tmp_path / "elsewhere.db"}"\n{text}')
+    more = ["last"] if words == ["export"] else []
+    assert main([*words, *more, "-c", str(config)]) == Exit.STORE
+    assert f"{tmp_path / 'elsewhere.db'}: there is no store here" in capsys.readouterr().err
