@@ -5,6 +5,7 @@ Topics, under a base that the config names:
 - `availability`: `online` or `offline`, no JSON; `offline` is also the last will, for when the collector is gone;
 - `probe/NAME`, `zone/NAME`: a temperature; `grate`: its level, target and band; `spread`: hottest zone less coldest;
 - `alarm/RULE/SUBJECT`: one alarm rule as it stands, also when all is well, once it has been an alarm in this run;
+- `meat/NAME`: a piece of meat: phase, its parts with the times they are expected at, its clocks;
 - `trouble/KEY`: what is wrong, once for all its alarms; gone when it is over;
 - `cook`: name, start, phase of the fire.
 
@@ -21,7 +22,7 @@ from typing import Any
 import msgspec
 
 from adapters.reading import Quality, Reason
-from collector.snapshot import AlarmView, Snapshot
+from collector.snapshot import AlarmView, ArrivalView, PartView, Snapshot
 
 __all__ = ["SCHEMA", "documents", "slug"]
 
@@ -71,6 +72,12 @@ def documents(snapshot: Snapshot) -> dict[str, bytes]:
             "from_level_kelvin": zone.deviation_kelvin, "quality": quality.name.lower(), "probes": zone.probes,
             "time": now,
         }  # fmt: skip
+    for topic, meat in _numbered("meat", snapshot.meat):
+        found[topic] = {
+            "name": meat.name, "cut": meat.cut, "phase": meat.phase, "on": meat.on_unix, "serve": meat.serve_unix,
+            "late_seconds": meat.late_seconds, "held_seconds": meat.held_seconds, **_arrival(meat.done), "time": now,
+            "parts": [_known(_part(part)) for part in meat.parts],
+        }  # fmt: skip
     for alarm in snapshot.alarms:
         found[_alarm_topic(alarm)] = {
             "key": alarm.key, "state": str(alarm.state), "active": alarm.active,
@@ -86,6 +93,19 @@ def documents(snapshot: Snapshot) -> dict[str, bytes]:
             "alarms": trouble.alarms, "time": now,
         }  # fmt: skip
     return {topic: _encode({"schema": SCHEMA, **_known(fields)}) for topic, fields in found.items()}
+
+
+def _part(part: PartView) -> dict[str, Any]:
+    return {
+        "name": part.name, "probe": part.probe, "value": part.celsius, "unit": "C", "target": part.done_celsius,
+        "stalled_since": part.stall_began_unix if part.stall_ended_unix is None else None,
+        "danger_seconds": part.danger_seconds, **_arrival(part.done),
+    }  # fmt: skip
+
+
+def _arrival(arrival: ArrivalView) -> dict[str, Any]:
+    """Tell when something is expected, and the times a tenth and nine tenths of such cooks are there by."""
+    return {"done": arrival.median_unix, "done_low": arrival.low_unix, "done_high": arrival.high_unix}
 
 
 def _known(fields: dict[str, Any]) -> dict[str, Any]:

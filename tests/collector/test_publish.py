@@ -100,6 +100,13 @@ def test_an_alarm_is_a_document_and_null_says_what_is_not_known():
     snapshot = silent_pit()
     found = {topic: json.loads(payload) for topic, payload in documents(snapshot).items()}
     assert found["cook"]["name"] == snapshot.cook
+    meat = found["meat/brisket"]
+    assert (meat["phase"], meat["done"], [part["name"] for part in meat["parts"]]) == (
+        "not on yet",
+        None,
+        ["flat", "point"],
+    )
+    assert meat["parts"][0]["target"] == pytest.approx(95.0)
     assert found["grate"]["unit"] == "C"
     alarm = next(fields for topic, fields in found.items() if topic.startswith("alarm/"))
     assert set(alarm) >= {"state", "active", "since", "value", "limit", "unit", "message", "priority", "time"}
