@@ -21,16 +21,17 @@ ABOVE_KELVIN = 0.5
 """The air has to be shown this much hotter than the target, or the meat will not get there."""
 EARLY_CELSIUS = 25.0
 """Below this the curve says nothing of what is to come."""
-STALL_SEEN_CELSIUS = 72.0
+BEYOND_STALL_CELSIUS = 72.0
 UNSEEN_SHARE = 0.3
-"""Before the stall has shown itself no interval is narrower, to either side, than this share of the time to go."""
-SEEN_SHARE = 0.6
-"""The stall has shown itself where the slowest hour is slower than this share of the fastest."""
+"""Before the stall has shown itself no interval to a target beyond it is narrower, to either side, than this share."""
 ALIKE = 0.6
 """Correlation of the parts of a piece about their medians: they share fire, air and wrap (weighed, no source)."""
 Z_TEN = 1.2816
 """The normal deviate exceeded with 10 %."""
 LEAST_AIR_CELSIUS, MOST_AIR_CELSIUS = 90, 180
+REACH_KELVIN = 25.0
+NEEDED_KELVIN = 6.0
+"""Air no hotter than this over the target is not advised: the last kelvins would take all night."""
 TOP_CELSIUS = 99.0
 
 
@@ -115,9 +116,9 @@ def _why_not(signs: Signs | None, target: float, ahead: float) -> str:
 def _seconds(signs: Signs, targets: Array, wrap_at: float, ahead: Array) -> Array:
     """Give low, median and high of each target, shape (m, 3); later targets never come before earlier ones."""
     asked = np.where(np.isnan(targets), TOP_CELSIUS, targets)
-    hours = hours_left(columns(signs, asked, wrap_at, ahead))
-    if math.isnan(signs.wrapped_hours) and not _stall_seen(signs):
-        late = (asked > STALL_SEEN_CELSIUS)[:, None]
+    hours = hours_left(columns(signs, asked, wrap_at, ahead), stall_seen=signs.stall_seen)
+    if not signs.stall_seen:
+        late = (asked > BEYOND_STALL_CELSIUS)[:, None]
         middle = hours[:, 1:2]
         hours = np.where(
             late, np.column_stack([
@@ -128,10 +129,6 @@ def _seconds(signs: Signs, targets: Array, wrap_at: float, ahead: Array) -> Arra
     order = np.argsort(asked, kind="stable")
     hours[order] = np.maximum.accumulate(hours[order], axis=0)
     return np.asarray(signs.now_seconds + HOUR * hours)
-
-
-def _stall_seen(signs: Signs) -> bool:
-    return signs.celsius > STALL_SEEN_CELSIUS or signs.slowest < SEEN_SHARE * signs.fastest
 
 
 def curve(
@@ -163,15 +160,21 @@ def curve(
 
 
 def air_needed(track: Track, target_celsius: float, by_seconds: float, wrap_at_celsius: float = math.nan) -> float:
-    """Give the coolest air, °C, at which the median arrival is in time; NaN: none within 90 to 180 °C, or unknown."""
+    """Give the coolest air, °C, at which the median arrival is in time; NaN: none within 90 to 180 °C, or unknown.
+
+    Air is looked for within 25 K of that of the last hours: no further was anything learned.
+    """
     signs = signs_of(track)
     if signs is None or math.isnan(target_celsius) or signs.celsius < EARLY_CELSIUS:
         return math.nan
     if target_celsius <= signs.celsius:
         return math.nan
     airs = np.arange(LEAST_AIR_CELSIUS, MOST_AIR_CELSIUS + 1, dtype=np.float64)
-    airs = airs[airs >= target_celsius + ABOVE_KELVIN]
-    hours = hours_left(columns(signs, np.full(airs.shape, target_celsius), wrap_at_celsius, airs))[:, 1]
+    airs = airs[(airs >= target_celsius + NEEDED_KELVIN) & (np.abs(airs - signs.air_celsius) <= REACH_KELVIN)]
+    if not airs.size:
+        return math.nan
+    laid = columns(signs, np.full(airs.shape, target_celsius), wrap_at_celsius, airs)
+    hours = hours_left(laid, stall_seen=signs.stall_seen)[:, 1]
     # hotter air never comes later, whatever was learned
     hours = np.minimum.accumulate(hours)
     due = np.flatnonzero(signs.now_seconds + HOUR * hours <= by_seconds)

@@ -51,13 +51,14 @@ def quantiles_of(layers: Layers, columns: Array) -> Array:
     ])  # fmt: skip
 
 
-def hours_left(columns: Array) -> Array:
+def hours_left(columns: Array, *, stall_seen: bool) -> Array:
     """Give the hours to go that are exceeded with 90, 50 and 10 %, shape (m, 3), of columns, shape (m, n).
 
-    The mean of several networks' logarithms, its widths drawn apart so that four in five arrivals of a model that was
-    left out of the learning lie between.
+    The mean of several networks' logarithms, its widths set by how far arrivals of models that were left out of the
+    learning strayed.
     """
     logarithms = np.mean([quantiles_of(layers, columns) for layers in _networks()], axis=0)
     middle = logarithms[:, 1:2]
-    wider = np.array([[learned.WIDER_EARLY, 1.0, learned.WIDER_LATE]])
+    early, late = learned.WIDER_SEEN if stall_seen else learned.WIDER_UNSEEN
+    wider = np.array([[early, 1.0, late]])
     return np.asarray(np.maximum(np.exp(middle + wider * (logarithms - middle)) - OFFSET_HOURS, 0.0))

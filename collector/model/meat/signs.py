@@ -14,7 +14,7 @@ from collector.model.field import Array
 from collector.model.meat.track import Track
 from collector.model.robust import median
 
-__all__ = ["MINUTE", "USUAL_AIR_CELSIUS", "Signs", "columns", "curve_by_minute", "signs_of"]
+__all__ = ["MINUTE", "PAST_CELSIUS", "USUAL_AIR_CELSIUS", "Signs", "columns", "curve_by_minute", "signs_of"]
 
 MINUTE = 60.0
 USUAL_AIR_CELSIUS = 115.0
@@ -26,6 +26,10 @@ NOW_MINUTES = 20
 SLOPE_MINUTES = (30, 60, 120, 240)
 PASSED_CELSIUS = (20.0, 30.0, 40.0, 50.0, 57.0, 62.0, 67.0, 72.0, 77.0, 83.0, 89.0)
 STALL_FROM_CELSIUS = 55.0
+PAST_CELSIUS = 78.0
+"""Above this it is over, or there was none."""
+SEEN_SHARE = 0.6
+"""The stall has shown itself where the slowest hour is slower than this share of the fastest."""
 LEAST_SLOPE, MOST_SLOPE = 0.4, 60.0
 """Kelvin per hour within which a slope is believed for extrapolating."""
 LONGEST_HOURS = 30.0
@@ -83,6 +87,12 @@ class Signs:
     """Of the hour before, kelvin per hour."""
     mass_kg: float
     air_known: bool
+
+    @property
+    def stall_seen(self) -> bool:
+        """Whether the stall has shown itself, or nothing can bring it any more."""
+        slowed = self.slowest < SEEN_SHARE * self.fastest
+        return slowed or self.celsius > PAST_CELSIUS or not math.isnan(self.wrapped_hours)
 
 
 def signs_of(track: Track) -> Signs | None:

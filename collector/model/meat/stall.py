@@ -6,10 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from collector.model.field import Array
 from collector.model.meat.hours_left import hours_left
 from collector.model.meat.physics import SMOKE_HUMIDITY, wet_bulb_celsius
-from collector.model.meat.signs import columns, curve_by_minute, signs_of
+from collector.model.meat.signs import PAST_CELSIUS, columns, curve_by_minute, signs_of
 from collector.model.meat.track import Track
 
 __all__ = ["Stall", "stall_of", "wrap_gain_seconds"]
@@ -17,7 +16,7 @@ __all__ = ["Stall", "stall_of", "wrap_gain_seconds"]
 SLOPE_ROWS = 40
 EARLIER_CELSIUS = (30.0, 58.0)
 FROM_CELSIUS = 56.0
-STALLED_SHARE, OVER_SHARE = 0.4, 0.6
+STALLED_SHARE, OVER_SHARE = 0.4, 0.5
 """Of the earlier slope: below the one a stall begins, above the other it ends."""
 LEAST_ROWS = 25
 """It has to last, and to be over, for so long to be told."""
@@ -58,7 +57,8 @@ def stall_of(track: Track) -> Stall | None:
     began = _lasting(slow)
     if began is None or usual <= 0.0:
         return None
-    ended = _lasting(rise[began:] > OVER_SHARE * usual)
+    over = (rise[began:] > OVER_SHARE * usual) | (middle[began:] > PAST_CELSIUS)
+    ended = _lasting(over)
     last = rise.size if ended is None else began + ended
     first_second = float(track.seconds[-1]) - 60.0 * (tip.size - 1)
     at = first_second + 60.0 * (np.arange(rise.size) + SLOPE_ROWS // 2)
@@ -90,5 +90,8 @@ def wrap_gain_seconds(track: Track, target: float) -> float:
     if not WRAP_FROM_CELSIUS <= signs.celsius <= WRAP_TO_CELSIUS:
         return math.nan
     asked, ahead = np.array([target]), np.array([math.nan])
-    bare, wrapped = (hours_left(columns(signs, asked, at, ahead))[0, 1] for at in (math.inf, signs.celsius))
+    bare, wrapped = (
+        hours_left(columns(signs, asked, at, ahead), stall_seen=signs.stall_seen)[0, 1]
+        for at in (math.inf, signs.celsius)
+    )
     return float(SECONDS * max(bare - wrapped, 0.0))

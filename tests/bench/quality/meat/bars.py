@@ -29,12 +29,12 @@ class Bars:
         self._dx: Array = (half * u(1.2, 2.6, n) / (ACROSS - 0.5))[:, None, None]
         self.celsius: Array = np.repeat(drawn.start_celsius, ACROSS * UP).reshape(n, ACROSS, UP)
         self._k: Array = u(0.40, 0.50, n)[:, None, None]
-        self._h: Array = u(10.0, 22.0, n)[:, None]
+        self._h: Array = u(8.0, 20.0, n)[:, None]
         self._bulb: Array = u(52.0, 69.0, n)[:, None]
         """Wet bulb in air of 113 °C; it rises by a tenth of what the air rises."""
         self._strength: Array = np.exp(u(np.log(1.5), np.log(6.0), n))[:, None]
         """Heat lost per kelvin over the wet bulb, against convection."""
-        self._water: Array = u(1.0, 6.0, n)[:, None]
+        self._water: Array = u(1.5, 8.0, n)[:, None]
         self._squeezed: Array = u(0.0, 4.0, n)[:, None]
         """kg/m² that the fibres press out between 55 and 85 °C."""
         self._given: Array = np.zeros((n, 1))

@@ -32,7 +32,7 @@ class Front:
         self.celsius: Array = np.repeat(drawn.start_celsius[:, None], NODES, axis=1)
         self._k: Array = u(0.40, 0.52, n)[:, None]
         # both sides: the lower is the drier one by the grate, or the one under fat
-        self._h: Array = u(8.0, 18.0, n)[:, None] * np.column_stack([np.ones(n), u(0.7, 1.5, n)])
+        self._h: Array = u(7.0, 18.0, n)[:, None] * np.column_stack([np.ones(n), u(0.7, 1.5, n)])
         self._vapour: Array = saturated(u(20.0, 54.0, n))[:, None]
         plateau = u(56.0, 74.0, n)[:, None]
         open_rate = self._h * (113.0 - plateau) / (LATENT * (saturated(plateau) - self._vapour))
@@ -43,7 +43,7 @@ class Front:
         self._crust_k: Array = u(0.2, 0.45, n)[:, None]
         self._passing: Array = np.exp(u(np.log(0.15e-10), np.log(3.0e-10), n))[:, None]
         """kg/(m s Pa) of vapour through the crust."""
-        self._limit_m: Array = u(1.5, 9.0, n)[:, None] / self._per_crust
+        self._limit_m: Array = u(2.0, 11.0, n)[:, None] / self._per_crust
         """Where what lies deeper is bound to the fibres and stays."""
         place = (NODES - 1) * u(0.32, 0.68, n)
         self._below = place.astype(np.intp)

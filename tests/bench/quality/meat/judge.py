@@ -56,7 +56,8 @@ def judge_family(family: str, count: int, *, tuning: bool) -> list[MeatScore]:
             for way, rows in WAYS.items():
                 errors[way].append(_minutes_off(straight(track, DONE_CELSIUS, rows), came))
             covered.append(bool(told.low_seconds <= came <= told.high_seconds))
-            width.append((told.high_seconds - told.low_seconds) / 60.0)
+            finite = np.isfinite(told.high_seconds)
+            width.append((told.high_seconds - told.low_seconds) / 60.0 if finite else LONGEST_SECONDS / 60.0)
         scores.append(
             MeatScore(family, stage, {way: tuple(e) for way, e in errors.items()}, tuple(covered), tuple(width))
         )

@@ -1,7 +1,8 @@
 """Learn the hours to go: `python -m tests.bench.quality.meat.learn` writes `collector/model/meat/learned.py` anew.
 
 Each family is left out in turn to see what the forecast is worth for meat that it has not seen: that is the table it
-prints, and the widths of the intervals are set by it. What is written is learned from all but `nodes`.
+prints. The widths of the intervals are set half way between what those left out need and what those learned from need:
+a real piece is neither. What is written is learned from all but `nodes`.
 """
 
 import argparse
@@ -110,25 +111,29 @@ def read(networks: list[Layers], columns: Array) -> Array:
 def widths(misses: list[tuple[Array, Array]]) -> tuple[float, float]:
     """Give by how much the sides of the intervals are drawn apart so that 10 % of left-out arrivals lie beyond each.
 
+    The median over the families: the one that is like no other must not set the widths for all.
+
     Args:
-        misses: logarithms told (m, 3) and come (m,), a pair for each family left out; the families count alike.
+        misses: logarithms told (m, 3) and come (m,), a pair for each family left out.
     """
-    early, late, weight = [], [], []
+    early, late = [], []
     for told, came in misses:
         off = came - told[:, 1]
-        early.append(-off / (told[:, 1] - told[:, 0]))
-        late.append(off / (told[:, 2] - told[:, 1]))
-        weight.append(np.full(len(came), 1.0 / len(came)))
-    share = np.concatenate(weight) / len(misses)
-    found = []
-    for side in (early, late):
-        ratio = np.concatenate(side)
-        order = np.argsort(ratio)
-        found.append(float(ratio[order][np.searchsorted(np.cumsum(share[order]), 0.9)]))
-    return max(found[0], 0.8), max(found[1], 0.8)
+        early.append(float(np.quantile(-off / (told[:, 1] - told[:, 0]), 0.9)))
+        late.append(float(np.quantile(off / (told[:, 2] - told[:, 1]), 0.9)))
+    return max(float(np.median(early)), 0.8), max(float(np.median(late)), 0.8)
 
 
-def written(networks: list[Layers], early: float, late: float) -> str:
+def _misses(taught: dict[str, Lessons], told: dict[str, Array], *, seen: bool) -> list[tuple[Array, Array]]:
+    """Give what was told and what came of each family, where the stall had shown itself or where it had not."""
+    rows = {family: lesson.seen == seen for family, lesson in taught.items()}
+    return [
+        (told[family][rows[family]], np.log(lesson.hours[rows[family]] + OFFSET_HOURS))
+        for family, lesson in taught.items()
+    ]
+
+
+def written(networks: list[Layers], seen: tuple[float, float], unseen: tuple[float, float]) -> str:
     """Give the text of the module of learned numbers."""
     sizes = (networks[0][0][0].shape[0], *(bias.size for _, bias in networks[0]))
     flat = np.concatenate([part.ravel() for layers in networks for layer in layers for part in layer])
@@ -142,12 +147,13 @@ def written(networks: list[Layers], early: float, late: float) -> str:
     lines.append(line)
     return (
         '"""What `tests/bench/quality/meat/learn.py` learned of the hours to go; written by it, not by hand."""\n\n'
-        '__all__ = ["NUMBERS", "SCALE", "SIZES", "WIDER_EARLY", "WIDER_LATE"]\n\n'
+        '__all__ = ["NUMBERS", "SCALE", "SIZES", "WIDER_SEEN", "WIDER_UNSEEN"]\n\n'
         f"SIZES = {sizes}\n"
         '"""Of the layers of each network, the columns first."""\n'
         f"SCALE = {SCALE}\n"
-        f"WIDER_EARLY, WIDER_LATE = {early:.3f}, {late:.3f}\n"
-        '"""What the two sides of an interval are multiplied with."""\n'
+        f"WIDER_SEEN = ({seen[0]:.3f}, {seen[1]:.3f})\n"
+        f"WIDER_UNSEEN = ({unseen[0]:.3f}, {unseen[1]:.3f})\n"
+        '"""What the early and the late side of an interval are multiplied with, once the stall was seen and before."""\n'
         'NUMBERS = """\n' + "\n".join(lines) + '\n"""\n'
         '"""Weights and biases, layer after layer, network after network, times `SCALE`."""\n'
     )
@@ -163,19 +169,25 @@ def main() -> int:
     options = parser.parse_args()
     seeds = range(FIRST_SEED, FIRST_SEED + options.batches)
     taught = {family: lessons(family, seeds, options.jobs) for family in LEARNED_FROM}
-    misses = []
-    for left_out, lesson in taught.items():
-        others = [other for family, other in taught.items() if family != left_out]
-        told = read(fit_all(others, max(1, options.epochs // 2), 2), lesson.columns)
+    left_out: dict[str, Array] = {}
+    for family, lesson in taught.items():
+        others = [other for name, other in taught.items() if name != family]
+        left_out[family] = read(fit_all(others, max(1, options.epochs // 2), 2), lesson.columns)
         came = np.log(lesson.hours + OFFSET_HOURS)
-        misses.append((told, came))
+        told = left_out[family]
         covered = float(((told[:, 0] <= came) & (came <= told[:, 2])).mean())
         off = float(np.median(np.abs(np.exp(told[:, 1]) - np.exp(came)))) * 60.0
-        print(f"{left_out} left out: median error {off:.0f} min, {100 * covered:.0f} % covered, {len(came)} asked")
-    early, late = widths(misses)
-    print(f"widths of the intervals times {early:.2f} (early), {late:.2f} (late)")
+        print(f"{family} left out: median error {off:.0f} min, {100 * covered:.0f} % covered, {len(came)} asked")
+    networks = fit_all(list(taught.values()), options.epochs, NETWORKS)
+    learned_from = {family: read(networks, lesson.columns) for family, lesson in taught.items()}
+    factors = []
+    for seen in (True, False):
+        of_left_out, of_learned = (widths(_misses(taught, told, seen=seen)) for told in (left_out, learned_from))
+        print(f"widths, stall {'seen' if seen else 'not seen'}: left out {of_left_out}, learned from {of_learned}")
+        early, late = np.mean([of_left_out, of_learned], axis=0).tolist()
+        factors.append((early, late))
     if not options.check:
-        WHERE.write_text(written(fit_all(list(taught.values()), options.epochs, NETWORKS), early, late))
+        WHERE.write_text(written(networks, *factors))
     return 0
 
 

@@ -47,7 +47,7 @@ def draw(random: Generator, n: int) -> Drawn:
     at_meat = air - u(-6.0, 6.0, n)[:, None]
     shown_air = air + random.normal(0.0, u(0.2, 1.2, n)[:, None], air.shape)
     mass = u(3.0, 8.0, n)
-    half = np.clip(0.042 * (mass / 5.5) ** 0.33 * np.exp(random.normal(0.0, 0.25, n)), 0.020, 0.070)
+    half = np.clip(0.035 * (mass / 5.5) ** 0.33 * np.exp(random.normal(0.0, 0.32, n)), 0.015, 0.065)
     how = u(size=n)
     wrap_at = np.where(how < 0.5, u(62.0, 81.0, n), np.inf)
     wrap_minute = np.where((how >= 0.5) & (how < 0.65), u(180.0, 600.0, n), np.inf)

@@ -30,7 +30,7 @@ class Nodes:
         self.celsius: Array = np.repeat(drawn.start_celsius[:, None], 3, axis=1)
         self._sweated: Array = np.zeros(n)
         self._link: Array = u(0.40, 0.52, n) / self._layer
-        self._convection: Array = u(10.0, 21.0, n)
+        self._convection: Array = u(8.0, 20.0, n)
         self._in_air: Array = vapour(u(15.0, 45.0, n))
         plateau = u(58.0, 73.0, n)
         self._rate: Array = self._convection * (113.0 - plateau) / (LATENT * (vapour(plateau) - self._in_air))

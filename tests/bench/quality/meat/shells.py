@@ -13,7 +13,7 @@ def shells(random: Generator, drawn: Drawn) -> Roast:
     """Draw the parts of these nights."""
     n = len(drawn.mass_kg)
     u = random.uniform
-    convection = u(8.5, 20.0, n)
+    convection = u(7.0, 19.0, n)
     vapour = vapour_pascal(u(18.0, 52.0, n))
     return Roast(
         Parts(
@@ -23,7 +23,7 @@ def shells(random: Generator, drawn: Drawn) -> Roast:
             convection,
             evaporation_for(u(56.0, 73.0, n), convection, vapour),
             vapour,
-            u(1.5, 10.0, n),
+            u(2.0, 12.0, n),
             np.exp(u(-0.3, 1.6, n)),
             u(0.0, 0.15, n),
             u(0.0, 0.45, n),
