@@ -1,14 +1,20 @@
-"""What the cook does to the cook: marks, acknowledgements, the shelf; sent to the collector, its answer shown."""
+"""What the cook does to the cook: marks, meat, acknowledgements, the shelf; sent to the collector, its answer shown."""
 
 from typing import TYPE_CHECKING, cast
 
 from collector import wire
+from collector.model.meat.spots import Spot
 from collector.snapshot import AlarmState
 from tui.draw.alarms import AlarmRow
+from tui.draw.by_hand import read_spot, usual_where
 from tui.draw.marks import mark_words
+from tui.draw.phases import PhaseStep, phase_steps
+from tui.draw.pieces import NO_PIECE
 from tui.draw.words import age, clock
 from tui.errors import ClientError
 from tui.screens.note import NoteScreen
+from tui.screens.piece import PieceScreen
+from tui.screens.spot import SpotScreen
 
 if TYPE_CHECKING:
     from tui.app import Dashboard
@@ -59,6 +65,35 @@ class Commander:
                 self._send(wire.AddMark(0, "note", text), f"noted: {text}", pit)
 
         self._app.push_screen(NoteScreen(pit.name if len(self._app.pits) > 1 else ""), keep)
+
+    def action_piece(self) -> None:
+        """Ask which piece went over into which phase, and tell the pit that was shown when it was asked."""
+        pit = self._app.shown
+        steps = phase_steps(pit.newest.meat, self._app.view) if pit.newest else ()
+        if not steps:
+            self._app.notify(NO_PIECE, timeout=6.0)
+            return
+
+        def tell(step: PhaseStep | None) -> None:
+            if step is not None:
+                self._send(wire.TurnMeat(0, step.piece, step.phase), f"{step.piece}: {step.phase}", pit)
+
+        self._app.push_screen(PieceScreen(steps, pit.name if len(self._app.pits) > 1 else ""), tell)
+
+    def action_spot(self) -> None:
+        """Ask for a reading by hand and keep it at the pit that was shown when it was asked for."""
+        pit = self._app.shown
+        unit = "F" if self._app.view.fahrenheit else "C"
+
+        def read(where: str, value: str) -> Spot:
+            return read_spot(where, value, unit, pit.newest)
+
+        def keep(spot: Spot | None) -> None:
+            if spot is not None:
+                self._send(wire.AddSpot(0, spot), f"on record: {spot.where}", pit)
+
+        where = usual_where(pit.newest) if pit.newest else ""
+        self._app.push_screen(SpotScreen(where, unit, read, pit.name if len(self._app.pits) > 1 else ""), keep)
 
     def action_judge_event(self, verdict: str) -> None:
         """Confirm or delete the chosen event."""

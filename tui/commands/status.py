@@ -128,10 +128,9 @@ async def _follow(options: argparse.Namespace, name: str, way: "Way", view: "Vie
 
 def _code(snapshot: "Snapshot") -> Exit:
     """Tell whether an alarm waits for somebody."""
-    from collector.snapshot import AlarmState
+    from collector.snapshot import CALLING
 
-    waiting = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED, AlarmState.LATCHED_UNACKNOWLEDGED)
-    return Exit.ALARM if any(a.state in waiting for a in snapshot.alarms) else Exit.OK
+    return Exit.ALARM if any(a.state in CALLING for a in snapshot.alarms) else Exit.OK
 
 
 def _print_json(document: dict[str, object]) -> None:
@@ -150,6 +149,7 @@ def _print_changes(snapshot: "Snapshot", last: list[str], view: "View", of: str 
     now = [f"fire: {fire_state(snapshot)[0]}"]
     now += [f"alarm {one.key}: {one.state}: {says}" for one, says in told_once(snapshot, view)]
     now += [f"source {s.name}: {s.state} {clean(s.why, 300)}".rstrip() for s in snapshot.sources]
+    now += [f"meat {clean(piece.name)}: {clean(piece.phase)}" for piece in snapshot.meat]
     keys = {line.split(": ")[0] + line.split(": ")[1] for line in last}
     for line in now:
         if line.split(": ")[0] + line.split(": ")[1] not in keys:

@@ -13,6 +13,7 @@ from collector.raster import Raster
 from collector.snapshot import ChamberView, FieldView, ProbeView, Snapshot
 from tui.draw.colour_scale import ColourScale
 from tui.draw.labels import Sign, extremes, label_text, place, place_signs
+from tui.draw.meat_map import draw_outlines, lying, name_signs, spot_signs
 from tui.draw.picture import FAINT, PLAIN, STRONG, Canvas, Picture
 from tui.draw.places import Places, told_apart
 from tui.draw.view import View
@@ -103,11 +104,16 @@ def draw_chamber(
     elif not view.old:
         _hatch(canvas, inside, unknown, view)
     _outline(canvas, chamber, left, top, columns, rows, view)
-    left_out = _label(canvas, probes, chamber, inside, reference, _signs(places), view)
+    at_grate = subject.level == next(iter(chamber.levels), "")
+    pieces = lying(snapshot.meat) if at_grate else []
+    draw_outlines(canvas, inside, pieces, chamber, subject.scale, view)
+    by_hand = spot_signs(snapshot.spots, view) if at_grate else []
+    signs = [*_signs(places), *by_hand, *name_signs(pieces, view)]
+    left_out = _label(canvas, probes, chamber, inside, reference, signs, view)
     for i, text in enumerate(foot):
         canvas.write(height - 1 - len(foot) + i, 0, text, FAINT if view.old else PLAIN)
     short = places.short() if places is not None and not foot else []
-    _legend(canvas, subject, low, high, middle, short, bool(unknown.any()), view)
+    _legend(canvas, subject, low, high, middle, short, bool(unknown.any()), bool(by_hand), view)
     return ChamberDrawing(canvas.picture(), tuple(left_out), float(unknown.mean()))
 
 
@@ -211,7 +217,7 @@ def _signs(places: Places | None) -> list[Sign]:
 
 def _legend(
     canvas: Canvas, subject: Subject, low: float, high: float, middle: float, short: list[str], hatched: bool,
-    view: View,
+    by_hand: bool, view: View,
 ) -> None:  # fmt: skip
     """Write the scale with its ends, the places in short unless they were told, and what the signs mean."""
     row = canvas.height - 1
@@ -230,11 +236,12 @@ def _legend(
             canvas.write(row, column + i, subject.scale.ramp[step])
     column += bar + 1
     unit = degree(view) + (" from the median" if subject.difference else "")
-    up, down, unknown = "^v/" if view.ascii_only else "▲▼╱"
-    probes = [f"{up}{down} probes"] if short else [f"{up} hottest probe", f"{down} coldest probe"]
+    up, down, unknown, spot = "^v/o" if view.ascii_only else "▲▼╱◦"
+    probes = [f"{up}{down} probes"] if short or by_hand else [f"{up} hottest probe", f"{down} coldest probe"]
     canvas.write(row, column, f"{last} {unit}")
     column += len(last) + len(unit) + 3
-    for text in [*short, *([f"{unknown} unknown"] if hatched else []), *probes]:
+    hand = [f"{spot} by hand"] if by_hand else []
+    for text in [*short, *([f"{unknown} unknown"] if hatched else []), *probes, *hand]:
         if column + len(text) <= canvas.width:
             canvas.write(row, column, text, PLAIN if text in short and not view.old else FAINT)
             column += len(text) + 2

@@ -9,6 +9,8 @@ LEGEND: tuple[tuple[str, str], ...] = (
     ("trend", "zones: degrees an hour, over 15 minutes; arrows from 7 °F/h (4 °C/h)"),
     ("cold dose", "zones: degrees below the band times minutes, since the fire stood"),
     ("S, I, F", "trend: seen in the curves: a refuel, the lid, a fire not picked up"),
+    ("n, (a-b)", "meat: half of such cooks are there by n, eight of ten between a and b"),
+    ("dotted", "trend: what is expected of the meat, eight of ten between the outer lines"),
     ("LOST, OLD", "pits: no link to its collector, or nothing new from it"),
     ("DISK, wait", "pits: its collector does not save, or has sent nothing yet"),
     ("URG, CHK", "pits: an alarm waits for somebody, URGENT or CHECK; seen: somebody has seen all"),

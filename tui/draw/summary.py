@@ -7,12 +7,14 @@ from collector.model.alarm import AlarmEvent, Transition
 from collector.snapshot import AlarmState, AlarmView, ProbeView, Snapshot, ZoneView
 from collector.straight import StraightRun
 from tui.draw.alarms import told_once
+from tui.draw.arrival import is_time, part_arrival, part_value, when
 from tui.draw.calibration import outside_words
 from tui.draw.calls import call_words, calls_of, calls_status
 from tui.draw.clean import clean
 from tui.draw.fire import due_words
 from tui.draw.fire_state import fire_state
 from tui.draw.meat import REASON_WORDS
+from tui.draw.pieces import stall_words
 from tui.draw.places import Places
 from tui.draw.sources import kitchen_line, radio_words
 from tui.draw.view import View
@@ -70,7 +72,7 @@ def summary_lines(run: StraightRun, *, fahrenheit: bool) -> list[str]:
             f"spread      {difference(middle, view, signed=False)} {degree(view)} in the middle of the night's record, "
             f"{difference(most, view, signed=False)} at most"
         )
-    return lines + _zone_lines(run.last, view)
+    return lines + _zone_lines(run.last, view) + _meat_lines(run.last, view)
 
 
 def status_lines(snapshot: Snapshot, view: View) -> list[str]:
@@ -88,6 +90,7 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
     if due := due_words(snapshot, view):
         lines.append(f"refuel      next {due}")
     lines += _zone_lines(snapshot, view)
+    lines += _meat_lines(snapshot, view)
     lines += [f"map         {f.level}: {Places(f, snapshot.chamber, view).plain()}" for f in snapshot.fields]
     for probe in snapshot.probes:
         told = "never heard" if probe.heard_unix is None else age(snapshot.now_unix - probe.heard_unix) + " ago"
@@ -117,6 +120,19 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
     if snapshot.calls is not None:
         said = calls_status(snapshot.calls, snapshot.now_unix, view)
         lines += [f"calls       {clean(words, 400)}" for words, _ in said]
+    return lines
+
+
+def _meat_lines(snapshot: Snapshot, view: View) -> list[str]:
+    """Say how each part of each piece stands: value, target, arrival, stall."""
+    now, lines = snapshot.now_unix, []
+    for piece in snapshot.meat:
+        since = f" since {when(piece.since_unix, now, view)}" if is_time(piece.since_unix) else ""
+        phase = f"{clean(piece.phase)}{since}"
+        for part in piece.parts:
+            value = f"{part_value(part.celsius, part.done_celsius, view)} {degree(view)}"
+            told = (phase, value, part_arrival(part, piece.phase, now, view), stall_words(part, now, view))
+            lines.append(f"meat        {clean(piece.name)} {clean(part.name)}: {', '.join(filter(None, told))}")
     return lines
 
 

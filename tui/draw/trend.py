@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tui.draw.curve import DASHES, curve_dots
+from tui.draw.curve import DASHES, GAP_SECONDS, curve_dots
 from tui.draw.line import fit
 from tui.draw.picture import FAINT, STRONG, Canvas, Picture
 from tui.draw.view import View
@@ -20,6 +20,7 @@ MARKS = "123456789abcdefghijklmnopqrstuvwxyz"
 """What names a curve in one character: at its end, and all along it in ASCII."""
 BITS = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]])
 """Dots of a braille cell, rows by columns (Unicode chapter 21, block 2800)."""
+BRAILLE = np.array([chr(0x2800 + i) for i in range(256)])
 AXIS = 5
 STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500)
 """Degrees between two numbers at the value axis."""
@@ -47,6 +48,20 @@ class Sign:
 
 
 @dataclass(frozen=True, slots=True)
+class Band:
+    """What is expected of a curve: eight of ten lie between low and high."""
+
+    curve: int
+    """Index of the curve that it goes on with."""
+    time_unix: Array
+    """Shape (n,), rising, from now on."""
+    low: Array
+    median: Array
+    high: Array
+    """In the unit on show, shape (n,)."""
+
+
+@dataclass(frozen=True, slots=True)
 class Guide:
     """A level across the chart."""
 
@@ -65,6 +80,8 @@ def draw_trend(
     signs: tuple[Sign, ...] = (),
     *,
     numbered: bool = False,
+    bands: tuple[Band, ...] = (),
+    now_unix: float | None = None,
 ) -> Picture:
     """Draw curves over a window of time.
 
@@ -80,13 +97,15 @@ def draw_trend(
         height: cells down, time axis included.
         signs: letters to put at their time over the curves.
         numbered: put each curve's mark into it here and there, where colours do not tell curves apart.
+        bands: what is expected of curves, drawn dotted and dim, each named by its curve's mark where it ends.
+        now_unix: where a line parts what was from what is expected; None: nowhere.
     """
     canvas = Canvas(width, height)
     if width < 24 or height < 4:
         return canvas.picture()
     name = next(cells for room, cells in NAMES if width >= room)
     columns, rows = width - AXIS - 1 - name, height - 1
-    low, high = _ends(time_unix, curves, guides, window)
+    low, high = _ends(time_unix, curves, guides, window, bands)
     _axes(canvas, low, high, window, columns, rows, view)
     rule = "." if view.ascii_only else "┄"
     for guide in guides:
@@ -94,6 +113,11 @@ def draw_trend(
             row = _row(guide.value, low, high, rows)
             canvas.write(row, AXIS + 1, rule * columns, STRONG if guide.strong else FAINT)
     area = (slice(0, rows), slice(AXIS + 1, AXIS + 1 + columns))
+    if now_unix is not None and window[0] < now_unix < window[1]:
+        at = AXIS + 1 + int((now_unix - window[0]) / (window[1] - window[0]) * columns)
+        for row in range(rows):
+            canvas.write(row, at, ":" if view.ascii_only else "┊", FAINT)
+    _foretell(canvas, area, bands, window, (low, high), view)
     drawn = _letters if view.ascii_only else _braille
     drawn(canvas, area, time_unix, curves, window, (low, high), view)
     if numbered and not view.ascii_only:
@@ -107,12 +131,14 @@ def draw_trend(
 
 
 def _ends(
-    time_unix: Array, curves: tuple[Curve, ...], guides: tuple[Guide, ...], window: tuple[float, float]
-) -> tuple[float, float]:
+    time_unix: Array, curves: tuple[Curve, ...], guides: tuple[Guide, ...], window: tuple[float, float],
+    bands: tuple[Band, ...],
+) -> tuple[float, float]:  # fmt: skip
     """Choose the ends of the value axis: every point in the window and every guide, rounded outwards to fives."""
     seen = (time_unix >= window[0]) & (time_unix <= window[1])
     every = [c.value[seen] for c in curves if c.value.size == time_unix.size]
     every.append(np.array([g.value for g in guides]))
+    every += [v[b.time_unix <= window[1]] for b in bands for v in (b.low, b.median, b.high)]
     known = np.concatenate(every)
     known = known[np.isfinite(known)]
     if known.size == 0:
@@ -141,6 +167,32 @@ def _axes(
         canvas.write(rows, column, clock(unix, view), FAINT)
 
 
+def _foretell(
+    canvas: Canvas, area: tuple[slice, slice], bands: tuple[Band, ...], window: tuple[float, float],
+    ends: tuple[float, float], view: View,
+) -> None:  # fmt: skip
+    """Draw each band's median close-dotted and its edges wide-dotted, dim; its curve's mark at the median's end."""
+    rows, columns = canvas.ink[area].shape
+    across, down = (1, 1) if view.ascii_only else (2, 4)
+    wide, close = (3, 2) if view.ascii_only else (4, 2)
+    for band in bands:
+        last = min(float(band.time_unix[-1]), window[1])
+        at = np.linspace(band.time_unix[0], last, max(2, math.ceil((last - band.time_unix[0]) / (GAP_SECONDS / 2))))
+        bits = np.zeros((rows, columns), dtype=int)
+        for value, every, sign in ((band.low, wide, "."), (band.high, wide, "."), (band.median, close, "-")):
+            curve = curve_dots(at, np.interp(at, band.time_unix, value), window, ends, columns * across, rows * down)
+            curve &= np.arange(columns * across) % every == 0
+            own = np.einsum("ricj,ij->rc", curve.reshape(rows, down, columns, across).astype(int), BITS[:down, :across])
+            bits |= own
+            glyphs = sign if view.ascii_only else BRAILLE[bits]
+            canvas.glyph[area] = np.where(own > 0, glyphs, canvas.glyph[area])
+        canvas.ink[area] = np.where(bits > 0, FAINT, canvas.ink[area])
+        row = _row(min(max(float(np.interp(last, band.time_unix, band.median)), ends[0]), ends[1]), *ends, rows)
+        column = min(columns - 1, int((last - window[0]) / (window[1] - window[0]) * columns))
+        ink = FAINT if view.old else band.curve
+        canvas.write(area[0].start + row, area[1].start + column, MARKS[band.curve % len(MARKS)], ink)
+
+
 def _dash(dots: NDArray[np.bool_], index: int) -> NDArray[np.bool_]:
     period, drawn = DASHES[index % len(DASHES)]
     return np.asarray(dots & (np.arange(dots.shape[1]) % period < drawn))
@@ -165,8 +217,7 @@ def _braille(
         own = np.einsum("ricj,ij->rc", cells.astype(int), BITS)
         bits |= own
         canvas.ink[area] = np.where(own > 0, FAINT if view.old else index, canvas.ink[area])
-    glyphs = np.array([chr(0x2800 + i) for i in range(256)])
-    canvas.glyph[area] = np.where(bits > 0, glyphs[bits], canvas.glyph[area])
+    canvas.glyph[area] = np.where(bits > 0, BRAILLE[bits], canvas.glyph[area])
 
 
 def _number(

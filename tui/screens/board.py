@@ -19,6 +19,7 @@ from tui.draw.fire import fire_lines
 from tui.draw.heading import heading_line
 from tui.draw.line import Line
 from tui.draw.meat import meat_lines
+from tui.draw.pieces import all_piece_lines
 from tui.draw.pits import PitGlance, alarm_line
 from tui.draw.sources import source_lines
 from tui.draw.trend_log import TrendLog
@@ -38,10 +39,11 @@ from tui.widgets.trend_chart import TrendChart
 
 __all__ = ["PANELS", "BoardScreen"]
 
-PANELS = ("chamber", "zones", "marks", "trend", "alarms", "meat", "fire", "sources")
+PANELS = ("chamber", "zones", "marks", "trend", "alarms", "meat", "fire", "sources", "pieces")
 CHOSEN = ("marks", "trend", "alarms", "meat", "fire", "sources")
-LISTS = ("marks", "alarms")
 """Panels that take turns in one place where there is no room for all."""
+LISTS = ("marks", "alarms")
+TITLES = {"pieces": "all meat, Esc: back"}
 
 
 class BoardScreen(Screen[None]):
@@ -59,6 +61,7 @@ class BoardScreen(Screen[None]):
         self._difference = False
         self._chart: ChartKind = "zones"
         self._hours = 3.0
+        self._ahead = True
         self._snapshot: Snapshot | None = None
         self._trend_log = TrendLog()
         self._view = View()
@@ -87,6 +90,7 @@ class BoardScreen(Screen[None]):
             "meat": TextPanel(meat_lines),
             "fire": TextPanel(fire_lines),
             "sources": TextPanel(source_lines),
+            "pieces": TextPanel(all_piece_lines),
         }
 
     def on_mount(self) -> None:
@@ -157,8 +161,9 @@ class BoardScreen(Screen[None]):
         """Show the chart anew."""
         if self._snapshot is not None:
             chart = choose_chart(
-                self._trend_log, self._snapshot, self._chart, self._level_name, self._hours, self._view
-            )
+                self._trend_log, self._snapshot, self._chart, self._level_name, self._hours, self._view,
+                ahead=self._ahead,
+            )  # fmt: skip
             self.query_one(TrendChart).show(chart, self._view)
             self.query_one("#trend").border_title = self._title("trend", chart.title)
 
@@ -179,7 +184,7 @@ class BoardScreen(Screen[None]):
     def _show_titles(self) -> None:
         for name in PANELS:
             if name not in ("trend", "marks"):
-                self.query_one(f"#{name}").border_title = self._title(name, name)
+                self.query_one(f"#{name}").border_title = self._title(name, TITLES.get(name, name))
         self._show_marks_title()
         drawing = self.query_one(ChamberMap).drawing
         told = f"{self._level_name} from above"
@@ -210,6 +215,11 @@ class BoardScreen(Screen[None]):
             self.add_class("-filled")
         target = self.query_one(f"#{name} > KeptList") if name in LISTS else panel
         target.focus()
+
+    def action_whole(self, name: str) -> None:
+        """Fill the screen with a panel at once."""
+        self.action_panel(name)
+        self.add_class("-filled")
 
     def action_back(self) -> None:
         """Show all panels again."""
@@ -246,6 +256,12 @@ class BoardScreen(Screen[None]):
     def action_hours(self, hours: float) -> None:
         """Show so many hours of the trend."""
         self._hours = hours
+        self.show_trend()
+
+    def action_ahead(self) -> None:
+        """Show the meat's chart, with what is expected of it; from there, without."""
+        self._ahead = not self._ahead or self._chart != "meat"
+        self._chart = "meat"
         self.show_trend()
 
     def _show_anew(self) -> None:

@@ -43,7 +43,7 @@ class TrendChart(PictureView):
         chart, view = self._given
         return draw_trend(
             chart.time_unix, chart.curves, chart.guides, chart.window, view, width, height, chart.signs,
-            numbered=self._numbered,
+            numbered=self._numbered, bands=chart.bands, now_unix=chart.now_unix,
         )  # fmt: skip
 
     def forget_colours(self) -> None:

@@ -1,0 +1,44 @@
+"""What can be told of a piece of meat: into which phase it went over, the likeliest first."""
+
+from dataclasses import dataclass
+
+from collector.model.meat.piece import MeatPhase
+from collector.snapshot import MeatView
+from tui.draw.clean import clean
+from tui.draw.view import View
+
+__all__ = ["PhaseStep", "phase_steps"]
+
+WORDS = {
+    MeatPhase.COOKING: "it lies in the pit", MeatPhase.WRAPPED: "it was wrapped",
+    MeatPhase.RESTING: "it came off and rests", MeatPhase.HOLDING: "it is held hot",
+    MeatPhase.COOLING: "it is cooled, to be kept", MeatPhase.OFF: "it was served, or put away",
+    MeatPhase.WAITING: "it was not on after all",
+}  # fmt: skip
+ORDER = (
+    MeatPhase.WAITING, MeatPhase.COOKING, MeatPhase.WRAPPED, MeatPhase.RESTING, MeatPhase.HOLDING, MeatPhase.COOLING,
+    MeatPhase.OFF,
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseStep:
+    """One thing to tell of a piece."""
+
+    piece: str
+    phase: MeatPhase
+    words: str
+
+
+def phase_steps(meat: tuple[MeatView, ...], view: View) -> tuple[PhaseStep, ...]:
+    """List what can be told of every piece; of each first what comes next, then what would take it back."""
+    steps = []
+    for piece in meat:
+        at = next((i for i, phase in enumerate(ORDER) if phase == piece.phase), 0)
+        name = clean(piece.name, 30, ascii_only=view.ascii_only)
+        for phase in (*ORDER[at + 1 :], *reversed(ORDER[:at])):
+            words = WORDS[phase]
+            if phase is MeatPhase.COOKING and piece.phase == MeatPhase.WRAPPED:
+                words = "it was unwrapped"
+            steps.append(PhaseStep(piece.name, phase, f"{name}: {phase} ({words})"))
+    return tuple(steps)

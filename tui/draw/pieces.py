@@ -1,0 +1,227 @@
+"""A piece of meat in full: its parts with their arrival, its stall, its plan, its clocks, and what the trade does."""
+
+import math
+from collections.abc import Iterator
+
+from collector.model.meat.safety import APPENDIX_A_LOGS, CAUTION, DANGER_HIGH_CELSIUS, DANGER_LOW_CELSIUS
+from collector.snapshot import MeatView, PartView, Snapshot, SpotView
+from tui.draw.arrival import arrival_words, believable, held, is_time, part_arrival, part_value, rough, when
+from tui.draw.clean import clean
+from tui.draw.line import Line, Part, Role, fit, wrapped
+from tui.draw.view import View
+from tui.draw.words import degree, difference, number, slope, temperature
+
+__all__ = ["NO_PIECE", "advice_words", "all_piece_lines", "piece_lines", "spot_words", "stall_words"]
+
+NO_PIECE = "no piece of meat: [[meat]] in the config, or `coldside meat add`"
+NEWEST_SPOTS = 12
+POUND_KG = 0.45359237
+APART_KELVIN = 3.0
+"""From here on two parts of a piece are told apart."""
+ON = ("cooking", "wrapped")
+NAME_CELLS = 24
+
+
+def all_piece_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
+    """Write every piece, then what was read by hand, then the caution that goes with it all."""
+    lines: list[Line] = []
+    for meat in snapshot.meat:
+        lines += [*piece_lines(meat, snapshot.now_unix, view, width), (("", "plain"),)]
+    if not snapshot.meat:
+        lines += _rows(((NO_PIECE, "faint"),), width, view)
+    if snapshot.spots:
+        lines.append((("read by hand", "strong"),))
+        for spot in snapshot.spots[: -NEWEST_SPOTS - 1 : -1]:
+            lines += _rows(((f"  {spot_words(spot, snapshot.now_unix, view)}", "plain"),), width, view)
+    return lines
+
+
+def piece_lines(meat: MeatView, now_unix: float, view: View, width: int) -> list[Line]:
+    """Write all that is known of a piece; no line is wider than `width`, which has to be at least 20 cells."""
+    return [row for line in _piece(meat, now_unix, view) for row in _rows(line, width, view)]
+
+
+def _rows(line: Line, width: int, view: View) -> list[Line]:
+    """Break a line between words; a word that alone is too long is cut, which no number is."""
+    indent = 4 if line and line[0][0].startswith("  ") else 2
+    room = max(1, width - indent)
+    cut: list[Part] = []
+    for text, role in line:
+        words = text.split(" ")
+        short = (fit(w, room, ascii_only=view.ascii_only) if len(w) > room else w for w in words)
+        cut.append((" ".join(short), role))
+    return wrapped(tuple(cut), width, indent)
+
+
+def _name(text: str, view: View) -> str:
+    return clean(text, NAME_CELLS, ascii_only=view.ascii_only)
+
+
+def _piece(meat: MeatView, now: float, view: View) -> Iterator[Line]:
+    yield _heading(meat, now, view)
+    if len(meat.parts) > 1 and meat.phase in ON and (told := arrival_words(meat.done, now, view)):
+        yield ((f"  all of it done {told}", "plain"),)
+    for part in meat.parts:
+        yield from _part(part, meat.phase, now, view)
+    yield from _apart(meat, view)
+    for said in meat.advice:
+        yield ((f"  {advice_words(clean(said, 300, ascii_only=view.ascii_only))}", "warn"),)
+    yield from _serve(meat, now, view)
+    yield from _hold(meat, view)
+    if is_time(meat.cool_due_unix):
+        over = (meat.cool_due_unix or 0.0) < now
+        words = "had to be cooled through this stage by" if over else "cool it through this stage by"
+        yield ((f"  {words} {when(meat.cool_due_unix, now, view)}", "warn" if over else "plain"),)
+    yield from _safety(meat, view)
+
+
+def _heading(meat: MeatView, now: float, view: View) -> Line:
+    name = _name(meat.name, view)
+    said = [] if meat.cut == meat.name else [clean(meat.cut, NAME_CELLS, ascii_only=view.ascii_only)]
+    if meat.mass_kg is not None and 0.0 < meat.mass_kg < 1000.0:
+        said.append(f"{meat.mass_kg / POUND_KG:.1f} lb" if view.fahrenheit else f"{meat.mass_kg:.1f} kg")
+    phase = clean(meat.phase, NAME_CELLS, ascii_only=view.ascii_only)
+    if is_time(meat.since_unix):
+        phase += f" since {when(meat.since_unix, now, view)} ({held(max(0.0, now - meat.since_unix))})"
+    said.append(phase)
+    return (name, "strong"), (", " + ", ".join(said), "plain")
+
+
+def _part(part: PartView, phase: str, now: float, view: View) -> Iterator[Line]:
+    there = believable(part.celsius) >= believable(part.done_celsius)
+    role: Role = "good" if there else "strong"
+    value = f"{part_value(part.celsius, part.done_celsius, view)} {degree(view)}"
+    arrival = part_arrival(part, phase, now, view)
+    air = believable(part.air_celsius)
+    where = f" {_name(part.zone, view)}" if part.zone else ""
+    lies = "" if math.isnan(air) else f", air{where} {temperature(air, view)}"
+    yield (
+        (f"  {_name(part.name, view)}  ", "plain"), (value, role),
+        (f"  {arrival}" if arrival else "", "plain"), (lies, "faint"),
+    )  # fmt: skip
+    if phase == "cooking" and not math.isnan(believable(part.wrap_celsius)):
+        if believable(part.celsius) >= part.wrap_celsius:
+            yield ((f"    at its wrap temperature of {temperature(part.wrap_celsius, view)}", "warn"),)
+        elif told := arrival_words(part.wrap, now, view):
+            yield ((f"    wrap at {temperature(part.wrap_celsius, view)}, {told}", "plain"),)
+    if stalled := stall_words(part, now, view):
+        yield ((f"    {stalled}", "plain"),)
+
+
+def stall_words(part: PartView, now_unix: float, view: View) -> str:
+    """Say how a part stalls or has stalled, and what wrapping now would gain; empty where no stall was seen."""
+    if not is_time(part.stall_began_unix):
+        return ""
+    began = when(part.stall_began_unix, now_unix, view)
+    celsius = believable(part.stall_celsius)
+    at = "" if math.isnan(celsius) else f" at {temperature(celsius, view)}"
+    if is_time(part.stall_ended_unix):
+        return f"stalled {began} to {when(part.stall_ended_unix, now_unix, view)}{at}"
+    wet = believable(part.wet_bulb_celsius)
+    if not math.isnan(wet):
+        at += f" (evaporation alone would hold {number(wet, view)})"
+    gain = ""
+    if math.isfinite(part.wrap_gain_seconds) and part.wrap_gain_seconds >= 600.0:
+        gain = f"; wrapped now it would be done about {rough(part.wrap_gain_seconds)} sooner"
+    return f"stalls since {began}{at}{gain}"
+
+
+def _apart(meat: MeatView, view: View) -> Iterator[Line]:
+    """Tell the coldest part against the warmest."""
+    known = [p for p in meat.parts if not math.isnan(believable(p.celsius))]
+    if len(known) < 2 or meat.phase not in ON:
+        return
+    slow, fast = min(known, key=lambda p: p.celsius), max(known, key=lambda p: p.celsius)
+    if fast.celsius - slow.celsius >= APART_KELVIN:
+        by = difference(fast.celsius - slow.celsius, view, signed=False)
+        yield ((f"  {_name(slow.name, view)} {by} {degree(view)} behind {_name(fast.name, view)}", "plain"),)
+
+
+def advice_words(said: str) -> str:
+    """Say a piece of advice as advice.
+
+    >>> advice_words("done is by feel: probe it")
+    'done is by feel; the trade would probe it'
+    """
+    seen, colon, done = said.partition(": ")
+    return f"{seen}; the trade would {done}" if colon else said
+
+
+def _serve(meat: MeatView, now: float, view: View) -> Iterator[Line]:
+    steps = {clean(step, NAME_CELLS, ascii_only=view.ascii_only): unix for step, unix in meat.plan if is_time(unix)}
+    serve = meat.serve_unix if is_time(meat.serve_unix) else steps.get("serve")
+    if serve is None:
+        return
+    by = [f"{step} by {when(unix, now, view)}" for step, unix in steps.items() if step != "serve"]
+    said = f"  serve {when(serve, now, view)}" + (f": {', '.join(by)}" if by else "")
+    late = meat.late_seconds
+    if meat.phase not in ON or math.isnan(late):
+        yield ((said, "plain"),)
+        return
+    if math.isinf(late):
+        yield ((f"{said}; it will not come in time at this air", "warn"),)
+        return
+    if late < 300.0:
+        spare = f"; about {rough(late)} in hand" if late <= -300.0 else "; just in time"
+        yield ((f"{said}{spare}", "plain"),)
+        return
+    yield ((f"{said}; about {rough(late)} late{_hotter(meat, view)}", "warn"),)
+
+
+def _hotter(meat: MeatView, view: View) -> str:
+    """Say how much hotter the air would have to be; empty where none would do, or it is not known."""
+    needed = believable(meat.air_needed_celsius)
+    airs = [air for part in meat.parts if not math.isnan(air := believable(part.air_celsius))]
+    if math.isnan(needed) or not airs or needed <= min(airs):
+        return ""
+    more = difference(needed - min(airs), view, signed=False)
+    return f"; {more} {degree(view)} more pit would make it ({number(needed, view)} around it)"
+
+
+def _hold(meat: MeatView, view: View) -> Iterator[Line]:
+    if meat.phase != "holding":
+        return
+    floor = believable(meat.hold_celsius)
+    said = f"  held {held(meat.held_seconds)}, no colder than {temperature(floor, view)}"
+    drift = believable(meat.hold_trend_kelvin_per_hour)
+    if not math.isnan(drift):
+        said += f", {slope(drift, view)}"
+    cold = [p for p in meat.parts if believable(p.celsius) < floor]
+    below = f"; BELOW IT: {', '.join(_name(p.name, view) for p in cold)}" if cold else ""
+    yield (said, "plain"), (below, "warn")
+
+
+def _safety(meat: MeatView, view: View) -> Iterator[Line]:
+    """Tell the clocks of food law; a reduction never without what it is not."""
+    if meat.on_unix is None:
+        return
+    dash = "-" if view.ascii_only else "–"
+    band = f"{number(DANGER_LOW_CELSIUS, view)}{dash}{number(DANGER_HIGH_CELSIUS, view)} {degree(view)}"
+    seconds = max((p.danger_seconds for p in meat.parts if math.isfinite(p.danger_seconds)), default=math.nan)
+    role: Role = "warn" if seconds >= 3 * 3600.0 and meat.intact is not True else "plain"
+    told = f"  {held(seconds)} within {band}, where many codes count 4 h"
+    whole = {
+        True: "intact: what lives on it lives on its surface", False: "pierced: what lived on it may be inside",
+        None: "not said whether anything has pierced it",
+    }[meat.intact]  # fmt: skip
+    yield (told, role), (f"; {whole}", "faint")
+    logs = [p.log_reduction for p in meat.parts if math.isfinite(p.log_reduction)]
+    if not logs:
+        yield (("  no table of log reductions for its species here, so none is counted", "faint"),)
+    else:
+        least = min(logs)
+        counted = f"all {APPENDIX_A_LOGS:g}" if least >= APPENDIX_A_LOGS else f"{max(0.0, least):.1f}"
+        of = f"of the {APPENDIX_A_LOGS:g} log reductions of one published table"
+        yield ((f"  at the probe's tip {counted} {of} are counted", "faint"),)
+    yield ((f"  {CAUTION}", "faint"),)
+
+
+def spot_words(spot: SpotView, now_unix: float, view: View) -> str:
+    """Say what was read by hand, where and when."""
+    where = clean(spot.where, 60, ascii_only=view.ascii_only)
+    value = spot.value
+    if spot.kind == "bread":
+        said = f"bread {value:.1f}".removesuffix(".0") + " of 5" if 0.0 <= value <= 10.0 else "bread --"
+    else:
+        said = temperature(believable(value), view)
+    return f"{when(spot.time_unix, now_unix, view)} {where}: {said}"
