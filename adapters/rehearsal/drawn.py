@@ -19,7 +19,7 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from adapters.rehearsal.night import AirLeak, FaultKind, LidOpening, Night, ProbeFault, Zone
-from adapters.rehearsal.pit import Bump, FireHabit, Meat, Pattern, Pit, RehearsalProbe, Weather
+from adapters.rehearsal.pit import Bump, FireHabit, Flesh, Meat, Pattern, Pit, RehearsalProbe, Weather
 from adapters.rehearsal.places import Places
 from adapters.rehearsal.rehearsal import Rehearsal, Simulation
 
@@ -87,16 +87,16 @@ def draw_night(kind: NightKind, seed: int, grate_probes: int | None = None) -> N
         RuntimeError: no pit that can be tuned was found in many tries.
     """
     night = _without_probes(kind, seed)
-    probe_random, fault_random = (np.random.default_rng(stream) for stream in _streams(kind, seed)[2:])
-    night = _with_probes(night, probe_random, grate_probes)
+    probe_random, fault_random = (np.random.default_rng(stream) for stream in _streams(kind, seed)[2:4])
+    night = _with_flesh(_with_probes(night, probe_random, grate_probes), np.random.default_rng(_streams(kind, seed)[4]))
     if kind in _FAULTY_KINDS:
         night = replace(night, faults=_faults(night, fault_random))
     return night
 
 
 def _streams(kind: NightKind, seed: int) -> list[np.random.SeedSequence]:
-    """Give streams for pit, troubles, probes and faults."""
-    return np.random.SeedSequence([seed, list(NightKind).index(kind)]).spawn(4)
+    """Give streams for pit, troubles, probes, faults and meat; one that is added goes to the end."""
+    return np.random.SeedSequence([seed, list(NightKind).index(kind)]).spawn(5)
 
 
 @lru_cache(maxsize=4)
@@ -381,6 +381,27 @@ def _with_lids(kind: NightKind, night: Night, random: Generator) -> Night:
         point_half_thickness_m=random.uniform(0.04, 0.055), flat_half_thickness_m=random.uniform(0.026, 0.038),
     )  # fmt: skip
     return replace(night, lids=tuple(openings), meat=meat)
+
+
+def _with_flesh(night: Night, random: Generator) -> Night:
+    """Draw what the meat is made of."""
+    if night.meat is None:
+        return night
+    u = random.uniform
+    paper = u() < 0.5
+    flesh = Flesh(
+        convection=u(11.0, 18.0),
+        plateau_celsius=u(58.0, 67.0),
+        vapour_pascal=u(2_500.0, 9_000.0),
+        water=u(4.0, 10.0),
+        sharpness=u(1.2, 4.0),
+        seep=u(0.0, 0.1),
+        shape=u(0.1, 0.7),
+        tip=u(0.0, 0.3),
+        wrap_open=u(0.1, 0.5) if paper else u(0.0, 0.08),
+        wrap_heat=u(0.8, 1.0),
+    )
+    return replace(night, meat=replace(night.meat, start_celsius=u(2.0, 8.0), flesh=flesh))
 
 
 def _with_trouble(kind: NightKind, night: Night, random: Generator) -> Night | None:

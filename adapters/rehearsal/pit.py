@@ -8,7 +8,7 @@ the air under the lid far hotter than at the grate, the more so the higher the s
 
 from dataclasses import dataclass
 
-__all__ = ["Bump", "FireHabit", "Meat", "Pattern", "Pit", "RehearsalProbe", "Weather"]
+__all__ = ["Bump", "FireHabit", "Flesh", "Meat", "Pattern", "Pit", "RehearsalProbe", "Weather"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +125,31 @@ class Weather:
 
 
 @dataclass(frozen=True, slots=True)
+class Flesh:
+    """What a brisket of shells is made of (see `roast.py`), and what it is wrapped in."""
+
+    convection: float = 14.0
+    """W/(m² K), radiation included."""
+    plateau_celsius: float = 63.0
+    """Where a wet surface settles in air of 113 °C; the core comes to stand some kelvins above it."""
+    vapour_pascal: float = 5_000.0
+    """In the air of the pit."""
+    water: float = 7.0
+    """kg/m² that can sweat out before the bark seals the surface."""
+    sharpness: float = 2.0
+    seep: float = 0.05
+    """Wetness that is left under the bark."""
+    shape: float = 0.4
+    """0 is a slab, 1 a long cylinder."""
+    tip: float = 0.1
+    """Where the probe's tip lies: 0 the core, 1 the surface."""
+    wrap_open: float = 0.05
+    """How much of the sweat the wrap lets through: foil little, paper half."""
+    wrap_heat: float = 0.9
+    """How much of the heat it lets in."""
+
+
+@dataclass(frozen=True, slots=True)
 class Meat:
     """A brisket over the middle of the grate, its point to the fire; times are seconds from the start."""
 
@@ -135,6 +160,8 @@ class Meat:
     flat_half_thickness_m: float = 0.034
     point_x_m: float = 0.44
     flat_x_m: float = 0.84
+    flesh: Flesh | None = None
+    """None: the three nodes of `brisket.py`, of which the recorded nights are made."""
 
 
 @dataclass(frozen=True, slots=True)

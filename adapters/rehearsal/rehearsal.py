@@ -12,6 +12,7 @@ from adapters.rehearsal.firebox import Firebox
 from adapters.rehearsal.night import AirLeak, LidOpening, Night, ProbeFault, Zone
 from adapters.rehearsal.pit import RehearsalProbe
 from adapters.rehearsal.places import Places
+from adapters.rehearsal.roast import Roast, parts_of
 from adapters.rehearsal.sensing import Sensing
 from adapters.rehearsal.tending import Tending
 
@@ -21,6 +22,7 @@ Array = NDArray[np.float64]
 STEP_SECONDS = 2.0
 _FULL_NIGHTFALL_SECONDS = 8 * 3600.0
 _MAP_SECONDS = 300.0
+_ROAST_SECONDS = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +92,10 @@ class Rehearsal:
         whole = Zone("grate", "grate", 0.0, night.pit.length_m, 0.0, night.pit.width_m)
         self._zones = Places(night.pit, self.chamber.x_m, (*night.zones, whole))
         self._parts: list[Brisket] = []
-        if night.meat is not None:
+        self._roast: Roast | None = None
+        if night.meat is not None and night.meat.flesh is not None:
+            self._roast = Roast(parts_of(night.meat, night.meat.flesh))
+        elif night.meat is not None:
             thicknesses = (night.meat.point_half_thickness_m, night.meat.flat_half_thickness_m)
             self._parts = [Brisket(thickness, night.meat.start_celsius) for thickness in thicknesses]
         self.sensing = Sensing(
@@ -126,7 +131,8 @@ class Rehearsal:
                 values[row] = self.ambient_celsius
             elif probe.duty == "meat" and meat is not None:
                 near_flat = abs(probe.x_m - meat.flat_x_m) < abs(probe.x_m - meat.point_x_m)
-                values[row] = self._parts[int(near_flat)].celsius[2]
+                part = int(near_flat)
+                values[row] = self._parts[part].celsius[2] if self._roast is None else self._roast.tip_celsius[part]
         if self.bath_celsius is not None:
             values[:] = self.bath_celsius
         elif self.bundle_key is not None:
@@ -160,8 +166,11 @@ class Rehearsal:
             door_open=door_open,
             leak=self._leak(now),
         )
-        if self._parts and self.night.meat is not None and now >= self.night.meat.on_seconds:
-            self._cook(seconds, now)
+        if self.night.meat is not None and now >= self.night.meat.on_seconds:
+            if self._roast is None:
+                self._cook(seconds, now)
+            elif now % _ROAST_SECONDS == 0.0:
+                self._cook_shells(self._roast, now)
         self.now = now + seconds
         self.sensing.still = self.bath_celsius is not None or self.bundle_key is not None
         sent = self.sensing.sample(self.now, seconds, self.tips(), self.faults)
@@ -205,6 +214,15 @@ class Rehearsal:
         for part, celsius in zip(self._parts, air, strict=True):
             part.wrapped = wrapped
             part.step(seconds, float(celsius))
+
+    def _cook_shells(self, roast: Roast, now: float) -> None:
+        """Cook meat of shells, less often than the rest: it is slow, and costs more."""
+        meat = self.night.meat
+        assert meat is not None, "there is no roast without meat"
+        assert meat.flesh is not None, "a roast is made of it"
+        wrapped = meat.wrap_seconds is not None and now >= meat.wrap_seconds
+        through, let_in = (meat.flesh.wrap_open, meat.flesh.wrap_heat) if wrapped else (1.0, 1.0)
+        roast.step(_ROAST_SECONDS, self.at(self._middle), open_share=np.full(2, through), heat_share=np.full(2, let_in))
 
 
 def _spots_of_meat(night: Night) -> list[RehearsalProbe]:

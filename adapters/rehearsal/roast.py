@@ -11,7 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["DENSITY_HEAT", "LATENT", "Parts", "Roast", "evaporation_for", "vapour_pascal"]
+from adapters.rehearsal.pit import Flesh, Meat
+
+__all__ = ["DENSITY_HEAT", "LATENT", "Parts", "Roast", "evaporation_for", "parts_of", "vapour_pascal"]
 
 Array = NDArray[np.float64]
 
@@ -19,6 +21,8 @@ DENSITY_HEAT = 3.4e6
 """J/(m³ K): density times specific heat of lean meat."""
 LATENT = 2.33e6
 """J/kg of water at 70 °C."""
+CONDUCTIVITY = 0.47
+"""W/(m K) of lean meat."""
 USUAL_AIR_CELSIUS = 113.0
 """The air for which a plateau is named."""
 _STEPS = 6
@@ -62,6 +66,21 @@ class Parts:
     """Where the probe's tip lies: 0 the core, 1 the surface."""
     conductivity: Array
     """W/(m K)."""
+
+
+def parts_of(meat: Meat, flesh: Flesh) -> Parts:
+    """Give point and flat of a brisket."""
+    half = np.array([meat.point_half_thickness_m, meat.flat_half_thickness_m])
+
+    def both(value: float) -> Array:
+        return np.full(2, value)
+
+    convection, vapour = both(flesh.convection), both(flesh.vapour_pascal)
+    return Parts(
+        half, both(flesh.shape), both(meat.start_celsius), convection,
+        evaporation_for(both(flesh.plateau_celsius), convection, vapour), vapour, both(flesh.water),
+        both(flesh.sharpness), both(flesh.seep), both(flesh.tip), both(CONDUCTIVITY),
+    )  # fmt: skip
 
 
 class Roast:

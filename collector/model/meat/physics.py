@@ -1,7 +1,8 @@
 """Water and air as far as a stall needs them: what a wet surface settles at. Pure.
 
 Source: ASHRAE Handbook, *Fundamentals*, Psychrometrics: humidity ratio from the wet bulb (from memory); saturation
-pressure by the Magnus formula of Alduchov & Eskridge 1996, within 1 % of IAPWS-IF97 up to 100 °C.
+pressure by the Magnus formula of Alduchov & Eskridge 1996, within 1.2 % of IAPWS-IF97
+up to 75 °C and 2.7 % at 100 °C.
 """
 
 import math
