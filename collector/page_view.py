@@ -10,9 +10,11 @@ import msgspec
 import numpy as np
 
 from adapters.reading import Quality
+from collector import wire
+from collector.page_meat import PageMeat, PageSpot, PageTurn, page_meat, page_spots
 from collector.raster import Raster
 from collector.snapshot import (
-    AlarmState,
+    CALLING,
     AlarmView,
     FieldView,
     Mark,
@@ -26,11 +28,13 @@ from collector.words import MEANT, PRIORITY_WORDS, REASON_WORDS, SEEN_WORDS, STA
 
 __all__ = [
     "PageAcknowledge",
+    "PageAsk",
     "PageHello",
     "PageReply",
     "PageTrend",
     "PageView",
     "PageViewer",
+    "command_of",
     "thinned",
 ]
 
@@ -41,7 +45,6 @@ UNKNOWN_KELVIN = 4.0
 TREND_SECONDS = 6 * 3600.0
 TREND_STEP_SECONDS = 120.0
 NEWEST_MARKS = 8
-CALLING = (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED, AlarmState.LATCHED_UNACKNOWLEDGED)
 
 
 class PageHello(msgspec.Struct, frozen=True, tag_field="kind", tag="hello"):
@@ -172,6 +175,9 @@ class PageView(msgspec.Struct, frozen=True, tag_field="kind", tag="view"):
     sources_down: tuple[str, ...]
     unsaved: str
     """Why readings are not on disk; empty while they are."""
+    meat: tuple[PageMeat, ...] = ()
+    spots: tuple[PageSpot, ...] = ()
+    """What was read by hand, the newest first."""
 
 
 class PageAcknowledge(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="do", tag="acknowledge"):
@@ -179,6 +185,17 @@ class PageAcknowledge(msgspec.Struct, frozen=True, forbid_unknown_fields=True, t
 
     number: int
     key: str
+
+
+PageAsk = PageAcknowledge | PageTurn
+"""What a page may ask for."""
+
+
+def command_of(asked: PageAsk) -> wire.Acknowledge | wire.TurnMeat:
+    """Say it as a dashboard would."""
+    if isinstance(asked, PageTurn):
+        return wire.TurnMeat(asked.number, asked.piece, asked.phase)
+    return wire.Acknowledge(asked.number, asked.key)
 
 
 class PageViewer:
@@ -216,6 +233,8 @@ class PageViewer:
             marks=tuple(PageMark(m.time_unix, _mark_words(m)) for m in _newest(snapshot.marks)),
             sources_down=tuple(s.name for s in snapshot.sources if s.why),
             unsaved=snapshot.store.fault,
+            meat=page_meat(snapshot),
+            spots=page_spots(snapshot),
         )
 
     def _map(self, snapshot: Snapshot) -> PageMap | None:

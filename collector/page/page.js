@@ -15,6 +15,7 @@ const DASHES = ["", "7 4", "2 4", "10 3 2 3", "14 4", "4 2 1 2"];
 let may = "look", unit = "F", view = null, trend = [];
 let socket = null, opened = false, wordAt = Date.now(), everHeard = false, attempt = 0, refused = false;
 let number = 0, wanted = null, audio = null, soundedAt = 0, lock = null;
+const turned = new Map();  // name of a piece -> {number, at, said}
 const asked = new Map();   // key of a trouble -> {number, at, said}
 
 const byId = (id) => document.getElementById(id);
@@ -116,7 +117,10 @@ function answered(reply) {
   for (const [key, ask] of asked) if (ask.number === reply.number) {
     asked.set(key, {number: 0, at: 0, said: reply.done ? "Done." : "Not done: " + reply.why});
   }
-  if (view) showTroubles();
+  for (const [piece, told] of turned) if (told.number === reply.number) {
+    turned.set(piece, {number: 0, at: 0, said: reply.done ? "Done." : "Not done: " + reply.why});
+  }
+  if (view) { showTroubles(); showMeat(); }
 }
 
 // ---- what is shown
@@ -213,10 +217,78 @@ function probeSays(p) {
   if (p.silent && p.heard_unix !== null) return ["silent for " + age(now() - p.heard_unix), true];
   return p.doubt ? [p.doubt + (p.heard_unix === null ? "" : ", " + heard(p.heard_unix)), true] : [heard(p.heard_unix), false];
 }
+// A time of day; with its day of the week where that is most of a day off.
+function when(unix) {
+  const far = Math.abs(unix - now()) > 20 * 3600;
+  return (far ? new Date(unix * 1000).toLocaleDateString([], {weekday: "short"}) + " " : "") + clock(unix);
+}
+const rough = (s) => s < 5400 ? Math.max(5, Math.round(s / 300) * 5) + " min" : (Math.round(s / 1800) / 2) + " h";
+function between(a) {
+  return when(a.median_unix) + (a.low_unix === null ? "" : " (" + when(a.low_unix) + "–" +
+    (a.high_unix === null ? "or much later" : when(a.high_unix)) + ")");
+}
+function arrives(part, phase) {
+  if (part.done_celsius === null) return "";
+  if (part.celsius !== null && part.celsius >= part.done_celsius) return "at its target of " + temperature(part.done_celsius);
+  const goal = "to " + temperature(part.done_celsius);
+  if (part.done.median_unix !== null) return goal + ", done " + between(part.done);
+  if (phase !== "cooking" && phase !== "wrapped") return goal;
+  return goal + ", time not known: " + (part.done.why || "it cannot be known yet");
+}
+function partSays(part, phase) {
+  const said = [arrives(part, phase)];
+  if (phase === "cooking" && part.wrap_celsius !== null) {
+    if (part.celsius !== null && part.celsius >= part.wrap_celsius) said.push("at its wrap temperature");
+    else if (part.wrap.median_unix !== null) said.push("wrap " + between(part.wrap));
+  }
+  if (part.stall_began_unix !== null) {
+    const at = part.stall_celsius === null ? "" : " at " + temperature(part.stall_celsius);
+    if (part.stall_ended_unix !== null) said.push("stalled " + when(part.stall_began_unix) + " to " + when(part.stall_ended_unix) + at);
+    else said.push("stalls since " + when(part.stall_began_unix) + at + (part.wrap_gain_seconds >= 600 ?
+      "; wrapped now it would be done about " + rough(part.wrap_gain_seconds) + " sooner" : ""));
+  }
+  if (part.air_celsius !== null) said.push("air " + temperature(part.air_celsius));
+  return said.filter(Boolean).join(" · ");
+}
+function pieceSays(m) {   // each with whether it wants an eye
+  const said = m.advice.map((a) => [a.replace(": ", "; the trade would "), true]);
+  if (m.serve_unix !== null) {
+    const by = m.plan.filter(([what]) => what !== "serve").map(([what, unix]) => what + " by " + when(unix));
+    const late = m.late_seconds === null ? "" : m.late_seconds >= 300 ? "about " + rough(m.late_seconds) + " late" :
+      m.late_seconds <= -300 ? "about " + rough(-m.late_seconds) + " in hand" : "just in time";
+    said.push(["serve " + when(m.serve_unix) + (by.length ? ": " + by.join(", ") : "") + (late ? "; " + late : ""), m.late_seconds >= 300]);
+  }
+  if (m.phase === "holding") said.push(["held " + age(m.held_seconds) + ", no colder than " + temperature(m.hold_celsius),
+    m.parts.some((p) => p.celsius !== null && p.celsius < m.hold_celsius)]);
+  if (m.cool_due_unix !== null) said.push(["cool it through this stage by " + when(m.cool_due_unix), now() > m.cool_due_unix]);
+  if (m.on) {
+    const [low, high] = m.danger_celsius, whether = m.intact === null ? "not said whether anything has pierced it" :
+      m.intact ? "intact" : "pierced";
+    said.push([age(m.danger_seconds === null ? NaN : m.danger_seconds) + " within " + whole(low) + "–" + temperature(high) + ", where many codes count " +
+      age(m.danger_most_seconds) + "; " + whether, m.danger_seconds >= 3 * 3600 && m.intact !== true]);
+    const logs = m.log_reduction === null ? "No table of log reductions for its species here, so none is counted. " :
+      "At the probe's tip " + (m.log_reduction >= m.log_goal ? "all " + m.log_goal : m.log_reduction.toFixed(1)) + " of the " +
+      m.log_goal + " log reductions of one published table are counted. ";
+    said.push([logs + m.caution, false]);
+  }
+  return said;
+}
+const PHASES = ["cooking", "wrapped", "resting", "holding", "off"];
+function turn(piece, phase) {
+  number += 1;
+  if (!socket || !opened) turned.set(piece, {number: 0, at: 0, said: "Not sent: there is no link."});
+  else {
+    turned.set(piece, {number, at: Date.now(), said: "Sending …"});
+    socket.send(JSON.stringify({do: "turn", number, piece, phase}));
+  }
+  showMeat();
+}
 function showMeat() {
-  const meat = view.probes.filter((p) => p.duty === "meat");
-  byId("meat-section").hidden = !meat.length;
-  rows("meat", meat.map((p) => {
+  const held = new Set(view.meat.flatMap((m) => m.parts.map((p) => p.probe)));
+  const loose = view.probes.filter((p) => p.duty === "meat" && !held.has(p.name));
+  byId("meat-section").hidden = !loose.length && !view.meat.length && !view.spots.length;
+  showPieces();
+  rows("meat", loose.map((p) => {
     const [says, doubtful] = probeSays(p), [sign, going] = arrow(p.trend_kelvin_per_hour);
     const goal = p.target_celsius === null ? "" : "to " + temperature(p.target_celsius) + " · ";
     return make("li", {}, make("div", {class: "line"}, make("span", {}, p.name),
@@ -224,6 +296,50 @@ function showMeat() {
       make("div", {class: "soft"}, goal + sign + " " + going + " " + difference(p.trend_kelvin_per_hour, true) + " " +
         degree() + "/h · ", make("span", doubtful ? {class: "warn"} : {}, says)));
   }));
+  rows("spots", view.spots.map((s) => make("li", {}, make("div", {class: "line"},
+    make("span", {}, s.where, make("span", {class: "soft"}, "  by hand, " + when(s.time_unix))),
+    make("span", {class: "value"}, s.kind === "bread" ? "bread " + s.value + " of 5" : temperature(s.value))))));
+}
+function showPieces() {
+  const list = byId("pieces"), there = new Map([...list.children].map((e) => [e.dataset.name, e]));
+  view.meat.forEach((m, i) => {
+    let row = there.get(m.name);
+    if (!row) {   // rows are kept, so that a thumb on its way to a button does not miss it
+      const buttons = PHASES.map((phase) => {
+        const button = make("button", {"data-phase": phase}, phase);
+        button.setAttribute("aria-label", m.name + ": " + phase);
+        button.onclick = () => turn(m.name, phase);
+        return button;
+      });
+      row = make("li", {}, make("h3", {}), make("ul", {class: "rows"}), make("div", {}), make("div", {class: "phases"}, ...buttons),
+        make("span", {role: "status"}));
+      row.dataset.name = m.name;
+    }
+    there.delete(m.name);
+    const [head, parts, says, buttons, status] = row.children;
+    head.textContent = m.name + ", " + m.phase + (m.since_unix === null ? "" : " since " + when(m.since_unix));
+    const now_of = new Map(view.probes.map((p) => [p.name, p]));
+    parts.replaceChildren(...m.parts.map((part) => {
+      const probe = now_of.get(part.probe), [heardSays, doubtful] = probe ? probeSays(probe) : ["no such probe", true];
+      const shown = probe ? {...part, celsius: probe.celsius} : part;
+      const [sign] = arrow(probe ? probe.trend_kelvin_per_hour : null);
+      return make("li", {}, make("div", {class: "line"}, make("span", {}, part.name),
+        make("span", {class: "value"}, temperature(shown.celsius) + " " + sign)),
+        make("div", {class: "soft"}, partSays(shown, m.phase) + " · ", make("span", doubtful ? {class: "warn"} : {}, heardSays)));
+    }));
+    says.replaceChildren(...pieceSays(m).map(([text, eye]) => make("p", {class: eye ? "warn" : "soft"}, text)));
+    buttons.hidden = may !== "act";
+    const told = turned.get(m.name);
+    for (const button of buttons.children) {
+      button.classList.toggle("main", button.dataset.phase === m.phase);
+      button.setAttribute("aria-pressed", String(button.dataset.phase === m.phase));
+      button.disabled = button.dataset.phase === m.phase || Boolean(told && told.number > 0);
+    }
+    const text = told ? told.said : "";
+    if (status.textContent !== text) status.textContent = text;
+    if (list.children[i] !== row) list.insertBefore(row, list.children[i] || null);
+  });
+  for (const row of there.values()) row.remove();
 }
 function showProbes() {
   rows("probes", view.probes.filter((p) => p.duty !== "meat").map((p) => {
@@ -359,6 +475,10 @@ function tick() {
   for (const [key, ask] of asked) if (ask.number > 0 && Date.now() - ask.at > REPLY_SECONDS * 1000) {
     asked.set(key, {number: 0, at: 0, said: "No answer: it may or may not have been done. Try again."});
     if (view) showTroubles();
+  }
+  for (const [piece, told] of turned) if (told.number > 0 && Date.now() - told.at > REPLY_SECONDS * 1000) {
+    turned.set(piece, {number: 0, at: 0, said: "No answer: it may or may not have been done. Look, and try again."});
+    if (view) showMeat();
   }
   const urgent = !bad && view && view.troubles.some((t) => t.calls && t.urgent);
   if ((silent > WAKE_SECONDS || urgent) && Date.now() - soundedAt > SOUND_SECONDS * 1000) wake();

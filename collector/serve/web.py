@@ -21,7 +21,16 @@ from collector import wire
 from collector.attach import MAX_COMMAND_BYTES, ONLY_LOOK, attend, goodbye, sending
 from collector.calls.link import Tapped
 from collector.errors import TokenError
-from collector.page_view import TREND_SECONDS, PageAcknowledge, PageHello, PageReply, PageTrend, PageViewer, thinned
+from collector.page_view import (
+    TREND_SECONDS,
+    PageAsk,
+    PageHello,
+    PageReply,
+    PageTrend,
+    PageViewer,
+    command_of,
+    thinned,
+)
 from collector.serve.address import names_us, own_page
 from collector.serve.pages import HEADERS, Document, acknowledge_page, login_page, main_page
 from collector.serve.sessions import SESSION_SECONDS, SessionBook
@@ -322,13 +331,13 @@ class House:
             if message.type is not WSMsgType.TEXT:
                 continue
             try:
-                asked = msgspec.json.decode(message.data, type=PageAcknowledge)
+                asked: PageAsk = msgspec.json.decode(message.data, type=PageAsk)
             except msgspec.DecodeError:
                 await channel.close(code=WSCloseCode.UNSUPPORTED_DATA, message=b"not a message of this version")
                 return
             reply = wire.Reply(asked.number, done=False, why=ONLY_LOOK)
             if token.may is May.ACT:
-                answer = self._feed.answer(wire.Acknowledge(asked.number, asked.key))
+                answer = self._feed.answer(command_of(asked))
                 assert isinstance(answer, wire.Reply)
                 reply = answer
             await _say(channel, PageReply(reply.number, reply.done, reply.why))

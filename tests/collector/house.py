@@ -114,6 +114,8 @@ async def serving(folder, *, tls=True, port=0, hosts=("pit.local",), start=True)
             state = dataclasses.replace(COLD, state=AlarmState.ACKNOWLEDGED)
             served.publish(troubles=(state,))
             return ""
+        if isinstance(request, wire.TurnMeat):
+            return "" if request.piece == "brisket" else "there is no such piece"
         return "" if isinstance(request, wire.AddMark) else "there is no such alarm"
 
     feed = Feed(command, lambda: cook[0])

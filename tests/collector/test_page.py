@@ -2,16 +2,23 @@
 
 import asyncio
 import contextlib
+import json
+import math
 import re
+import time
 from dataclasses import replace
 from importlib.resources import files
 
 import msgspec
 import pytest
 
+from collector import wire
+from collector.model.meat.piece import MeatPhase
 from collector.page_view import PageViewer
+from collector.snapshot import SpotView
 from tests.collector.chromium import browser, chromium
 from tests.collector.house import serving, tonight
+from tests.tui.conftest import NIGHT, part, piece
 from tui.draw.colour_scale import THERMAL
 
 needs_chromium = pytest.mark.skipif(chromium() is None, reason="needs a Chromium browser (apt install chromium)")
@@ -77,6 +84,7 @@ async def test_a_night_on_the_phone(tmp_path):
             said += ["2 zones run cold", "23 °F below its level's mean", "limit 15 °F", "refuel seen"]
             assert not [words for words in said if words not in text]
             await looks_right(tab, tmp_path)
+            await shows_a_piece(tab, served, tmp_path)
             await acknowledges(tab)
             await may_only_look(tab, served)
             await log_in_wrong(tab, served)
@@ -115,6 +123,65 @@ async def looks_right(tab, folder):
     assert await tab.says("document.querySelectorAll('#probes tr').length") == 9
 
 
+async def shows_a_piece(tab, served, folder):
+    """A piece with its arrivals at 360 px, in the dark and the light; its phases are told by a thumb."""
+    meat = moved(piece())
+    spots = (SpotView(meat.since_unix, "spot", "thin end", None, None, 90.0),)
+    served.publish(meat=(meat,), spots=spots)
+    await tab.until("document.querySelectorAll('#pieces > li').length === 1")
+    text = await tab.says("document.querySelector('#meat-section').innerText")
+    said = [
+        "brisket, cooking since",
+        "flat",
+        "160 °F",
+        "to 203 °F, done ",
+        "stalls since",
+        "about 2 h sooner",
+        "stalled ",
+    ]
+    said += ["about 40 min late", "the trade would", "within 41–135 °F, where many codes count 4 h", "not the coldest"]
+    said += ["thin end", "194 °F", "3.2 of the 6.5 log reductions"]
+    assert not [words for words in said if words not in text], text
+    assert not await tab.says("document.querySelectorAll('#meat li').length"), "no probe of a piece stands alone too"
+    for scheme in ("light", "dark"):
+        await tab.looks(360, 740, scheme)
+        await tab.says("document.querySelector('#meat-section').scrollIntoView()")
+        await tab.looks(360, 740, scheme, folder / f"meat-{scheme}.png")
+        least, smallest = await tab.says(LEGIBLE)
+        assert least[0] >= 4.5, least
+        assert smallest[0] >= 14, smallest
+        assert await tab.says("document.documentElement.scrollWidth") == 360
+    least = "Math.min(...[...document.querySelectorAll('.phases button')].map((b) => b.getBoundingClientRect().height))"
+    assert await tab.says(least) >= 44
+    await tab.says("document.querySelector(\".phases button[data-phase='wrapped']\").click()")
+    await tab.until("document.querySelector('#pieces [role=status]').textContent === 'Done.'")
+    assert served.asked[-1].piece == "brisket"
+    assert served.asked[-1].phase is MeatPhase.WRAPPED
+    await tab.says("""turned.set('brisket', {number: 99, at: Date.now(), said: ''});
+        socket.send(JSON.stringify({do: 'turn', number: 99, piece: 'ham', phase: 'wrapped'}))""")
+    await tab.until("document.querySelector('#pieces [role=status]').textContent.includes('there is no such piece')")
+
+
+def moved(meat):
+    """Put the times of a piece to now."""
+    shift = time.time() - NIGHT
+    ahead = (*(f"{w}_unix" for w in ("low", "median", "high")),)
+
+    def later(view, names):
+        return replace(view, **{n: getattr(view, n) + shift for n in names if getattr(view, n) is not None})
+
+    parts = tuple(
+        later(
+            replace(p, wrap=later(p.wrap, ahead), done=later(p.done, ahead), ahead=()),
+            ("stall_began_unix", "stall_ended_unix"),
+        )
+        for p in meat.parts
+    )
+    plan = tuple((step, unix + shift) for step, unix in meat.plan)
+    moved = replace(meat, parts=parts, plan=plan, done=later(meat.done, ahead))
+    return later(moved, ("since_unix", "on_unix", "serve_unix"))
+
+
 async def acknowledges(tab):
     assert await tab.says(f"{ALARM}.classList.contains('calls')")
     await tab.says("document.querySelector('#acknowledge').click()")
@@ -131,6 +198,10 @@ async def may_only_look(tab, served):
     assert "Acknowledge" not in await tab.says("document.body.innerText")
     await tab.says("acknowledge('cold')")
     await tab.until(f"{ALARM}.innerText.includes('may only look')")
+    assert await tab.says("document.querySelector('.phases').hidden")
+    await tab.says("turn('brisket', 'off')")
+    await tab.until("document.querySelector('#pieces [role=status]').textContent.includes('may only look')")
+    assert served.asked[-1] != wire.TurnMeat(served.asked[-1].number, "brisket", MeatPhase.OFF)
     await log_out(tab)
 
 
@@ -176,3 +247,16 @@ def test_a_pit_with_the_fire_on_the_right_is_drawn_so():
 def test_a_cook_that_knows_nothing_yet_can_be_shown():
     cook = replace(tonight(), fields=(), zones=(), probes=(), troubles=(), marks=())
     assert b'"map":null' in msgspec.json.encode(PageViewer().view(cook))
+
+
+def test_what_is_not_known_of_a_piece_travels_as_null():
+    unknown = part("flat", math.nan, math.inf, log_reduction=math.nan, danger_seconds=math.nan)
+    strange = piece(parts=(unknown,), late_seconds=math.inf)
+    view = json.loads(msgspec.json.encode(PageViewer().view(replace(tonight(), meat=(strange,)))))
+    (meat,) = view["meat"]
+    assert meat["late_seconds"] is None
+    assert meat["danger_seconds"] is None
+    assert meat["log_reduction"] is None
+    assert meat["parts"][0]["celsius"] is None
+    assert meat["parts"][0]["done"]["median_unix"] is None
+    assert meat["caution"].startswith("A probe is not the coldest point")

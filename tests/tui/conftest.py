@@ -12,13 +12,17 @@ from adapters.reading import Quality, Reason
 from adapters.source import LinkState
 from collector import wire
 from collector.snapshot import (
+    AheadView,
     AlarmState,
     AlarmView,
+    ArrivalView,
     ChamberView,
     EvennessView,
     FieldView,
     FireView,
     Mark,
+    MeatView,
+    PartView,
     Phase,
     PlaceView,
     Priority,
@@ -108,6 +112,34 @@ def night(now_unix: float = NIGHT, **changes: object) -> Snapshot:
     return replace(made, **changes)  # type: ignore[arg-type]
 
 
+def part(name: str, celsius: float, done_seconds: float, **changes: object) -> PartView:
+    """Make a part that stalls and is done so many seconds from now."""
+    done = ArrivalView(NIGHT + done_seconds - 3000.0, NIGHT + done_seconds, NIGHT + done_seconds + 3600.0)
+    ahead = tuple(
+        AheadView(NIGHT + 1800.0 * k, celsius + 0.7 * k, celsius + k, celsius + 1.4 * k) for k in range(1, 25)
+    )
+    made = PartView(
+        name, f"brisket {name}", celsius, 106.0, "flat side", 74.0, 95.0,
+        ArrivalView(NIGHT + 2700.0, NIGHT + 3600.0, NIGHT + 4500.0), done, ahead, NIGHT - 7200.0, None, 71.0, 64.0,
+        7200.0, 6000.0, 3.2,
+    )  # fmt: skip
+    return replace(made, **changes)  # type: ignore[arg-type]
+
+
+def piece(**changes: object) -> MeatView:
+    """Make the brisket of that night: its flat falls behind its point, and it will be late."""
+    flat = part("flat", 71.2, 27_000.0)
+    point = part("point", 78.4, 9000.0, air_celsius=119.0, zone="point side", stall_ended_unix=NIGHT - 1800.0)
+    made = MeatView(
+        "brisket", "brisket", 5.9, "cooking", NIGHT - 30_000.0, NIGHT - 30_000.0, (0.4, 1.1, 0.1, 0.4), (flat, point),
+        flat.done, NIGHT + 30_600.0,
+        (("wrap", NIGHT + 3000.0), ("rest", NIGHT + 27_000.0), ("serve", NIGHT + 30_600.0)),
+        2400.0, 112.0, 57.2, 0.0, math.nan, None, None,
+        ("the flat falls behind the point and lies in colder air: turn it round, or shield the point",),
+    )  # fmt: skip
+    return replace(made, **changes)  # type: ignore[arg-type]
+
+
 def history(hours: float = 6.0, hole: tuple[float, float] | None = (4.0, 3.7)) -> tuple[TrendPoint, ...]:
     """Make the trend of that night: a saw-tooth of refuels, with a hole where nothing was heard."""
     points = []
@@ -150,6 +182,11 @@ class FakeClient:
 @pytest.fixture(scope="session", name="night")
 def _night() -> Callable[..., Snapshot]:
     return night
+
+
+@pytest.fixture(scope="session", name="piece")
+def _piece() -> Callable[..., MeatView]:
+    return piece
 
 
 @pytest.fixture(scope="session", name="history")

@@ -81,7 +81,7 @@ def choose_chart(
     title = f"{kind}, {hours:g} h"
     if hours_ahead:
         window = (window[0], window[1] + hours_ahead * 3600.0)
-        title += f", {hours_ahead} h forecast, 8 of 10"
+        title += f", {hours_ahead} h ahead"
     if kind == "zones" and len(snapshot.chamber.levels) > 1:
         title = f"zones at the {level}, {hours:g} h"
     signs = tuple(Sign(m.time_unix, SIGNS.get(m.kind, "*")) for m in standing(snapshot))

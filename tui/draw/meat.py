@@ -8,7 +8,8 @@ from collector.snapshot import MeatView, PartView, ProbeView, Snapshot
 from collector.words import REASON_WORDS
 from tui.draw.arrival import believable, is_time, part_arrival, part_value, when
 from tui.draw.clean import clean
-from tui.draw.line import Line, Part, Role, fit, wrapped
+from tui.draw.line import Line, Part, Role, fit
+from tui.draw.pieces import broken
 from tui.draw.view import View
 from tui.draw.words import age, arrow, degree, difference, number
 
@@ -54,7 +55,7 @@ def _piece_lines(
     phase = clean(piece.phase, 24, ascii_only=view.ascii_only)
     since = f" since {when(piece.since_unix, now_unix, view)}" if is_time(piece.since_unix) else ""
     name = fit(clean(piece.name, 60, ascii_only=view.ascii_only), max(6, width - 14), ascii_only=view.ascii_only)
-    yield from wrapped(((name.rstrip(), "strong"), (f" {phase}{since}", "plain")), width, 2)
+    yield from broken(((name.rstrip(), "strong"), (f" {phase}{since}", "plain")), width, 2, view)
     cells = max((len(part.name) for part in piece.parts), default=0)
     for part in piece.parts:
         yield from _part_lines(part, probes.get(part.probe), piece.phase, min(cells, width // 3), now_unix, view, width)
@@ -74,9 +75,9 @@ def _part_lines(
     stalls = " stalls" if is_time(part.stall_began_unix) and not is_time(part.stall_ended_unix) else ""
     first: Line = ((f" {name} ", "plain"), (value, role), (f" {trend}", "plain"))
     if doubt:
-        return wrapped((*first, (f" {doubt}", "warn")), width, 3)
+        return broken((*first, (f" {doubt}", "warn")), width, 3, view)
     ahead = part_arrival(part, phase, now_unix, view)
-    return wrapped((*first, (f" {ahead}" if ahead else "", "plain"), (stalls, "faint")), width, 3)
+    return broken((*first, (f" {ahead}" if ahead else "", "plain"), (stalls, "faint")), width, 3, view)
 
 
 def _probe_line(probe: ProbeView, now_unix: float, view: View, name_cells: int, roomy: bool) -> Line:

@@ -11,7 +11,7 @@ from tui.draw.line import Line, Part, Role, fit, wrapped
 from tui.draw.view import View
 from tui.draw.words import degree, difference, number, slope, temperature
 
-__all__ = ["NO_PIECE", "advice_words", "all_piece_lines", "piece_lines", "spot_words", "stall_words"]
+__all__ = ["NO_PIECE", "advice_words", "all_piece_lines", "broken", "piece_lines", "spot_words", "stall_words"]
 
 NO_PIECE = "no piece of meat: [[meat]] in the config, or `coldside meat add`"
 NEWEST_SPOTS = 12
@@ -42,8 +42,11 @@ def piece_lines(meat: MeatView, now_unix: float, view: View, width: int) -> list
 
 
 def _rows(line: Line, width: int, view: View) -> list[Line]:
+    return broken(line, width, 4 if line and line[0][0].startswith("  ") else 2, view)
+
+
+def broken(line: Line, width: int, indent: int, view: View) -> list[Line]:
     """Break a line between words; a word that alone is too long is cut, which no number is."""
-    indent = 4 if line and line[0][0].startswith("  ") else 2
     room = max(1, width - indent)
     cut: list[Part] = []
     for text, role in line:

@@ -24,6 +24,7 @@ BRAILLE = np.array([chr(0x2800 + i) for i in range(256)])
 AXIS = 5
 STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500)
 """Degrees between two numbers at the value axis."""
+EXPECTED = "forecast, 8 of 10"
 MARK_EVERY = 15
 """Columns from one mark in a curve to the next."""
 NAMES = ((88, 22), (56, 15), (0, 7))
@@ -117,6 +118,8 @@ def draw_trend(
         at = AXIS + 1 + int((now_unix - window[0]) / (window[1] - window[0]) * columns)
         for row in range(rows):
             canvas.write(row, at, ":" if view.ascii_only else "┊", FAINT)
+    if bands and columns >= len(EXPECTED):  # where rising curves have left room, and these are drawn over it
+        canvas.write(rows - 1, AXIS + 1 + columns - len(EXPECTED), EXPECTED, FAINT)
     _foretell(canvas, area, bands, window, (low, high), view)
     drawn = _letters if view.ascii_only else _braille
     drawn(canvas, area, time_unix, curves, window, (low, high), view)

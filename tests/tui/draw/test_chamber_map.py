@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from collector.model.chamber import model_of
 from collector.raster import Raster
-from collector.snapshot import PlaceView
+from collector.snapshot import PlaceView, SpotView
 from tui.draw.chamber_map import UNKNOWN_KELVIN, Subject, draw_chamber, range_celsius
 from tui.draw.colour_scale import difference_scale, temperature_scale
 from tui.draw.labels import place, place_signs
@@ -216,3 +216,36 @@ def test_numbers_overlap_neither_each_other_nor_the_border(night, places, width,
 def test_the_scale_holds_the_band_and_every_probe_of_the_level(night):
     assert range_celsius(night(), "grate") == (90.0, 140.0)
     assert range_celsius(night(), "top") == (100.0, 160.0)
+
+
+def test_a_piece_is_outlined_where_it_lies_and_hides_no_number(night, piece):
+    with_meat = drawn(night(meat=(piece(),)))
+    without = drawn(night())
+    text = "\n".join(with_meat.picture.text)
+    assert {"┏", "┓", "┗", "┛"} <= set(text)
+    assert "brisket" in text
+    numbers = [n for n in ("131", "122", "117", "107", "103", "99") if n not in text]
+    assert not numbers
+    assert with_meat.left_out == without.left_out
+    rows = [row for row in with_meat.picture.text if "┏" in row]
+    assert (rows[0].index("┏") - 1) / 76 == pytest.approx(0.4 / 1.5, abs=0.03)
+    top = drawn(night(meat=(piece(),)), subject=Subject("top", temperature_scale("truecolor"))).picture
+    assert "┏" not in "\n".join(top.text)
+    assert "┏" not in "\n".join(drawn(night(meat=(piece(phase="resting"),))).picture.text)
+
+
+@pytest.mark.parametrize("width", [20, 40, 80, 140])
+@pytest.mark.parametrize("height", [6, 9, 14, 30])
+def test_where_there_is_hardly_room_numbers_come_before_meat(night, piece, width, height):
+    spots = (SpotView(0.0, "spot", "flat", 0.9, 0.25, 90.0),)
+    with_meat = drawn(night(meat=(piece(),), spots=spots), width, height)
+    assert with_meat.left_out == drawn(night(), width, height).left_out
+
+
+def test_readings_by_hand_are_marked_where_they_were_taken_and_told_in_the_legend(night):
+    spots = (SpotView(0.0, "spot", "thin end", 1.3, 0.42, 90.0), SpotView(0.0, "bread", "no place", None, None, 3.0))
+    for view, sign in (({}, "◦"), ({"ascii_only": True}, "o")):
+        rows = drawn(night(spots=spots), 100, 26, **view).picture.text
+        assert sum(f" {sign} " in row for row in rows[:-3]) == 1
+        assert f"{sign} by hand" in rows[-1]
+    assert "by hand" not in drawn(night(), 100, 26).picture.text[-1]

@@ -1,0 +1,129 @@
+"""What the phone page is sent of the meat, and what it may tell of it. Degrees Celsius, the page converts.
+
+NaN and infinity travel as null.
+"""
+
+import msgspec
+
+from collector.model.meat.piece import MeatPhase
+from collector.model.meat.safety import (
+    APPENDIX_A_LOGS,
+    CAUTION,
+    DANGER_HIGH_CELSIUS,
+    DANGER_LOW_CELSIUS,
+    DANGER_SECONDS,
+)
+from collector.snapshot import ArrivalView, MeatView, PartView, Snapshot, SpotView
+
+__all__ = ["PageMeat", "PageSpot", "PageTurn", "page_meat", "page_spots"]
+
+NEWEST_SPOTS = 6
+
+
+class PageArrival(msgspec.Struct, frozen=True):
+    """When it is expected."""
+
+    low_unix: float
+    median_unix: float
+    high_unix: float
+    why: str
+    """Why it cannot be known, or will not come."""
+
+
+class PagePart(msgspec.Struct, frozen=True):
+    """A part of a piece."""
+
+    name: str
+    probe: str
+    celsius: float
+    wrap_celsius: float
+    done_celsius: float
+    air_celsius: float
+    wrap: PageArrival
+    done: PageArrival
+    stall_began_unix: float | None
+    stall_ended_unix: float | None
+    stall_celsius: float
+    wrap_gain_seconds: float
+
+
+class PageMeat(msgspec.Struct, frozen=True):
+    """A piece of meat."""
+
+    name: str
+    phase: str
+    since_unix: float
+    parts: tuple[PagePart, ...]
+    done: PageArrival
+    serve_unix: float | None
+    plan: tuple[tuple[str, float], ...]
+    late_seconds: float
+    hold_celsius: float
+    held_seconds: float
+    cool_due_unix: float | None
+    on: bool
+    """It went on, so that its clocks run."""
+    danger_seconds: float
+    """The longest of its parts within the two temperatures of the danger zone; NaN: not known."""
+    danger_celsius: tuple[float, float]
+    danger_most_seconds: float
+    intact: bool | None
+    log_reduction: float
+    """The least of its parts; NaN: there is no table for it."""
+    log_goal: float
+    caution: str
+    advice: tuple[str, ...]
+
+
+class PageSpot(msgspec.Struct, frozen=True):
+    """A reading by hand."""
+
+    time_unix: float
+    kind: str
+    where: str
+    value: float
+
+
+class PageTurn(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="do", tag="turn"):
+    """A piece went over into a phase."""
+
+    number: int
+    piece: str
+    phase: MeatPhase
+
+
+def page_meat(snapshot: Snapshot) -> tuple[PageMeat, ...]:
+    """Make the pieces of a view."""
+    return tuple(_piece(piece) for piece in snapshot.meat)
+
+
+def page_spots(snapshot: Snapshot) -> tuple[PageSpot, ...]:
+    """Make the newest readings by hand, the newest first."""
+    return tuple(_spot(spot) for spot in snapshot.spots[: -NEWEST_SPOTS - 1 : -1])
+
+
+def _piece(piece: MeatView) -> PageMeat:
+    danger = [part.danger_seconds for part in piece.parts if part.danger_seconds == part.danger_seconds]
+    logs = [part.log_reduction for part in piece.parts if part.log_reduction == part.log_reduction]
+    return PageMeat(
+        piece.name, piece.phase, piece.since_unix, tuple(_part(part) for part in piece.parts), _arrival(piece.done),
+        piece.serve_unix, piece.plan, piece.late_seconds, piece.hold_celsius, piece.held_seconds, piece.cool_due_unix,
+        piece.on_unix is not None, max(danger, default=float("nan")), (DANGER_LOW_CELSIUS, DANGER_HIGH_CELSIUS),
+        DANGER_SECONDS, piece.intact, min(logs, default=float("nan")), APPENDIX_A_LOGS, CAUTION, piece.advice,
+    )  # fmt: skip
+
+
+def _part(part: PartView) -> PagePart:
+    return PagePart(
+        part.name, part.probe, round(part.celsius, 1), part.wrap_celsius, part.done_celsius,
+        round(part.air_celsius, 1), _arrival(part.wrap), _arrival(part.done), part.stall_began_unix,
+        part.stall_ended_unix, part.stall_celsius, part.wrap_gain_seconds,
+    )  # fmt: skip
+
+
+def _arrival(arrival: ArrivalView) -> PageArrival:
+    return PageArrival(arrival.low_unix, arrival.median_unix, arrival.high_unix, arrival.why)
+
+
+def _spot(spot: SpotView) -> PageSpot:
+    return PageSpot(spot.time_unix, spot.kind, spot.where, spot.value)
