@@ -65,7 +65,7 @@ def cooked(shape, biot, fourier, place):
             0.0 * one,
             place * one,
             CONDUCTIVITY * one,
-        )  # fmt: skip
+        )
     )
     roast.step(fourier * HALF**2 * DENSITY_HEAT / CONDUCTIVITY, AIR * one, open_share=one, heat_share=one)
     return float((AIR - roast.tip_celsius[0]) / (AIR - START))

@@ -201,7 +201,7 @@ def of_piece(arrivals: Sequence[Arrival]) -> Arrival:
     low, middle, high = (
         np.array([getattr(a, name) for a in arrivals]) for name in ("low_seconds", "median_seconds", "high_seconds")
     )
-    at = np.linspace(low.min(), high.max(), 400)
+    at = np.linspace(low.min(), (middle + 2.0 * (high - middle)).max(), 600)
     off = at[:, None] - middle
     deviate = off * Z_TEN / np.maximum(np.where(off < 0.0, middle - low, high - middle), 1.0)
     shared = np.linspace(-4.0, 4.0, 41)

@@ -187,7 +187,7 @@ def _of_curve(signs: Signs) -> Array:
         math.sqrt(min(signs.on_hours, LONGEST_HOURS)) - 2.5,
         min(max(signs.air_now_kelvin, -25.0), 25.0) / 10.0, min(max(signs.air_before_kelvin, -25.0), 25.0) / 10.0,
         0.0 if bare else 1.0, 0.0 if bare else math.sqrt(min(signs.wrapped_hours, 12.0)),
-        0.0 if bare else (signs.wrapped_celsius - 70.0) / 10.0,
+        0.0 if bare else (min(max(signs.wrapped_celsius, 30.0), 100.0) - 70.0) / 10.0,
         0.0 if bare else min(max(wrapped_slope, -2.0), 20.0) / 5.0,
         0.0 if light else math.log(min(max(signs.mass_kg, 0.5), 15.0) / 5.5), 0.0 if light else 1.0,
         1.0 if signs.air_known else 0.0,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from collector.model.field import Array
 from collector.model.meat.hours_left import hours_left
 from collector.model.meat.physics import SMOKE_HUMIDITY, wet_bulb_celsius
 from collector.model.meat.signs import PAST_CELSIUS, columns, curve_by_minute, signs_of
@@ -16,12 +17,10 @@ __all__ = ["Stall", "stall_of", "wrap_gain_seconds"]
 SLOPE_ROWS = 40
 EARLIER_CELSIUS = (30.0, 58.0)
 FROM_CELSIUS = 56.0
-STALLED_SHARE, OVER_SHARE = 0.4, 0.5
-"""Of the earlier slope: below the one a stall begins, above the other it ends."""
+STALLED_SHARE, OVER_SHARE = 0.55, 0.75
+"""Of the slope that is to be expected: below the one a stall begins, above the other it ends."""
 LEAST_ROWS = 25
 """It has to last, and to be over, for so long to be told."""
-NEAR_AIR_KELVIN = 12.0
-"""So near to the air anything rises slowly."""
 WRAP_FROM_CELSIUS, WRAP_TO_CELSIUS = 50.0, 90.0
 SECONDS = 3600.0
 
@@ -52,13 +51,12 @@ def stall_of(track: Track) -> Stall | None:
     if early.size < LEAST_ROWS:
         return None
     usual = float(np.quantile(early, 0.75))
-    near = air[SLOPE_ROWS // 2 : -SLOPE_ROWS // 2] - middle < NEAR_AIR_KELVIN
-    slow = (middle >= FROM_CELSIUS) & (rise < STALLED_SHARE * usual) & ~near
+    expected = usual * _share_of_newton(air[SLOPE_ROWS // 2 : -SLOPE_ROWS // 2], middle)
+    slow = (middle >= FROM_CELSIUS) & (middle <= PAST_CELSIUS) & (rise < STALLED_SHARE * expected)
     began = _lasting(slow)
     if began is None or usual <= 0.0:
         return None
-    over = (rise[began:] > OVER_SHARE * usual) | (middle[began:] > PAST_CELSIUS)
-    ended = _lasting(over)
+    ended = _lasting((rise[began:] > OVER_SHARE * expected[began:]) | (middle[began:] > PAST_CELSIUS))
     last = rise.size if ended is None else began + ended
     first_second = float(track.seconds[-1]) - 60.0 * (tip.size - 1)
     at = first_second + 60.0 * (np.arange(rise.size) + SLOPE_ROWS // 2)
@@ -70,6 +68,17 @@ def stall_of(track: Track) -> Stall | None:
         math.nan if ended is None else float(at[last]),
         math.nan if math.isnan(around) else wet_bulb_celsius(around, SMOKE_HUMIDITY),
     )
+
+
+def _share_of_newton(air: Array, tip: Array) -> Array:
+    """Give how fast a body should rise that follows the air by Newton's law, against what it did in the early hours.
+
+    Without air it should go on as it did.
+    """
+    if not np.isfinite(air).all():
+        return np.ones_like(tip)
+    early = 0.5 * sum(EARLIER_CELSIUS)
+    return np.asarray(np.clip((air - tip) / np.maximum(air - early, 10.0), 0.0, 1.0))
 
 
 def _lasting(true: NDArray[np.bool_]) -> int | None:

@@ -153,7 +153,7 @@ def written(networks: list[Layers], seen: tuple[float, float], unseen: tuple[flo
         f"SCALE = {SCALE}\n"
         f"WIDER_SEEN = ({seen[0]:.3f}, {seen[1]:.3f})\n"
         f"WIDER_UNSEEN = ({unseen[0]:.3f}, {unseen[1]:.3f})\n"
-        '"""What the early and the late side of an interval are multiplied with, once the stall was seen and before."""\n'
+        '"""What the early and the late side of an interval are multiplied with, the stall seen, and not."""\n'
         'NUMBERS = """\n' + "\n".join(lines) + '\n"""\n'
         '"""Weights and biases, layer after layer, network after network, times `SCALE`."""\n'
     )
