@@ -89,8 +89,8 @@ async def test_a_reading_by_hand_offers_the_last_place_and_keeps_what_is_wrong_t
         await settle(pilot, lambda: isinstance(app.screen, SpotScreen))
         assert "point" in seen(app)
         await pilot.press(*"hot", "enter")
-        await settle(pilot, lambda: "is no temperature" in seen(app))
-        assert "hot" in seen(app)
+        await settle(pilot, lambda: "'hot' is no temperature" in seen(app))
+        assert "113 C" in seen(app), "the whole sentence is read"
         await pilot.press("backspace", "backspace", "backspace", *"194", "enter")
         await settle(pilot, lambda: "on record: point" in seen(app))
         await pilot.press("S")

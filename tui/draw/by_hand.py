@@ -9,7 +9,7 @@ from collector.snapshot import Snapshot
 __all__ = ["place_of", "read_spot", "usual_where"]
 
 _BREAD = re.compile(r"bread\s*(\d+(?:\.\d+)?)", re.IGNORECASE)
-_NUMBER = re.compile(r"[-+]?\d+(?:\.\d+)?")
+_NUMBER = re.compile(r"([-+]?\d+(?:\.\d+)?)\s*°?\s*([cfCF]?)")
 
 
 def usual_where(snapshot: Snapshot) -> str:
@@ -35,7 +35,8 @@ def read_spot(where: str, value: str, unit: str, snapshot: Snapshot | None) -> S
     if bread := _BREAD.fullmatch(value):
         spot = Spot("bread", where, float(bread[1]), x_m, y_m)
     else:
-        said = f"{value} {unit}" if _NUMBER.fullmatch(value) else value.upper()
+        typed = _NUMBER.fullmatch(value)
+        said = f"{typed[1]} {typed[2].upper() or unit}" if typed else value
         spot = Spot("spot", where, parse_temperature(said), x_m, y_m)
     if why := spot_mistake(spot):
         raise ValueError(why)
