@@ -6,7 +6,7 @@ same alarms to the digit.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -299,9 +299,11 @@ class Engine:
                 self._compare_neighbours(now)
                 self._look_for_changes()
             self._look_slowly()
+        rules = self._rule_look(now)
         if self._meat.due(now):
             events += [self._book.add(mark) for mark in self._look_at_meat(now, grate)]
-        events += self._rules.judge(self._rule_look(now))
+            rules = replace(rules, meat=self._meat.looks(now))
+        events += self._rules.judge(rules)
         if now % TREND_SECONDS < LOOK_SECONDS:
             events.append(
                 TrendPoint(
@@ -532,7 +534,6 @@ class Engine:
             reasons=tuple(a or r for a, r in zip(self._accusation, self._reason, strict=True)),
             doubted_seconds=doubted,
             batteries=self._batteries,
-            meat=self._meat.looks(now),
         )
 
     def rules(self) -> tuple[RuleView, ...]:

@@ -1,7 +1,9 @@
 """Fixtures for all tests: a real broker, a free port, the published check values."""
 
+import fcntl
 import json
 import os
+import pickle
 import shutil
 import socket
 import subprocess
@@ -22,6 +24,32 @@ REFERENCE = Path(__file__).parent / "reference" / "data"
 def reference():
     """Load a table of published values by file name."""
     return lambda name: json.loads((REFERENCE / name).read_text(encoding="utf-8"))
+
+
+@pytest.fixture(scope="session")
+def played(tmp_path_factory):
+    """Play a recorded night under the pit of all nights, once for all tests and workers; give its run and its store."""
+    from adapters.recording import readings
+    from collector.straight import run_straight
+    from tui.nights import SOURCE, night_file, night_settings
+
+    base = tmp_path_factory.getbasetemp()
+    folder = (base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base) / "nights"
+    folder.mkdir(exist_ok=True)
+    done = {}
+
+    def play(name):
+        store, kept = folder / f"{name}.db", folder / f"{name}.run"
+        with (folder / f"{name}.lock").open("w") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)
+            if not kept.exists():
+                run = run_straight(night_settings().plan, readings(night_file(name), SOURCE), store, cook=name)
+                kept.write_bytes(pickle.dumps(run))
+        if name not in done:
+            done[name] = pickle.loads(kept.read_bytes())
+        return done[name], store
+
+    return play
 
 
 def free_port() -> int:

@@ -72,6 +72,7 @@ class Look:
     batteries: Mapping[str, float]
     """Percent left, by source, of those that told."""
     meat: Sequence[PieceLook] = ()
+    """Of every piece, once a minute; nothing at the looks between."""
 
 
 class RuleBook:

@@ -6,28 +6,12 @@ from importlib.resources import files
 
 import pytest
 
-from adapters.recording import readings
 from collector.replay import differences
 from collector.snapshot import AlarmState
 from collector.store.archive import Archive
-from collector.straight import run_straight
 from tui.draw.summary import summary_lines
-from tui.nights import SOURCE, night_file, night_settings
 
 TRUTH = json.loads((files("sample_streams") / "truth.json").read_text(encoding="utf-8"))
-
-
-@pytest.fixture(scope="module")
-def played(tmp_path_factory):
-    """Play each night once for all tests of this file."""
-    plan, done, folder = night_settings().plan, {}, tmp_path_factory.mktemp("nights")
-
-    def play(name):
-        if name not in done:
-            done[name] = run_straight(plan, readings(night_file(name), SOURCE), folder / f"{name}.db", cook=name)
-        return done[name], folder / f"{name}.db"
-
-    return play
 
 
 def raised(run):

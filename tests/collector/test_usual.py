@@ -4,24 +4,20 @@ from dataclasses import replace
 
 import pytest
 
-from adapters.recording import readings
 from collector.engine import Engine
 from collector.snapshot import AlarmState
 from collector.store.archive import Archive
 from collector.store.row import unix_of
-from collector.straight import run_straight
 from collector.usual import usual_deficits
-from tui.nights import SOURCE, night_file, night_settings
+from tui.nights import night_settings
 
 PLAN = night_settings().plan
 
 
-@pytest.fixture(scope="module")
-def store(tmp_path_factory):
-    """Record the night whose stack end always lies low."""
-    path = tmp_path_factory.mktemp("usual") / "pit.db"
-    run_straight(PLAN, readings(night_file("stack-before"), SOURCE), path, cook="before")
-    return path
+@pytest.fixture
+def store(played):
+    """The night whose stack end always lies low."""
+    return played("stack-before")[1]
 
 
 def test_the_usual_deficit_is_that_of_the_cook_before(store):
