@@ -23,7 +23,7 @@ class Melting:
     def __init__(self, random: Generator, drawn: Drawn) -> None:
         n = len(drawn.mass_kg)
         u = random.uniform
-        radius = drawn.half_thickness_m * 1.45
+        radius = drawn.half_thickness_m * 1.75
         power = u(0.8, 2.0, n)[:, None]
         edges = np.linspace(0.0, 1.0, SHELLS + 1)[None, :]
         self._volume: Array = np.diff(edges ** (power + 1.0), axis=1) / (power + 1.0) * radius[:, None]

@@ -22,7 +22,7 @@ __all__ = ["DONE_CELSIUS", "FAMILIES", "LEARNED_FROM", "Pieces", "cooked"]
 
 Array = NDArray[np.float64]
 DONE_CELSIUS = 95.0
-SOONEST_MINUTES = 300
+SOONEST_MINUTES = 330
 STALL_CELSIUS = (63.0, 79.0)
 STALL_HOURS = (1.7, 8.0)
 

@@ -13,7 +13,7 @@ def shells(random: Generator, drawn: Drawn) -> Roast:
     """Draw the parts of these nights."""
     n = len(drawn.mass_kg)
     u = random.uniform
-    convection = u(7.0, 19.0, n)
+    convection = u(7.0, 17.0, n)
     vapour = vapour_pascal(u(18.0, 52.0, n))
     return Roast(
         Parts(

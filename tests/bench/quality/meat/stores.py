@@ -20,7 +20,7 @@ class Stores:
     def __init__(self, random: Generator, drawn: Drawn) -> None:
         n = len(drawn.mass_kg)
         u = random.uniform
-        size = (drawn.half_thickness_m / 0.036) ** 1.6
+        size = (drawn.half_thickness_m / 0.031) ** 1.6
         self._rind_hours: Array = u(0.7, 1.8, n) * size
         self._core_hours: Array = u(0.5, 1.6, n) * size
         self._back: Array = u(0.3, 1.0, n)
