@@ -106,7 +106,6 @@ def named_store(options: argparse.Namespace) -> str:
     A config that is not there, or cannot be used, names none.
     """
     from collector.errors import SettingsError
-
     from collector.paths import config_file
 
     if options.store or not config_file(options.config).exists():

@@ -10,7 +10,7 @@ from collector.model.field import Array
 from collector.model.meat.backwards import before_it_is_on, while_it_cooks
 from collector.model.meat.forecast import Arrival, air_needed, curve, of_piece
 from collector.model.meat.part_watch import ROW_SECONDS, PartWatch
-from collector.model.meat.piece import MeatPhase, Piece
+from collector.model.meat.piece import Cut, MeatPhase, Piece
 from collector.model.meat.safety import Cooling
 from collector.model.meat.stall import wrap_gain_seconds
 from collector.model.meat.track import Track
@@ -265,6 +265,8 @@ class PieceWatch:
                     )
                 else:
                     said.append(f"{behind} though their air is alike: shield the {fast.part.name}, or wrap it")
+        if self.piece.cut is not Cut.BRISKET:
+            said.append("the forecast was learned from briskets: of this cut it may be off by more than it says")
         if any(w.celsius >= w.part.done_celsius for w in known):
             said.append("done is by feel, not by the number alone: probe it")
         return tuple(said)

@@ -11,7 +11,7 @@ from adapters.reading import Reading
 from adapters.rehearsal.brisket import Brisket
 from collector.engine import Engine
 from collector.model.action import Action, ActionKind
-from collector.model.meat.piece import MeatPhase, Part, Piece
+from collector.model.meat.piece import Cut, MeatPhase, Part, Piece
 from collector.model.meat.piece_watch import PieceWatch
 from collector.model.meat.spots import Spot
 from collector.model.plan import Plan, Probe, Zone
@@ -160,6 +160,9 @@ def test_a_flat_that_falls_behind_in_colder_air_is_told_how_the_trade_mends_it()
     assert "colder" not in night.view().advice[0]
     night.minutes(1, [96.0, 96.0])
     assert night.view().advice == ("done is by feel, not by the number alone: probe it",)
+    ribs = cooking(cut=Cut.RIBS)
+    ribs.minutes(1, [70.0, 70.0])
+    assert "learned from briskets" in ribs.view().advice[0]
 
 
 def test_held_hot_above_its_floor():
