@@ -114,14 +114,10 @@ def _bands(snapshot: Snapshot, names: list[str], view: View) -> tuple[Band, ...]
 
 def _hours_ahead(snapshot: Snapshot, hours: float) -> int:
     """Choose whole hours to look ahead: until nine of ten are done, and no more than twice what is behind."""
-    late = [
-        part.done.high_unix - snapshot.now_unix
-        for piece in snapshot.meat for part in piece.parts if is_time(part.done.high_unix)
-    ]  # fmt: skip
-    last = [
-        part.ahead[-1].time_unix - snapshot.now_unix for piece in snapshot.meat for part in piece.parts if part.ahead
-    ]
-    wanted = max(late, default=max(last, default=0.0))
+    parts = [part for piece in snapshot.meat for part in piece.parts]
+    late = [part.done.high_unix for part in parts if is_time(part.done.high_unix)]
+    last = [ahead.time_unix for part in parts for ahead in part.ahead if is_time(ahead.time_unix)]
+    wanted = max(late or last, default=snapshot.now_unix) - snapshot.now_unix
     return max(1, min(MOST_AHEAD_HOURS, math.ceil(2 * hours), math.ceil(wanted / 3600.0)))
 
 

@@ -218,6 +218,20 @@ def test_the_band_is_ascii_where_it_must_be_and_holds_the_median():
         assert (band.median <= band.high).all()
 
 
+def test_a_forecast_of_one_row_or_of_no_time_draws_no_nonsense():
+    """A part without a last row must not decide how far the chart looks."""
+    never = part("flat", math.nan, math.nan, ahead=(AheadView(math.nan, 1.0, 2.0, 3.0),))
+    soon = part("point", math.nan, math.nan, ahead=(AheadView(NIGHT + 1.0, 0.0, 0.0, 0.0),))
+    cook = night(meat=(piece(parts=(never, soon)),))
+    chart = choose_chart(TrendLog(), cook, "meat", "grate", 3.0, C)
+    assert chart.window[1] == NIGHT + 3600.0
+    assert [band.curve for band in chart.bands] == [0]
+    draw_trend(
+        chart.time_unix, chart.curves, chart.guides, chart.window, C, 80, 12, bands=chart.bands,
+        now_unix=chart.now_unix,
+    )  # fmt: skip
+
+
 VALUES = st.floats() | st.sampled_from([math.nan, math.inf, -math.inf, NIGHT, NIGHT + 5000.0, 1e308, 71.0, 0.0])
 MAYBE = VALUES | st.none()
 NAMES = st.text(max_size=70)
