@@ -253,7 +253,7 @@ function partSays(part, phase) {
 function pieceSays(m) {   // each with whether it wants an eye
   const said = m.advice.map((a) => [a.replace(": ", "; the trade would "), true]);
   if (m.serve_unix !== null) {
-    const by = m.plan.filter(([what]) => what !== "serve").map(([what, unix]) => what + " by " + when(unix));
+    const by = m.plan.filter(([what, unix]) => what !== "serve" && unix !== null).map(([what, unix]) => what + " by " + when(unix));
     const late = m.late_seconds === null ? "" : m.late_seconds >= 300 ? "about " + rough(m.late_seconds) + " late" :
       m.late_seconds <= -300 ? "about " + rough(-m.late_seconds) + " in hand" : "just in time";
     said.push(["serve " + when(m.serve_unix) + (by.length ? ": " + by.join(", ") : "") + (late ? "; " + late : ""), m.late_seconds >= 300]);

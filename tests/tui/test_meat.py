@@ -111,3 +111,11 @@ def test_a_part_without_its_probe_is_no_part(capsys):
         main(["meat", "add", "ham", "--part", "flat"])
     assert left.value.code == Exit.USAGE
     assert "flat=meat probe 1" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("x_m", ["nan", "inf", "-1", "wide"])
+def test_a_place_outside_every_pit_is_refused(capsys, x_m):
+    with pytest.raises(SystemExit) as left:
+        main(["meat", "spot", "flat", "198 F", f"--x={x_m}", "--y=0.2"])
+    assert left.value.code == Exit.USAGE
+    assert "is no place in a pit" in capsys.readouterr().err

@@ -2,6 +2,7 @@
 
 import argparse
 import asyncio
+import math
 from contextlib import aclosing
 from shutil import get_terminal_size
 from typing import TYPE_CHECKING
@@ -62,8 +63,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     bread.add_argument("where", type=text, metavar="WHERE", help="a zone, or what you call the place")
     bread.add_argument("score", type=float, metavar="SCORE", help="1, as it was, to 5, burnt")
     for sub in (spot, bread):
-        sub.add_argument("--x", type=float, metavar="M", help="metres from the fire end")
-        sub.add_argument("--y", type=float, metavar="M", help="metres from the back")
+        sub.add_argument("--x", type=_metres, metavar="M", help="metres from the fire end")
+        sub.add_argument("--y", type=_metres, metavar="M", help="metres from the back")
         _add_common(sub)
 
 
@@ -77,6 +78,16 @@ def _part(words: str) -> tuple[str, str]:
     if not (name.strip() and equals and probe.strip()):
         raise argparse.ArgumentTypeError(f"{words!r} is no part; write 'flat=meat probe 1'")
     return name.strip(), probe.strip()
+
+
+def _metres(words: str) -> float:
+    try:
+        found = float(words)
+    except ValueError:
+        found = math.nan
+    if not 0.0 <= found <= 100.0:
+        raise argparse.ArgumentTypeError(f"{words!r} is no place in a pit; write metres, such as 0.45")
+    return found
 
 
 def run(options: argparse.Namespace) -> int:

@@ -1,5 +1,7 @@
 """Meat on the chamber map: each piece as an outline where it lies, its name where there is room, spots read by hand."""
 
+import math
+
 from collector.snapshot import ChamberView, MeatView, SpotView
 from tui.draw.clean import clean
 from tui.draw.colour_scale import ColourScale
@@ -18,7 +20,7 @@ EDGES, ASCII_EDGES = "┏┓┗┛━┃", "++++-|"
 
 def lying(meat: tuple[MeatView, ...]) -> list[MeatView]:
     """Give the pieces that lie in the pit at a known place."""
-    return [piece for piece in meat if piece.place is not None and piece.phase in ON]
+    return [p for p in meat if p.place is not None and all(map(math.isfinite, p.place)) and p.phase in ON]
 
 
 def draw_outlines(
@@ -80,5 +82,6 @@ def name_signs(pieces: list[MeatView], view: View) -> list[Sign]:
 def spot_signs(spots: tuple[SpotView, ...], view: View) -> list[Sign]:
     """Mark where the newest readings by hand were taken, the newest of each place."""
     sign = " o " if view.ascii_only else " ◦ "
-    there = {(s.x_m, s.y_m) for s in spots[-NEWEST_SPOTS:] if s.x_m is not None and s.y_m is not None}
-    return [(x, y, sign) for x, y in sorted((x, y) for x, y in there if x is not None and y is not None)]
+    places = {(s.x_m, s.y_m) for s in spots[-NEWEST_SPOTS:] if s.x_m is not None and s.y_m is not None}
+    there = [(x, y) for x, y in places if x is not None and y is not None and math.isfinite(x) and math.isfinite(y)]
+    return [(x, y, sign) for x, y in sorted(there)]

@@ -242,6 +242,13 @@ def test_where_there_is_hardly_room_numbers_come_before_meat(night, piece, width
     assert with_meat.left_out == drawn(night(), width, height).left_out
 
 
+@pytest.mark.parametrize("x_m", [float("nan"), float("inf"), -5.0, 55.0])
+def test_a_place_that_cannot_be_draws_no_nonsense(night, piece, x_m):
+    spots = (SpotView(0.0, "spot", "flat", x_m, 0.2, 90.0),)
+    strange = drawn(night(meat=(piece(place=(x_m, 1.0, 0.1, 0.4)),), spots=spots))
+    assert strange.left_out == drawn(night()).left_out
+
+
 def test_readings_by_hand_are_marked_where_they_were_taken_and_told_in_the_legend(night):
     spots = (SpotView(0.0, "spot", "thin end", 1.3, 0.42, 90.0), SpotView(0.0, "bread", "no place", None, None, 3.0))
     for view, sign in (({}, "◦"), ({"ascii_only": True}, "o")):
