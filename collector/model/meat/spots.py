@@ -27,6 +27,8 @@ class Spot:
 
 def spot_mistake(spot: Spot) -> str:
     """Say why a reading by hand cannot be one; empty where it can."""
+    if any(place is not None and not -100.0 <= place <= 100.0 for place in (spot.x_m, spot.y_m)):
+        return "a place of the pit is so many metres from the fire end and from the back"
     if not spot.where or len(spot.where) > 60:
         return "say where it was read, in at most 60 characters"
     if spot.kind == "bread" and not 1.0 <= spot.value <= BREAD_MOST:
