@@ -1,6 +1,7 @@
 """The command line as its user meets it: exit codes, one clear line for a mistake, nothing heavy for `--help`."""
 
 import fcntl
+import itertools
 import json
 import os
 import pty
@@ -15,12 +16,15 @@ from contextlib import closing
 
 import pytest
 
+from adapters.recording import readings
 from collector.engine import Engine
+from collector.store.archive import Archive
+from collector.straight import run_straight
 from tui.cli import COMMANDS, main
 from tui.draw.summary import status_lines
 from tui.draw.view import View
 from tui.exit_codes import Exit
-from tui.nights import night_settings
+from tui.nights import SOURCE, night_file, night_settings
 
 
 def coldside(*words, **more):
@@ -145,10 +149,22 @@ def test_the_demo_as_one_document(demo):
     assert len(document["end"]["zones"]) == 7
 
 
-def test_the_demo_is_on_record_replays_and_is_exported(demo, tmp_path):
+def test_the_demo_is_on_record(demo):
     document, store = demo
     listed = json.loads(coldside("cooks", "--store", str(store), "--json").stdout)
     assert listed["cooks"][0]["readings"] == document["readings"]
+
+
+@pytest.fixture(scope="module")
+def evening(tmp_path_factory):
+    """The first hour of a night on record: its readings and its store."""
+    store = tmp_path_factory.mktemp("evening") / "s.db"
+    some = itertools.islice(readings(night_file("stack-before"), SOURCE), 11_000)
+    return run_straight(night_settings().plan, some, store, cook="evening").readings, store
+
+
+def test_a_cook_replays_and_is_exported(evening, tmp_path):
+    count, store = evening
     replay = coldside("cooks", "--store", str(store), "--replay", "last")
     assert replay.returncode == 0
     assert "the same alarm log" in replay.stdout
@@ -156,17 +172,14 @@ def test_the_demo_is_on_record_replays_and_is_exported(demo, tmp_path):
     assert coldside("export", "last", "--store", str(store), "-o", str(csv)).returncode == 0
     with csv.open() as file:
         assert file.readline().startswith("time_utc,probe,source,key,raw_celsius,quality")
-        assert sum(1 for _ in file) == document["readings"]
+        assert sum(1 for _ in file) == count
     again = coldside("export", "last", "--store", str(store), "-o", str(csv))
     assert again.returncode == 1, "an export never writes over a file"
     assert again.stderr == f"coldside: {csv} is there already; it is left as it is\n"
 
 
-def test_an_export_in_sensml_plays_again_to_the_same_values(demo, tmp_path):
-    from adapters.recording import readings
-    from collector.store.archive import Archive
-
-    _, store = demo
+def test_an_export_in_sensml_plays_again_to_the_same_values(evening, tmp_path):
+    _, store = evening
     out = tmp_path / "night.sensml"
     assert coldside("export", "last", "--store", str(store), "--format", "sensml", "-o", str(out)).returncode == 0
     with Archive(store) as archive:
