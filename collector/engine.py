@@ -22,6 +22,7 @@ from collector.model.events import EventBook
 from collector.model.field import Array
 from collector.model.fire import FireWatch
 from collector.model.lying import LevelLook, LyingWatch
+from collector.model.meat.piece import Piece
 from collector.model.meat.watch import MeatWatch
 from collector.model.pattern import Pattern
 from collector.model.plan import GRATE, Plan
@@ -539,6 +540,11 @@ class Engine:
     def rules(self) -> tuple[RuleView, ...]:
         """Show every rule and subject as it stands."""
         return self._rules.rules()
+
+    @property
+    def pieces(self) -> tuple[Piece, ...]:
+        """The pieces of meat that are not off yet, as they are described now."""
+        return self._meat.pieces
 
     def refusal(self, action: Action) -> str:
         """Say why an action on alarms may not be, or would come to nothing; empty when it may.

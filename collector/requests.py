@@ -5,8 +5,8 @@ import msgspec
 from collector import wire
 from collector.engine import Engine
 from collector.model.action import Action, ActionKind
+from collector.model.meat.described import piece_mistake
 from collector.model.meat.spots import spot_mistake
-from collector.model.meat.watch import piece_mistake
 
 __all__ = ["TEST_KEY", "action_of", "missing"]
 
@@ -52,7 +52,8 @@ def action_of(command: wire.OnRecord, engine: Engine) -> Action:
             return Action(ActionKind.DELETE, command.event)
         case wire.SetMeat():
             meat = [probe.name for probe in engine.plan.probes if probe.duty == "meat"]
-            if why := piece_mistake(command.piece, meat):
+            others = [piece for piece in engine.pieces if piece.name != command.piece.name]
+            if why := piece_mistake(command.piece, meat, others):
                 raise ValueError(why)
             return Action(ActionKind.MEAT, command.piece.name, text=msgspec.json.encode(command.piece).decode())
         case wire.TurnMeat():

@@ -32,7 +32,7 @@ SUPPRESSED_WHILE: Mapping[str, tuple[Circumstance, ...]] = {
     "drift": (Circumstance.UNREACHED, Circumstance.LID_OPEN),
     "meat-falling": (Circumstance.FADING,),
 }
-"""Which rules are suppressed by design, and when. Of the others the clock of danger alone is, for intact meat."""
+"""Which rules are suppressed by design, and when; every other rule never is."""
 
 
 def circumstances(phase: Phase, *, fire_unlit: bool, fading: bool = False) -> frozenset[Circumstance]:

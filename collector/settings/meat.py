@@ -3,7 +3,8 @@
 import datetime as dt
 from collections.abc import Sequence
 
-from collector.model.meat.piece import FOOD_CODE_HOLD_CELSIUS, Cut, Part, Piece, Species
+from collector.model.meat.described import TARGETS_CELSIUS, piece_doubt, piece_mistake
+from collector.model.meat.piece import Cut, Part, Piece, Species
 from collector.model.plan import Probe
 from collector.settings.check import Mistake
 from collector.settings.quantity import parse_mass, parse_temperature, parse_time_of_day
@@ -11,8 +12,6 @@ from collector.settings.shape import MeatTable, PartTable
 
 __all__ = ["local_day_seconds", "pieces_of"]
 
-COLDEST_TARGET_CELSIUS, HOTTEST_TARGET_CELSIUS = 45.0, 105.0
-"""Meat is neither done below the first nor gets hotter than a little over the second inside."""
 DAY_SECONDS = 86_400
 
 
@@ -42,18 +41,18 @@ def pieces_of(
         for name, part in table.part.items():
             _check_part(("meat", i, "part", name), f"{table.name} {name}", part, table, probes, taken, found)
         _check_place(i, table, chamber, found)
-        hold = parse_temperature(table.hold)
-        if hold < FOOD_CODE_HOLD_CELSIUS - 0.05:
-            warnings.append(
-                f"meat {table.name}: a floor of {table.hold} is below the 135 °F (57 °C) of the FDA Food Code; your "
-                "local code decides what may be held colder"
-            )
+        piece = _piece(table, metres)
+        if doubt := piece_doubt(piece):
+            warnings.append(f"meat {table.name}: {doubt}")
+        told = any(where[:2] == ("meat", i) for where, _ in found)
+        if not told and (why := piece_mistake(piece, [p.name for p in probes if p.duty == "meat"], ())):
+            found.append((("meat", i), why))
         if table.intact is None:
             warnings.append(
                 f"meat {table.name}: say intact = true where nothing has pierced it, false where it was injected, "
                 "bladed or tied open; until then it counts as pierced"
             )
-        pieces.append(_piece(table, metres))
+        pieces.append(piece)
     return tuple(pieces)
 
 
@@ -72,7 +71,8 @@ def _check_part(
         text = getattr(part, key)
         at = where if text is not None else where[:2]
         text = text if text is not None else getattr(table, key)
-        if text is not None and not COLDEST_TARGET_CELSIUS <= parse_temperature(text) <= HOTTEST_TARGET_CELSIUS:
+        low, high = TARGETS_CELSIUS
+        if text is not None and not low <= parse_temperature(text) <= high:
             what = f"{text!r} is no temperature at which meat is wrapped or done; 113 F to 221 F (45 C to 105 C) is"
             if ((*at, key), what) not in found:
                 found.append(((*at, key), what))

@@ -81,6 +81,8 @@ def test_the_time_to_serve_is_the_next_one_that_a_cook_can_make(read):
         (('serve = "13:00"', 'serve = "25:00"'), "meat.1.serve", "no time of day"),
         (("[meat.part.flat]", '[[meat]]\nname = "brisket"\n[meat.part.flat]'), "meat.1.part", "missing"),
         (("intact = true", "intact = true\nhold = 57"), "meat.1.hold", "text"),
+        (("intact = true", 'intact = true\nhold = "500 F"'), "meat.1", "to hold meat at"),
+        (('done = "203 F"', 'done = "150 F"'), "meat.1", "done before it is wrapped"),
     ],
 )  # fmt: skip
 def test_each_mistake_is_told_where_it_is(read, change, key, word):

@@ -76,7 +76,11 @@ async def test_a_piece_is_told_through_its_night_and_stands_in_the_list(pit, sai
 
 async def test_a_piece_is_added_described_anew_and_named_where_there_are_several(said):
     words = ("add", "pork", "--part", "middle=meat flat", "--cut", "pork shoulder", "--mass", "8 lb", "--done", "203 F")
-    assert (await said(*words))[:2] == (Exit.OK, "the cook has the piece pork\n")
+    code, _, err = await said(*words)
+    assert code == Exit.FAILED
+    assert "the probe 'meat flat' is in brisket already" in err
+    assert (await said("off", "brisket"))[0] == Exit.OK
+    assert (await said(*words))[:2] == (Exit.OK, "the cook has the piece pork; what was not said is not known of it\n")
     code, _, err = await said("on")
     assert code != Exit.OK
     assert "which piece? there is brisket, pork" in err
@@ -84,7 +88,7 @@ async def test_a_piece_is_added_described_anew_and_named_where_there_are_several
     code, out, _ = await said("list", "--json")
     document = json.loads(out)
     assert [(m["name"], m["cut"], m["phase"]) for m in document["meat"]] == [
-        ("brisket", "brisket", "not on yet"), ("pork", "pork shoulder", "cooking"),
+        ("brisket", "brisket", "off"), ("pork", "pork shoulder", "cooking"),
     ]  # fmt: skip
     assert (await said("add", "pork", "--part", "middle=meat point", "--serve", "13:00"))[0] == Exit.OK
     assert "serve " in (await said("list", "--unit", "C"))[1]

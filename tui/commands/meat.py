@@ -7,7 +7,7 @@ from contextlib import aclosing
 from shutil import get_terminal_size
 from typing import TYPE_CHECKING
 
-from tui.commands.options import add_json, add_look, add_way, chosen_unit, text, way_of
+from tui.commands.options import add_config, add_json, add_look, add_way, chosen_unit, text, way_of
 from tui.errors import TuiError
 from tui.exit_codes import Exit
 
@@ -34,6 +34,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     """Add what can be done, each with its options."""
     what = parser.add_subparsers(dest="what", metavar="WHAT", required=True)
     listed = what.add_parser("list", help="how each piece stands, with its forecast and its clocks")
+    add_config(listed)
     add_look(listed)
     _add_common(listed)
     for word, (_, says) in PHASES.items():
@@ -118,12 +119,14 @@ async def _newest(way: "Way") -> "Snapshot":
 def _list(options: argparse.Namespace, snapshot: "Snapshot") -> int:
     import msgspec
 
+    from collector.model.meat.safety import CAUTION
     from tui.commands.printing import print_lines
     from tui.draw.pieces import all_piece_lines
     from tui.draw.view import View
 
     if options.json:
-        print(msgspec.json.encode({"schema": 1, "meat": snapshot.meat, "spots": snapshot.spots}).decode())
+        document = {"schema": 1, "caution": CAUTION, "meat": snapshot.meat, "spots": snapshot.spots}
+        print(msgspec.json.encode(document).decode())
         return Exit.OK
     view = View(fahrenheit=chosen_unit(options) == "F", ascii_only=options.ascii)
     print_lines(all_piece_lines(snapshot, view, min(120, get_terminal_size((100, 24)).columns)))
@@ -154,7 +157,7 @@ def _described(options: argparse.Namespace) -> "tuple[SetMeat, str]":
         Species(options.species or ("pork" if options.cut == "pork shoulder" else "beef")), options.intact, None,
         FOOD_CODE_HOLD_CELSIUS if hold is None else hold, options.rest * 60.0, serve,
     )  # fmt: skip
-    return SetMeat(1, piece), f"the cook has the piece {options.piece}"
+    return SetMeat(1, piece), f"the cook has the piece {options.piece}; what was not said is not known of it"
 
 
 def _spot(options: argparse.Namespace) -> "tuple[AddSpot, str]":

@@ -17,7 +17,7 @@ _UNITS = dict.fromkeys(("stall-long", "slipping", "danger-soon", "danger-over", 
 _WORDS = {
     "wrap-ready": "the {} is at its wrap temperature: wrap it, if its bark pleases you",
     "done": "the {} is at its done temperature: probe it, it is done by feel",
-    "meat-falling": "the {} falls while it cooks: look at its probe and at the fire",
+    "meat-falling": "the {} falls, or jumps, while it cooks: look at its probe and at the fire",
     "stall-long": "the {} stalls for longer than usual: wrap it, or give it time",
     "slipping": "the {} will be late: wrap it, or raise the pit a little",
     "hold-floor": "the {} is held too cold: bring it above the floor, or serve or cool it",
@@ -64,7 +64,7 @@ class MeatAlarms:
                 alarm = self._of[look.name][name]
                 steps += alarm.update(
                     now, value, limit=alarm.rule.limit, message=_WORDS[name].format(look.name),
-                    suppress=quiet.get(name, False) or (look.intact and name in ("danger-soon", "danger-over")),
+                    suppress=quiet.get(name, False),
                 )  # fmt: skip
                 if math.isinf(alarm.value):
                     alarm.value = math.nan

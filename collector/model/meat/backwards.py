@@ -4,7 +4,7 @@ import math
 
 from collector.model.meat.piece import Piece
 
-__all__ = ["before_it_is_on", "while_it_cooks"]
+__all__ = ["before_it_is_on", "late_before_it_is_on", "while_it_cooks"]
 
 HOURS_PER_POUND, USUAL_HOURS = 1.25, 13.0
 """An hour to an hour and a half a pound of brisket over a low fire (common practice, no source)."""
@@ -19,16 +19,26 @@ Steps = tuple[tuple[str, float], ...]
 
 def before_it_is_on(piece: Piece, now: float) -> Steps:
     """Plan by rule of thumb, before the meat has told anything: what by when, Unix seconds; nothing without a time."""
-    hours = USUAL_HOURS
-    if piece.mass_kg is not None:
-        hours = min(max(HOURS_PER_POUND * piece.mass_kg / POUND_KG, FEWEST_HOURS), MOST_HOURS)
-    serve = piece.serve_unix(now, 3600.0 * hours + piece.rest_seconds)
+    hours = _hours(piece)
+    serve = piece.serve_unix(now)
     if math.isnan(serve):
         return ()
     done = serve - piece.rest_seconds
     on = done - 3600.0 * hours
     wrap = on + WRAP_SHARE * 3600.0 * hours
     return (("light the fire", on - LIGHT_SECONDS), ("on", on), ("wrap", wrap), ("rest", done), ("serve", serve))
+
+
+def late_before_it_is_on(piece: Piece, now: float) -> float:
+    """Give how much too late it will be by rule of thumb if it goes on now, seconds; NaN without a time to serve."""
+    return now + 3600.0 * _hours(piece) + piece.rest_seconds - piece.serve_unix(now)
+
+
+def _hours(piece: Piece) -> float:
+    """Give the hours from on to done, by rule of thumb."""
+    if piece.mass_kg is None:
+        return USUAL_HOURS
+    return min(max(HOURS_PER_POUND * piece.mass_kg / POUND_KG, FEWEST_HOURS), MOST_HOURS)
 
 
 def while_it_cooks(piece: Piece, on_unix: float, wrapping_seconds: float) -> Steps:

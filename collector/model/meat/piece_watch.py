@@ -1,13 +1,13 @@
 """One piece of meat through the night: its phase, its parts, and the plan back from when it is to be served. Pure."""
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from collector.model.field import Array
-from collector.model.meat.backwards import before_it_is_on, while_it_cooks
+from collector.model.meat.backwards import before_it_is_on, late_before_it_is_on, while_it_cooks
 from collector.model.meat.forecast import Arrival, air_needed, curve, of_piece
 from collector.model.meat.part_watch import ROW_SECONDS, PartWatch
 from collector.model.meat.piece import Cut, MeatPhase, Piece
@@ -26,8 +26,11 @@ AHEAD_SECONDS = 1800.0
 MOST_AHEAD = 24
 HOT_GRATE_CELSIUS = 60.0
 """Below this the pit is no oven yet, and what rises is no meat that went on."""
-APART_KELVIN, AIR_APART_KELVIN = 8.0, 3.0
+APART_SECONDS, AIR_APART_KELVIN = 3600.0, 3.0
+WARM_CELSIUS = 55.0
+"""Before the stall is near, the parts of a piece tell nothing of each other."""
 ON = (MeatPhase.COOKING, MeatPhase.WRAPPED)
+OFF_FIRE = (MeatPhase.RESTING, MeatPhase.HOLDING, MeatPhase.COOLING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +47,6 @@ class PieceLook:
     above_floor_kelvin: float
     danger_seconds: float
     cool_left_seconds: float
-    intact: bool
 
 
 class PieceWatch:
@@ -79,14 +81,16 @@ class PieceWatch:
         known = {watch.part.probe: watch for watch in self._parts}
         for k, watch in enumerate(fresh._parts):
             before = known.get(watch.part.probe)
-            if before is not None:
+            if before is not None and before.species is piece.species:
                 before.part = watch.part
                 fresh._parts[k] = before
         return fresh
 
     def turn(self, phase: MeatPhase, now: float) -> None:
-        """Go over to a phase."""
-        if phase in ON and math.isnan(self.on_unix):
+        """Go over to a phase; told twice it is no news."""
+        if phase is self.phase:
+            return
+        if phase not in (MeatPhase.WAITING, MeatPhase.OFF) and math.isnan(self.on_unix):
             self._begin(now)
         if phase is MeatPhase.WRAPPED:
             self._wrapped_unix = now
@@ -94,7 +98,9 @@ class PieceWatch:
             self._wrapped_unix = math.nan
         elif phase is MeatPhase.WAITING:
             self.on_unix = self._wrapped_unix = math.nan
-        elif phase is MeatPhase.COOLING:
+            for watch in self._parts:
+                watch.forget()
+        if phase in ON:
             self._cooling = Cooling()
         self.phase, self.since_unix = phase, now
         self._shown = None
@@ -113,14 +119,15 @@ class PieceWatch:
             zone_celsius: shape (zones,).
             grate_celsius: mean of the grate.
         """
-        on = not math.isnan(self.on_unix)
+        on = not math.isnan(self.on_unix) and self.phase is not MeatPhase.OFF
         self._rows += 1
         for watch, probe, zone in zip(self._parts, self._probes, self._zones, strict=True):
             celsius = math.nan if probe is None else float(values[probe])
             air = math.nan if zone is None else float(zone_celsius[zone])
-            watch.row(now, celsius, grate_celsius if math.isnan(air) else air, on=on)
-        if self.phase is MeatPhase.COOLING:
-            self._cooling.look(now, max((w.celsius for w in self._parts), default=math.nan))
+            air = grate_celsius if math.isnan(air) else air
+            watch.row(now, celsius, air, on=on, off_fire=self.phase not in ON)
+        if self.phase in OFF_FIRE:
+            self._cooling.look(now, _most(w.celsius for w in self._parts))
         if on and self.phase in ON:
             if self._rows % STALL_ROWS == 0:
                 for watch in self._parts:
@@ -156,22 +163,26 @@ class PieceWatch:
         """Say what the alarms are fed."""
         parts, phase = self._parts, self.phase
         cooking = phase in ON
-        stalls = [w.stall for w in parts if w.stall is not None and math.isnan(w.stall.end_seconds)]
+        heard = [w.stall for w in parts if math.isfinite(w.celsius)]
+        stalls = [stall for stall in heard if stall is not None and math.isnan(stall.end_seconds)]
         lasting = [now - self.on_unix - s.onset_seconds for s in stalls]
-        left = self._cooling.due_unix() - now if phase is MeatPhase.COOLING else math.inf
+        left = self._cooling.left_seconds(now) if phase is MeatPhase.COOLING else math.inf
         over = (MeatPhase.WAITING, MeatPhase.COOLING, MeatPhase.OFF)
         return PieceLook(
             self.piece.name,
-            _least(w.celsius - w.part.wrap_celsius for w in parts) if phase is MeatPhase.COOKING else _not_asked(),
-            _least(w.celsius - w.part.done_celsius for w in parts) if cooking else _not_asked(),
+            _past((w.celsius, w.part.wrap_celsius) for w in parts) if phase is MeatPhase.COOKING else _not_asked(),
+            _past((w.celsius, w.part.done_celsius) for w in parts) if cooking else _not_asked(),
             _most(w.fallen_kelvin() for w in parts) if cooking else 0.0,
             max(lasting, default=0.0) if cooking else 0.0,
             self._late_seconds if cooking else -math.inf,
-            _least(w.celsius for w in parts) - self.piece.hold_celsius if phase is MeatPhase.HOLDING else math.inf,
-            0.0 if phase in over else _most(w.danger_seconds for w in parts),
+            _coldest(parts) - self.piece.hold_celsius if phase is MeatPhase.HOLDING else math.inf,
+            0.0 if phase in over else _most(self._danger(w) for w in parts),
             left,
-            self.piece.intact is True,
         )
+
+    def _danger(self, watch: PartWatch) -> float:
+        """Give the time that counts: inside intact meat that cooks nothing lives, once it is off the fire it counts."""
+        return watch.danger_off_fire_seconds if self.piece.intact else watch.danger_seconds
 
     def view(self, now: float) -> MeatView:
         """Show it; worked out once a minute."""
@@ -185,23 +196,27 @@ class PieceWatch:
         done = self._done(arrivals) if on else None
         serve = math.nan if math.isnan(self.on_unix) else piece.serve_unix(self.on_unix)
         late = math.nan if math.isnan(serve) or not on else self._late(done)
+        if math.isnan(self.on_unix):
+            late = late_before_it_is_on(piece, now)
         needed = math.nan
         if late > 0.0:
             by = self._done_by() - self.on_unix
-            needed = _most(
+            asked = [
                 air_needed(self._track(w), w.part.done_celsius, by, wrap_at_celsius=w.part.wrap_celsius)
                 for w in self._parts
-            )
+                if not w.celsius >= w.part.done_celsius and not math.isnan(w.part.done_celsius)
+            ]
+            needed = math.nan if any(map(math.isnan, asked)) else _most(asked)
         held = now - self.since_unix if self.phase is MeatPhase.HOLDING else 0.0
         due = self._cooling.due_unix() if self.phase is MeatPhase.COOLING else math.nan
-        trend = _least(w.slope_kelvin_per_hour() for w in self._parts) if held else math.nan
+        trend = -_most(-w.slope_kelvin_per_hour() for w in self._parts) if held else math.nan
         return MeatView(
             piece.name, piece.cut, piece.mass_kg, self.phase, self.since_unix,
             None if math.isnan(self.on_unix) else self.on_unix, piece.place,
             tuple(self._part_view(k, arrivals[k] if on else None) for k in range(len(self._parts))),
             UNKNOWN_ARRIVAL if done is None else self._arrival(done), None if math.isnan(serve) else serve,
             self._steps(now, arrivals), late, needed, piece.hold_celsius, held, trend,
-            None if math.isnan(due) else due, piece.intact, self._advice(),
+            None if math.isnan(due) else due, piece.intact, self._advice(arrivals),
         )  # fmt: skip
 
     def _part_view(self, k: int, arrivals: tuple[Arrival, Arrival] | None) -> PartView:
@@ -248,28 +263,41 @@ class PieceWatch:
             return while_it_cooks(self.piece, self.on_unix, wrapping if self.phase is MeatPhase.COOKING else math.nan)
         return ()
 
-    def _advice(self) -> tuple[str, ...]:
-        """Say what the trade does about what is seen."""
+    def _advice(self, arrivals: Sequence[tuple[Arrival, Arrival]]) -> tuple[str, ...]:
+        """Say what the trade does about what is seen: `what: what to do`, or a sentence without a colon."""
         if self.phase not in ON:
             return ()
-        known = [w for w in self._parts if math.isfinite(w.celsius)]
-        said = []
-        if len(known) >= 2:
-            slow, fast = min(known, key=lambda w: w.celsius), max(known, key=lambda w: w.celsius)
-            if fast.celsius - slow.celsius >= APART_KELVIN:
-                behind = f"the {slow.part.name} falls behind the {fast.part.name}"
-                if fast.air_celsius - slow.air_celsius >= AIR_APART_KELVIN:
-                    said.append(
-                        f"{behind} and lies in colder air: turn it round, shift it towards the fire, or shield the "
-                        f"{fast.part.name}"
-                    )
-                else:
-                    said.append(f"{behind} though their air is alike: shield the {fast.part.name}, or wrap it")
+        known = [(w, done) for w, (_, done) in zip(self._parts, arrivals, strict=True) if math.isfinite(w.celsius)]
+        said = list(self._behind(known))
         if self.piece.cut is not Cut.BRISKET:
-            said.append("the forecast was learned from briskets: of this cut it may be off by more than it says")
-        if any(w.celsius >= w.part.done_celsius for w in known):
+            said.append("the forecast was learned from briskets; of this cut it may be off by more than it says")
+        if any(w.celsius >= w.part.done_celsius for w, _ in known):
             said.append("done is by feel, not by the number alone: probe it")
         return tuple(said)
+
+    def _behind(self, known: Sequence[tuple[PartWatch, Arrival]]) -> Iterator[str]:
+        """Say which part will come in long after which other, and what its air has to do with it."""
+        told = [(w, done) for w, done in known if not math.isnan(done.median_seconds) and w.celsius >= WARM_CELSIUS]
+        if len(told) < 2:
+            return
+        (slow, last), (fast, first) = max(told, key=_when), min(told, key=_when)
+        if last.median_seconds - first.median_seconds < APART_SECONDS:
+            return
+        colder = fast.air_celsius - slow.air_celsius
+        zone = self._zones[self._parts.index(slow)]
+        where = "" if zone is None else f" over the {self._zone_names[zone]}"
+        behind = f"the {slow.part.name} will be done long after the {fast.part.name}"
+        if colder >= AIR_APART_KELVIN:
+            mend = f"turn the piece round, shift it towards the fire, or shield the {fast.part.name}"
+            yield f"{behind}, and lies in colder air{where}: {mend}"
+        elif colder <= -AIR_APART_KELVIN:
+            yield f"{behind} though it lies in hotter air{where}: shield the {fast.part.name}, or part them"
+        else:
+            yield f"{behind} in air that is alike: shield the {fast.part.name}, or wrap the piece"
+
+
+def _when(told: tuple[PartWatch, Arrival]) -> float:
+    return told[1].median_seconds
 
 
 def _zone_of(plan: Plan, piece: Piece, probe: int | None) -> int | None:
@@ -285,10 +313,15 @@ def _zone_of(plan: Plan, piece: Piece, probe: int | None) -> int | None:
     return None
 
 
-def _least(values: Iterable[float]) -> float:
-    """Give the least; NaN where one is not known: all of them must be there."""
-    found = list(values)
-    return min(found) if found and not any(math.isnan(v) for v in found) else math.nan
+def _past(pairs: Iterable[tuple[float, float]]) -> float:
+    """Give how far the furthest is past its target; NaN where one that has a target is not known, or none has."""
+    found = [celsius - target for celsius, target in pairs if not math.isnan(target)]
+    return min(found) if found and not any(map(math.isnan, found)) else math.nan
+
+
+def _coldest(parts: Iterable[PartWatch]) -> float:
+    """Give the coldest that is known: one dead probe must not hide it."""
+    return -_most(-watch.celsius for watch in parts)
 
 
 def _most(values: Iterable[float]) -> float:

@@ -84,10 +84,11 @@ class Cooling:
         """Take note of the warmest part."""
         if math.isnan(warmest_celsius):
             return
-        if math.isnan(self.began_unix):
-            if warmest_celsius < DANGER_HIGH_CELSIUS:
-                self.began_unix = now
+        if warmest_celsius >= DANGER_HIGH_CELSIUS and math.isnan(self.reached_70_unix):
+            self.began_unix = math.nan  # it is hot, or was made so again
             return
+        if math.isnan(self.began_unix):
+            self.began_unix = now
         if math.isnan(self.reached_70_unix) and warmest_celsius <= COOL_ONE_CELSIUS:
             self.reached_70_unix = now
         if math.isnan(self.reached_41_unix) and warmest_celsius <= COOL_TWO_CELSIUS:
@@ -100,6 +101,10 @@ class Cooling:
         if math.isnan(self.reached_70_unix):
             return self.began_unix + COOL_ONE_SECONDS
         return self.began_unix + COOL_TWO_SECONDS
+
+    def left_seconds(self, now: float) -> float:
+        """Give the time left in this stage; less than nothing where one took too long, NaN where none is under way."""
+        return -1.0 if self.late() else self.due_unix() - now
 
     def late(self) -> bool:
         """Tell whether a stage that is over took too long."""

@@ -1,19 +1,19 @@
 """All meat of a cook. Pure: fed by the engine at each of its looks, it takes one row a minute."""
 
 import math
-from collections.abc import Sequence
 
 import msgspec
 
 from collector.model.action import Action, ActionKind
 from collector.model.field import Array
+from collector.model.meat.described import piece_doubt
 from collector.model.meat.piece import MeatPhase, Piece
 from collector.model.meat.piece_watch import ROW_SECONDS, PieceLook, PieceWatch
 from collector.model.meat.spots import Spot, SpotBook
 from collector.model.plan import Plan
 from collector.snapshot import Mark, MeatView, SpotView
 
-__all__ = ["MeatWatch", "piece_mistake"]
+__all__ = ["MeatWatch"]
 
 
 class MeatWatch:
@@ -28,6 +28,11 @@ class MeatWatch:
         self._pieces = {piece.name: PieceWatch(piece, plan) for piece in plan.meat}
         self._spots = SpotBook()
         self._row_due_unix = -math.inf
+
+    @property
+    def pieces(self) -> tuple[Piece, ...]:
+        """The pieces that are not off yet, as they are described now."""
+        return tuple(watch.piece for watch in self._pieces.values() if watch.phase is not MeatPhase.OFF)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -73,7 +78,8 @@ class MeatWatch:
             piece = msgspec.json.decode(action.text, type=Piece)
             known, plan = self._pieces.get(piece.name), self._plan
             self._pieces[piece.name] = PieceWatch(piece, plan) if known is None else known.again(piece, plan)
-            return Mark(now, "meat", f"{piece.name}: {'added' if known is None else 'changed'}")
+            doubt = piece_doubt(piece)
+            return Mark(now, "meat", f"{piece.name}: {'added' if known is None else 'changed'}{doubt and '; ' + doubt}")
         phase = MeatPhase(action.text)
         self._pieces[action.subject].turn(phase, now)
         return Mark(now, "meat", f"{action.subject}: {phase}")
@@ -91,15 +97,3 @@ class MeatWatch:
     def spots(self) -> tuple[SpotView, ...]:
         """Show the newest readings by hand."""
         return self._spots.views()
-
-
-def piece_mistake(piece: Piece, probes: Sequence[str]) -> str:
-    """Say what is wrong with a piece that is added to a running cook; empty where nothing is."""
-    if not piece.name or len(piece.name) > 60:
-        return "a piece needs a name of at most 60 characters"
-    strange = [part.probe for part in piece.parts if part.probe not in probes]
-    if strange:
-        return f"there is no meat probe {strange[0]!r}; there is {', '.join(probes) or 'none'}"
-    if not piece.parts:
-        return "a piece needs a part with a probe"
-    return ""

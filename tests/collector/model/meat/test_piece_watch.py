@@ -63,6 +63,12 @@ class Night:
             went_on |= self.watch.row(self.now, row, np.array([self.air[1], self.air[0]]), grate)
         return went_on
 
+    def warm(self, *to, by=4.0):
+        """Bring the tips from where they are to these, no faster than meat warms."""
+        at = [p.celsius for p in self.view().parts]
+        for k in range(1, 1 + math.ceil(max(abs(b - a) for a, b in zip(at, to, strict=True)) / by)):
+            self.minutes(1, [a + max(-k * by, min(k * by, b - a)) for a, b in zip(at, to, strict=True)])
+
     def look(self):
         return self.watch.look(self.now)
 
@@ -109,9 +115,61 @@ def test_the_clock_of_danger_counts_what_is_not_known_as_it_last_was():
     night.minutes(5, [math.nan, 20.0])
     parts = night.view().parts
     assert [p.danger_seconds for p in parts] == [900.0, 900.0]
-    night.minutes(10, [60.0, 4.0])
-    assert [p.danger_seconds for p in night.view().parts] == [900.0, 900.0], "neither hot nor cold is in between"
+    night.minutes(10, [3.0, 4.0])
+    assert [p.danger_seconds for p in night.view().parts] == [900.0, 900.0], "cold is not in between"
     assert night.look().danger_seconds == 900.0
+
+
+def test_meat_that_is_intact_is_clocked_from_when_it_is_off_the_fire():
+    night = cooking(intact=True)
+    night.minutes(300, [30.0, 30.0])
+    assert night.look().danger_seconds == 0.0
+    assert night.view().parts[0].danger_seconds == 18_000.0, "shown all the same"
+    night.watch.turn(MeatPhase.RESTING, night.now)
+    night.minutes(200, [40.0, 40.0])
+    assert night.look().danger_seconds == 12_000.0
+
+
+def test_rest_before_on_starts_the_clock_and_off_ends_it():
+    night = Night()
+    night.watch.turn(MeatPhase.RESTING, night.now)
+    night.minutes(60, [40.0, 40.0])
+    assert night.look().danger_seconds == 3600.0
+    night.watch.turn(MeatPhase.OFF, night.now)
+    night.minutes(60, [70.0, 70.0])
+    night.minutes(60, [40.0, 40.0])
+    assert night.view().parts[0].danger_seconds == 3600.0
+    assert night.view().parts[0].log_reduction == 0.0
+
+
+def test_what_was_counted_of_a_probe_in_the_air_is_not_the_meats():
+    night = Night()
+    night.watch.turn(MeatPhase.COOKING, night.now)
+    night.minutes(30, [110.0, 110.0])
+    assert night.view().parts[0].log_reduction > 100.0
+    night.watch.turn(MeatPhase.WAITING, night.now)
+    night.minutes(5, [4.0, 4.0])
+    assert night.watch.phase is MeatPhase.WAITING, "a fall is no rise"
+    night.watch.turn(MeatPhase.COOKING, night.now)
+    night.minutes(5, [5.0, 5.0])
+    assert night.view().parts[0].log_reduction == 0.0
+
+
+def test_a_probe_pulled_into_hot_air_counts_for_nothing_and_is_told():
+    night = cooking()
+    night.minutes(30, [60.0, 60.0])
+    before = night.view().parts[0].log_reduction
+    for celsius in (80.0, 100.0, 112.0, 113.0, 114.0):
+        night.minutes(1, [celsius, 60.0])
+    look = night.look()
+    assert look.fallen_kelvin >= 50.0
+    assert math.isnan(look.past_done_kelvin)
+    assert night.view().parts[0].log_reduction == before
+    night.minutes(1, [62.0, 60.0])
+    assert night.look().fallen_kelvin == 0.0
+    assert night.view().parts[0].celsius == 62.0, "put back, it is believed"
+    night.minutes(12, [75.0, 60.0])
+    assert night.view().parts[0].celsius == 75.0, "put elsewhere in the meat, it is believed once it stands still"
 
 
 def test_lethality_counts_only_what_is_known_and_only_by_a_table_that_there_is():
@@ -128,15 +186,19 @@ def test_lethality_counts_only_what_is_known_and_only_by_a_table_that_there_is()
 
 def test_wrap_and_done_are_reached_by_the_slowest_part():
     night = cooking()
-    night.minutes(3, [80.0, 60.0])
+    night.minutes(3, [60.0, 60.0])
+    night.warm(80.0, 60.0)
     assert night.look().past_wrap_kelvin == pytest.approx(60.0 - 73.9)
-    night.minutes(3, [96.0, 97.0])
+    night.warm(96.0, 97.0)
     assert night.look().past_wrap_kelvin > 0
     assert night.look().past_done_kelvin == pytest.approx(1.0)
     night.watch.turn(MeatPhase.WRAPPED, night.now)
     assert night.look().past_wrap_kelvin == -math.inf, "wrapped already"
     night.minutes(1, [math.nan, 97.0])
     assert math.isnan(night.look().past_done_kelvin), "a part that is not known is not known to be done"
+    one = cooking(parts=(Part("flat", "flat tip", None, 95.0), Part("point", "point tip")))
+    one.minutes(1, [98.0, 60.0])
+    assert one.look().past_done_kelvin == pytest.approx(3.0), "a part without a target is not waited for"
 
 
 def test_a_probe_that_slips_out_is_a_fall():
@@ -151,14 +213,17 @@ def test_a_probe_that_slips_out_is_a_fall():
 
 def test_a_flat_that_falls_behind_in_colder_air_is_told_how_the_trade_mends_it():
     night = cooking()
-    night.minutes(1, [74.0, 93.0])
-    (said,) = night.view().advice
-    assert "flat falls behind the point" in said
-    assert "colder air" in said
+    for k in range(360):  # an hour and more apart, and both past the stall
+        night.minutes(1, [4.0 + 70.0 * min(k / 300, 1.0), 4.0 + 88.0 * min(k / 330, 1.0)])
+    (said,) = [one for one in night.view().advice if "after" in one]
+    assert said.startswith("the flat will be done long after the point, and lies in colder air over the flat side: ")
     night.air = [112.0, 112.0]
-    night.minutes(1, [74.0, 93.0])
+    night.minutes(1, [74.0, 92.0])
     assert "colder" not in night.view().advice[0]
-    night.minutes(1, [96.0, 96.0])
+    night.air = [125.0, 112.0]
+    night.minutes(1, [74.0, 92.0])
+    assert "hotter air" in night.view().advice[0]
+    night.warm(96.0, 96.0)
     assert night.view().advice == ("done is by feel, not by the number alone: probe it",)
     ribs = cooking(cut=Cut.RIBS)
     ribs.minutes(1, [70.0, 70.0])
@@ -175,6 +240,8 @@ def test_held_hot_above_its_floor():
     assert view.held_seconds == 7200.0
     assert view.hold_trend_kelvin_per_hour == pytest.approx(-6.0, abs=0.01)
     assert night.look().above_floor_kelvin == pytest.approx(70.0 - 11.9 - 57.22, abs=0.01)
+    night.minutes(1, [45.0, math.nan])
+    assert night.look().above_floor_kelvin == pytest.approx(45.0 - 57.22, abs=0.01), "a dead probe hides no cold one"
 
 
 def test_cooled_in_two_stages():
@@ -187,6 +254,28 @@ def test_cooled_in_two_stages():
     night.minutes(60, [30.0, 25.0])
     assert night.look().cool_left_seconds == 3600.0
     assert night.view().cool_due_unix == night.now + 3600.0
+    night.watch.turn(MeatPhase.COOLING, night.now)
+    assert night.look().cool_left_seconds == 3600.0, "told twice it goes on"
+    night.minutes(61, [math.nan, 25.0])
+    assert night.look().cool_left_seconds == -60.0, "of the part that is known"
+
+
+def test_cooling_counts_from_when_it_passed_135_f_whatever_it_was_called_then():
+    night = cooking()
+    night.minutes(2, [60.0, 60.0])
+    night.watch.turn(MeatPhase.RESTING, night.now)
+    night.minutes(1, [58.0, 58.0])
+    night.minutes(60, [50.0, 50.0])
+    night.watch.turn(MeatPhase.COOLING, night.now)
+    assert night.look().cool_left_seconds == 2 * 3600.0 - 59 * 60.0
+
+
+def test_a_phase_told_twice_is_no_news():
+    night = cooking()
+    night.minutes(30, [30.0, 30.0])
+    since = night.watch.since_unix
+    night.watch.turn(MeatPhase.COOKING, night.now)
+    assert night.watch.since_unix == since
 
 
 def test_before_it_is_on_the_plan_goes_back_by_rule_of_thumb():
@@ -196,7 +285,8 @@ def test_before_it_is_on_the_plan_goes_back_by_rule_of_thumb():
     assert steps["serve"] % 86_400 == 13 * 3600.0
     assert steps["serve"] - steps["rest"] == 3600.0
     assert (steps["rest"] - steps["on"]) / 3600.0 == pytest.approx(1.25 * 6.0 / 0.45359237)
-    assert steps["light the fire"] > night.now
+    assert night.view().late_seconds == pytest.approx(night.now - steps["on"])
+    assert night.now + 4 * 3600.0 <= steps["serve"] <= night.now + 28 * 3600.0
 
 
 def test_a_piece_described_anew_keeps_what_is_known_of_its_parts():
@@ -239,9 +329,10 @@ def test_alarms_of_the_meat_through_the_engine():
     cook = Cook()
     cook.minutes(10, 4.0, 4.0)
     cook.act(ActionKind.MEAT_PHASE, text="cooking")
-    cook.minutes(4, 40.0, 40.0)
+    for celsius in range(8, 78, 4):
+        cook.minutes(1, float(celsius), float(celsius))
     assert cook.standing() == {}
-    cook.minutes(5, 76.0, 77.0)
+    cook.minutes(5, 77.0, 77.0)
     assert cook.standing() == {"wrap-ready/brisket": AlarmState.UNACKNOWLEDGED}
     cook.act(ActionKind.MARK, "wrap")
     cook.minutes(6, 76.0, 77.0)
@@ -252,7 +343,7 @@ def test_alarms_of_the_meat_through_the_engine():
 
 
 def test_pierced_meat_in_between_for_four_hours_wakes_and_intact_does_not():
-    for intact, expected in ((None, {"danger-soon/brisket", "danger-over/brisket"}), (True, set())):
+    for intact, expected in ((None, {"danger-soon/brisket", "danger-over/brisket"}), (True, set())):  # while it cooks
         cook = Cook(dataclasses.replace(PIECE, intact=intact))
         cook.minutes(2, 4.0, 4.0)
         cook.act(ActionKind.MEAT_PHASE, text="cooking")
