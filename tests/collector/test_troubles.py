@@ -156,18 +156,18 @@ def test_a_second_night_begins_anew():
     """The pit went cold in between; its next warm-up is no drift and no cold spot."""
 
     def level(t):
-        night = t % (14 * HOUR)
+        night = t % (11 * HOUR)
         warm = min(night / 3000, 1.0)
-        return 12 + (113 - 12) * (warm if night < 8 * HOUR else math.exp(-(night - 8 * HOUR) / 2400))
+        return 12 + (113 - 12) * (warm if night < 5 * HOUR else math.exp(-(night - 5 * HOUR) / 2400))
 
     engine, events = Engine(PLAN, "n", 0.0), []
-    for t in range(0, int(20 * HOUR), 20):
+    for t in range(0, int(15 * HOUR), 20):
         for p in PLAN.probes:
             base = level(t) - 8 * (p.x_m or 0) if p.duty == "chamber" else 12.0
             base += 3 * math.sin(t / 350) * (base > 80)
             events += engine.take(Reading(p.source, p.key, round(base, 1), float(t)), float(t))[1]
-        if 13.9 * HOUR < t < 13.92 * HOUR:
+        if 10.9 * HOUR < t < 10.92 * HOUR:
             events += engine.act(Action(ActionKind.ACKNOWLEDGE), float(t))
     assert engine.snapshot().fire.phase is Phase.STEADY
-    assert [key for key, t in raised(events, 0.0) if t > 14 * HOUR] == []
-    assert [key for key, t in raised(events, 0.0) if t < 14 * HOUR] == ["drift/grate"], "the first fire's end was told"
+    assert [key for key, t in raised(events, 0.0) if t > 11 * HOUR] == []
+    assert [key for key, t in raised(events, 0.0) if t < 11 * HOUR] == ["drift/grate"], "the first fire's end was told"
