@@ -33,8 +33,8 @@ def level(seconds):
 
 
 def feed(pipeline, start, stop):
-    """Feed every probe each ten seconds, each a little off the next."""
-    for k in range(int(start), int(stop), 10):
+    """Feed every probe each twenty seconds, each a little off the next."""
+    for k in range(int(start), int(stop), 20):
         for i, probe in enumerate(PLAN.probes):
             wave = 0.2 * math.sin(k / 37.0 + i)
             pipeline.take(Reading(probe.source, probe.key, level(k) - 0.5 * i + wave, START + k + i * 0.01))
