@@ -6,7 +6,7 @@ from collections.abc import Awaitable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import count
 from re import sub
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any
 
 from collector.errors import KitchenError
 from collector.kitchen.address import KitchenAddress, parse_address
@@ -125,9 +125,6 @@ class KitchenArchive(Record):
             session.close()
             raise
         super().__init__(session, version)
-
-    def __enter__(self) -> Self:
-        return self
 
 
 def pits(where: str) -> list[PitOnRecord]:

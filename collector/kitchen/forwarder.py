@@ -18,11 +18,12 @@ from adapters.backoff import delay_seconds
 from collector.errors import KitchenError, StoreError
 from collector.kitchen.address import KitchenAddress
 from collector.kitchen.session import connect, prepare, said
-from collector.kitchen.tables import OF_ORDINALS, tables
+from collector.kitchen.tables import tables
 from collector.kitchen.tail import Chunk, Move, Tail
 from collector.snapshot import KitchenView
+from collector.store.redate import OF_TIMES, TIMES
 from collector.store.row import unix_of
-from collector.store.schema import SEQUENCE_BITS
+from collector.store.schema import OF_ORDINALS, SEQUENCE_BITS
 
 if TYPE_CHECKING:
     from asyncpg import Connection
@@ -182,7 +183,7 @@ class Forwarder:
         Raises:
             KitchenError: another collector writes for this store.
         """
-        return await _claimed(connection, tail.identity, self._pit, await self._in_thread(tail.moves, 0))
+        return await _claimed(connection, tail.identity, self._pit, await self._in_thread(tail.moves))
 
 
 async def _claimed(connection: "Connection", identity: str, name: str, moves: list[Move]) -> int:
@@ -235,18 +236,15 @@ async def _move(connection: "Connection", pit: int, move: Move) -> None:
     step, since = move.step_ms, move.since_ms
     ordinals, low = step << SEQUENCE_BITS, since << SEQUENCE_BITS
     changes: dict[str, tuple[int, dict[str, float]]] = {
-        "reading": (low, {"id": ordinals, "source_ms": -step}),
-        "action": (low, {"id": ordinals}),
-        "vitals": (low, {"id": ordinals}),
-        "calibration": (low, {"id": ordinals, "time": step / 1000}),
-        "trend": (since, {"time_ms": step}),
-        "alarm_log": (since, {"time_ms": step}),
-        "mark": (since, {"time_ms": step}),
+        **{name: (low, {"id": ordinals}) for name in OF_ORDINALS},
+        **{name: (since, {"time_ms": step}) for name in OF_TIMES},
         "plan": (low, {"from_id": ordinals}),
     }
+    changes["reading"][1]["source_ms"] = -step
+    changes["calibration"][1]["time"] = step / 1000
     for name, (least, by) in changes.items():
         table, key = tables()[name], next(iter(by))
-        listed = ", ".join(f'"{c}" + ({by.get(c, 0)}) AS "{c}"' if c in by else f'"{c}"' for c in table.names)
+        listed = ", ".join(f'"{c}" + ({by[c]}) AS "{c}"' if c in by else f'"{c}"' for c in table.names)
         await connection.execute(
             f"CREATE TEMP TABLE moving ON COMMIT DROP AS SELECT pit, {listed} FROM coldside.{name} "  # noqa: S608 - our own names and numbers
             f"WHERE pit = {pit:d} AND {key} >= {least:d}"
@@ -254,10 +252,7 @@ async def _move(connection: "Connection", pit: int, move: Move) -> None:
         await connection.execute(f"DELETE FROM coldside.{name} WHERE pit = {pit:d} AND {key} >= {least:d}")  # noqa: S608
         await connection.execute(f"INSERT INTO coldside.{name} (pit, {table.listed}) SELECT * FROM moving")  # noqa: S608
         await connection.execute("DROP TABLE moving")
-    for name, column in (
-        ("cook", "started_ms"), ("cook", "ended_ms"), ("call", "began_ms"), ("call", "ended_ms"),
-        ("message", "due_ms"), ("message", "sent_ms"),
-    ):  # fmt: skip
+    for name, column in TIMES:
         await connection.execute(
             f"UPDATE coldside.{name} SET {column} = {column} + {step:d} WHERE pit = {pit:d} AND {column} >= {since:d}"  # noqa: S608
         )

@@ -9,12 +9,10 @@ from contextlib import closing
 from dataclasses import dataclass
 from functools import cache
 
-from collector.store.schema import MIGRATIONS
+from collector.store.schema import MIGRATIONS, OF_ORDINALS
 
-__all__ = ["DAY_OF_ORDINALS", "NAMES", "OF_COOKS", "OF_ORDINALS", "Column", "Table", "statements", "tables"]
+__all__ = ["DAY_OF_ORDINALS", "NAMES", "OF_COOKS", "Column", "Table", "statements", "tables"]
 
-OF_ORDINALS = ("reading", "action", "vitals", "calibration")
-"""Only ever appended to, in the order of their ids."""
 NAMES = ("cook", "plan")
 """What changes only while no collector runs; brought when one begins, before all else."""
 OF_COOKS = ("alarm_log", "mark", "call", "message")

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from collector.errors import StoreError
-from collector.kitchen.tables import NAMES, OF_COOKS, OF_ORDINALS, tables
-from collector.store.schema import SEQUENCE_BITS
+from collector.kitchen.tables import NAMES, OF_COOKS, tables
+from collector.store.schema import OF_ORDINALS, SEQUENCE_BITS
 
 __all__ = ["MOST_READINGS", "Chunk", "Move", "Tail"]
 
@@ -82,11 +82,9 @@ class Tail:
                 return True
         return False
 
-    def moves(self, after: int) -> list[Move]:
-        """List how rows were dated anew, after a number, in order."""
-        found = self._connection.execute(
-            "SELECT number, since_ms, step_ms FROM moved WHERE number > ? ORDER BY number", (after,)
-        )
+    def moves(self) -> list[Move]:
+        """List how rows were dated anew, in order."""
+        found = self._connection.execute("SELECT number, since_ms, step_ms FROM moved ORDER BY number")
         return [Move(*row) for row in found]
 
     def names(self) -> dict[str, Rows]:

@@ -8,6 +8,7 @@ two probes of one class need not agree. An interval that leaves these out is too
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 
@@ -158,7 +159,7 @@ def student_quantile(probability: float, freedom: float) -> float:
 
     By the expansion of Cornish and Fisher about the normal's (Abramowitz and Stegun 26.7.5).
     """
-    z = _normal_quantile(probability)
+    z = NormalDist().inv_cdf(probability)
     if math.isinf(freedom):
         return z
     g1 = (z**3 + z) / 4.0
@@ -166,9 +167,3 @@ def student_quantile(probability: float, freedom: float) -> float:
     g3 = (3.0 * z**7 + 19.0 * z**5 + 17.0 * z**3 - 15.0 * z) / 384.0
     g4 = (79.0 * z**9 + 776.0 * z**7 + 1482.0 * z**5 - 1920.0 * z**3 - 945.0 * z) / 92160.0
     return z + g1 / freedom + g2 / freedom**2 + g3 / freedom**3 + g4 / freedom**4
-
-
-def _normal_quantile(probability: float) -> float:
-    from statistics import NormalDist
-
-    return NormalDist().inv_cdf(probability)

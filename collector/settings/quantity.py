@@ -4,6 +4,7 @@ import math
 import re
 
 from adapters.reading import Unit, difference_kelvin, to_celsius
+from collector.model.meat.piece import POUND_KG
 
 __all__ = ["QuantityError", "parse_difference", "parse_hours", "parse_mass", "parse_temperature", "parse_time_of_day"]
 
@@ -70,8 +71,7 @@ def parse_hours(text: str) -> tuple[int, int]:
 
 
 _MASS = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*(kg|lb)s?\s*$")
-_KILOGRAMS = {"kg": 1.0, "lb": 0.45359237}
-"""The avoirdupois pound is so many kilograms by definition."""
+_KILOGRAMS = {"kg": 1.0, "lb": POUND_KG}
 MOST_KILOGRAMS = 100.0
 
 

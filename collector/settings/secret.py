@@ -6,6 +6,8 @@ from pathlib import Path
 
 import msgspec
 
+from collector.serve.private import others_may_read
+
 __all__ = ["SECRET_FIELDS", "file_trouble", "read_secret", "secret_file", "secret_trouble", "secrets_of"]
 
 SECRET_FIELDS = ("password_file", "key_file", "bind_key_file", "url_file", "token_file")
@@ -51,7 +53,7 @@ def secret_trouble(folder: Path, name: str) -> str:
     """
     file = secret_file(folder, name)
     why = file_trouble(file)
-    if not why and file == folder / name and file.stat().st_mode & 0o077:
+    if not why and file == folder / name and others_may_read(file):
         return "can be read by others on this machine; chmod 600 it"
     return why
 

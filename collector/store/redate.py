@@ -8,15 +8,18 @@ a replay must find them where they were.
 
 import sqlite3
 
-from collector.store.schema import SEQUENCE_BITS
+from collector.store.schema import OF_ORDINALS, SEQUENCE_BITS
 
-__all__ = ["GRID_MS", "redate"]
+__all__ = ["GRID_MS", "OF_TIMES", "TIMES", "redate"]
 
 GRID_MS = 60_000
 """Every grid of the engine divides this."""
-OF_ORDINALS = ("reading", "action", "vitals", "calibration")
 OF_TIMES = ("trend", "alarm_log", "mark")
-OF_CALLS = (("call", "began_ms"), ("call", "ended_ms"), ("message", "due_ms"), ("message", "sent_ms"))
+"""Tables whose key holds `time_ms`."""
+TIMES = (
+    ("cook", "started_ms"), ("cook", "ended_ms"), ("call", "began_ms"), ("call", "ended_ms"), ("message", "due_ms"),
+    ("message", "sent_ms"),
+)  # fmt: skip
 """Times that are no keys."""
 
 
@@ -48,10 +51,8 @@ def redate(connection: sqlite3.Connection, since_ms: int, step_ms: int) -> int:
             run(f"UPDATE {table} SET time_ms = -(time_ms + ?) WHERE time_ms >= ?", (step, since_ms))  # noqa: S608
             run(f"UPDATE {table} SET time_ms = -time_ms WHERE time_ms < 0")  # noqa: S608
         run("UPDATE plan SET from_id = from_id + ? WHERE from_id >= ?", (ordinals, low))
-        run("UPDATE cook SET started_ms = started_ms + ? WHERE started_ms >= ?", (step, since_ms))
-        for table, column in OF_CALLS:
+        for table, column in TIMES:
             run(f"UPDATE {table} SET {column} = {column} + ? WHERE {column} >= ?", (step, since_ms))  # noqa: S608
         run("UPDATE boot SET from_ms = from_ms + ? WHERE from_ms >= ?", (step, since_ms))
-        run("UPDATE cook SET ended_ms = ended_ms + ? WHERE ended_ms >= ?", (step, since_ms))
         run("INSERT INTO moved (since_ms, step_ms) VALUES (?, ?)", (since_ms, step))
     return step

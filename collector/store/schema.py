@@ -5,9 +5,11 @@ The id of a reading or an action is its *ordinal*: milliseconds since the epoch 
 millisecond, strictly increasing, so that order on disk is the order in which the engine took it.
 """
 
-__all__ = ["MIGRATIONS", "SEQUENCE_BITS", "VERSION"]
+__all__ = ["MIGRATIONS", "OF_ORDINALS", "SEQUENCE_BITS", "VERSION"]
 
 SEQUENCE_BITS = 12
+OF_ORDINALS = ("reading", "action", "vitals", "calibration")
+"""Tables whose id is an ordinal: only ever appended to, in the order of their ids."""
 
 _VERSION_1 = """
 CREATE TABLE cook (

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterator
 
+from collector.model.meat.piece import ON_FIRE, POUND_KG
 from collector.model.meat.safety import APPENDIX_A_LOGS, CAUTION, DANGER_HIGH_CELSIUS, DANGER_LOW_CELSIUS
 from collector.snapshot import MeatView, PartView, Snapshot, SpotView
 from tui.draw.arrival import arrival_words, believable, held, is_time, part_arrival, part_value, rough, when
@@ -15,10 +16,8 @@ __all__ = ["NO_PIECE", "advice_words", "all_piece_lines", "broken", "piece_lines
 
 NO_PIECE = "no piece of meat: [[meat]] in the config, or `coldside meat add`"
 NEWEST_SPOTS = 12
-POUND_KG = 0.45359237
 APART_KELVIN = 3.0
 """From here on two parts of a piece are told apart."""
-ON = ("cooking", "wrapped")
 NAME_CELLS = 24
 
 
@@ -62,7 +61,7 @@ def _name(text: str, view: View) -> str:
 
 def _piece(meat: MeatView, now: float, view: View) -> Iterator[Line]:
     yield _heading(meat, now, view)
-    if len(meat.parts) > 1 and meat.phase in ON and (told := arrival_words(meat.done, now, view)):
+    if len(meat.parts) > 1 and meat.phase in ON_FIRE and (told := arrival_words(meat.done, now, view)):
         yield ((f"  all of it done {told}", "plain"),)
     for part in meat.parts:
         yield from _part(part, meat.phase, now, view)
@@ -132,7 +131,7 @@ def stall_words(part: PartView, now_unix: float, view: View) -> str:
 def _apart(meat: MeatView, view: View) -> Iterator[Line]:
     """Tell the coldest part against the warmest."""
     known = [p for p in meat.parts if not math.isnan(believable(p.celsius))]
-    if len(known) < 2 or meat.phase not in ON:
+    if len(known) < 2 or meat.phase not in ON_FIRE:
         return
     slow, fast = min(known, key=lambda p: p.celsius), max(known, key=lambda p: p.celsius)
     if fast.celsius - slow.celsius >= APART_KELVIN:
@@ -158,7 +157,7 @@ def _serve(meat: MeatView, now: float, view: View) -> Iterator[Line]:
     by = [f"{step} by {when(unix, now, view)}" for step, unix in steps.items() if step != "serve"]
     said = f"  serve {when(serve, now, view)}" + (f": {', '.join(by)}" if by else "")
     late = meat.late_seconds
-    if meat.phase not in ON or math.isnan(late):
+    if meat.phase not in ON_FIRE or math.isnan(late):
         yield ((said, "plain"),)
         return
     if math.isinf(late):

@@ -2,7 +2,7 @@
 
 import math
 
-from collector.model.meat.piece import Piece
+from collector.model.meat.piece import POUND_KG, Piece
 
 __all__ = ["before_it_is_on", "late_before_it_is_on", "while_it_cooks"]
 
@@ -12,7 +12,6 @@ FEWEST_HOURS, MOST_HOURS = 6.0, 20.0
 LIGHT_SECONDS = 3600.0
 WRAP_SHARE = 0.6
 """Of the time to done when it is wrapped (common practice, no source)."""
-POUND_KG = 0.45359237
 
 Steps = tuple[tuple[str, float], ...]
 

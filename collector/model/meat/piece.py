@@ -4,7 +4,10 @@ import enum
 import math
 from dataclasses import dataclass
 
-__all__ = ["FOOD_CODE_HOLD_CELSIUS", "Cut", "MeatPhase", "Part", "Piece", "Species"]
+__all__ = ["FOOD_CODE_HOLD_CELSIUS", "ON_FIRE", "POUND_KG", "Cut", "MeatPhase", "Part", "Piece", "Species"]
+
+POUND_KG = 0.45359237
+"""The avoirdupois pound is so many kilograms by definition."""
 
 FOOD_CODE_HOLD_CELSIUS = (135.0 - 32.0) / 1.8
 """135 °F: the hot-holding floor of the FDA Food Code, 3-501.16."""
@@ -38,6 +41,10 @@ class MeatPhase(enum.StrEnum):
     HOLDING = "holding"
     COOLING = "cooling"
     OFF = "off"
+
+
+ON_FIRE = (MeatPhase.COOKING, MeatPhase.WRAPPED)
+"""Phases in which it lies in the pit."""
 
 
 @dataclass(frozen=True, slots=True)

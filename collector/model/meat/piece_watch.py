@@ -10,7 +10,7 @@ from collector.model.field import Array
 from collector.model.meat.backwards import before_it_is_on, late_before_it_is_on, while_it_cooks
 from collector.model.meat.forecast import Arrival, air_needed, curve, of_piece
 from collector.model.meat.part_watch import ROW_SECONDS, PartWatch
-from collector.model.meat.piece import Cut, MeatPhase, Piece
+from collector.model.meat.piece import ON_FIRE, Cut, MeatPhase, Piece
 from collector.model.meat.safety import Cooling
 from collector.model.meat.stall import wrap_gain_seconds
 from collector.model.meat.track import Track
@@ -29,7 +29,6 @@ HOT_GRATE_CELSIUS = 60.0
 APART_SECONDS, AIR_APART_KELVIN = 3600.0, 3.0
 WARM_CELSIUS = 55.0
 """Before the stall is near, the parts of a piece tell nothing of each other."""
-ON = (MeatPhase.COOKING, MeatPhase.WRAPPED)
 OFF_FIRE = (MeatPhase.RESTING, MeatPhase.HOLDING, MeatPhase.COOLING)
 
 
@@ -100,7 +99,7 @@ class PieceWatch:
             self.on_unix = self._wrapped_unix = math.nan
             for watch in self._parts:
                 watch.forget()
-        if phase in ON:
+        if phase in ON_FIRE:
             self._cooling = Cooling()
         self.phase, self.since_unix = phase, now
         self._shown = None
@@ -125,10 +124,10 @@ class PieceWatch:
             celsius = math.nan if probe is None else float(values[probe])
             air = math.nan if zone is None else float(zone_celsius[zone])
             air = grate_celsius if math.isnan(air) else air
-            watch.row(now, celsius, air, on=on, off_fire=self.phase not in ON)
+            watch.row(now, celsius, air, on=on, off_fire=self.phase not in ON_FIRE)
         if self.phase in OFF_FIRE:
             self._cooling.look(now, _most(w.celsius for w in self._parts))
-        if on and self.phase in ON:
+        if on and self.phase in ON_FIRE:
             if self._rows % STALL_ROWS == 0:
                 for watch in self._parts:
                     watch.find_stall(self._track(watch))
@@ -162,7 +161,7 @@ class PieceWatch:
     def look(self, now: float) -> PieceLook:
         """Say what the alarms are fed."""
         parts, phase = self._parts, self.phase
-        cooking = phase in ON
+        cooking = phase in ON_FIRE
         heard = [w.stall for w in parts if math.isfinite(w.celsius)]
         stalls = [stall for stall in heard if stall is not None and math.isnan(stall.end_seconds)]
         lasting = [now - self.on_unix - s.onset_seconds for s in stalls]
@@ -191,7 +190,7 @@ class PieceWatch:
         return self._shown[1]
 
     def _view(self, now: float) -> MeatView:
-        piece, on = self.piece, self.phase in ON
+        piece, on = self.piece, self.phase in ON_FIRE
         arrivals = self._arrivals() if on else []
         done = self._done(arrivals) if on else None
         serve = math.nan if math.isnan(self.on_unix) else piece.serve_unix(self.on_unix)
@@ -258,14 +257,14 @@ class PieceWatch:
         """Plan back from the time it is to be served."""
         if math.isnan(self.on_unix):
             return before_it_is_on(self.piece, now)
-        if self.phase in ON:
+        if self.phase in ON_FIRE:
             wrapping = _most(done.median_seconds - wrap.median_seconds for wrap, done in arrivals)
             return while_it_cooks(self.piece, self.on_unix, wrapping if self.phase is MeatPhase.COOKING else math.nan)
         return ()
 
     def _advice(self, arrivals: Sequence[tuple[Arrival, Arrival]]) -> tuple[str, ...]:
         """Say what the trade does about what is seen: `what: what to do`, or a sentence without a colon."""
-        if self.phase not in ON:
+        if self.phase not in ON_FIRE:
             return ()
         known = [(w, done) for w, (_, done) in zip(self._parts, arrivals, strict=True) if math.isfinite(w.celsius)]
         said = list(self._behind(known))
