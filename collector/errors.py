@@ -7,6 +7,8 @@ CollectorError
 │   ├── StoreDamagedError  its file is broken
 │   ├── StoreVersionError  written by a later coldside
 │   └── KitchenError       the server that holds many pits cannot be used now
+├── EditError       the record cannot be changed in this way
+├── IntakeError     a file cannot be imported
 ├── ServeError      the socket for dashboards cannot be opened
 └── TokenError      the tokens for other machines cannot be used, or not so
 """
@@ -16,6 +18,8 @@ from pathlib import Path
 
 __all__ = [
     "CollectorError",
+    "EditError",
+    "IntakeError",
     "KitchenError",
     "Problem",
     "ServeError",
@@ -77,6 +81,29 @@ class StoreVersionError(StoreError):
 
 class KitchenError(StoreError):
     """The server that holds the records of many pits cannot be used now."""
+
+
+class EditError(CollectorError):
+    """What is on record cannot be changed in this way; nothing was."""
+
+
+class IntakeError(CollectorError):
+    """A file cannot be imported; nothing of it was.
+
+    Args:
+        file: its name.
+        what: what is wrong and how to mend it.
+        line: of the file, from 1; 0 where it is none of its lines.
+        column: name of the column; empty where it is none.
+    """
+
+    def __init__(self, file: str, what: str, *, line: int = 0, column: str = "") -> None:
+        super().__init__(file, what, line, column)
+        self.file, self.what, self.line, self.column = file, what, line, column
+
+    def __str__(self) -> str:
+        where = f":{self.line}" if self.line else ""
+        return f"{self.file}{where}: {f'column {self.column!r}: ' if self.column else ''}{self.what}"
 
 
 class ServeError(CollectorError):

@@ -39,7 +39,10 @@ def usual_deficits(archive: Record, cooks: Sequence[Cook], plan: Plan) -> tuple[
 
 
 def _of_cook(archive: Record, cook: Cook, plan: Plan) -> dict[str, float]:
-    then = archive.plans(cook)[-1][1]
+    plans = archive.plans(cook)
+    if not plans:  # deleted since the cooks were listed
+        return {}
+    then = plans[-1][1]
     if then.chamber.length_m != plan.chamber.length_m or then.chamber.width_m != plan.chamber.width_m:
         return {}
     columns = {zone.name: then.zones.index(zone) for zone in plan.zones if _same(zone, then.zones)}

@@ -19,14 +19,16 @@ from collector.snapshot import Mark, TrendPoint
 from collector.store.calibration_row import calibration_row
 from collector.store.call_row import write_calls, write_messages
 from collector.store.damage import is_damage
+from collector.store.extent import bound_before, next_number
 from collector.store.record import Cook
 from collector.store.redate import redate
 from collector.store.row import Row
 from collector.store.schema import MIGRATIONS, VERSION
+from collector.store.sweep import sweep
 from collector.store.trend import pack
 from collector.store.upkeep import compact, forget
 
-__all__ = ["Batch", "Database"]
+__all__ = ["Batch", "Database", "hold"]
 
 JOURNAL_LIMIT_BYTES = 16 * 1024 * 1024
 CACHE_KIBIBYTES = 256
@@ -92,7 +94,7 @@ class Database:
             path.parent.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise StoreError(f"{path.parent}: cannot be made: {error.strerror}") from error
-        self._lock = _hold(path)
+        self._lock = hold(path)
         try:
             self._connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=2.0)
             self._prepare()
@@ -161,11 +163,12 @@ class Database:
         """
         try:
             with self._transaction(full=True):
-                cursor = self._connection.execute(
-                    "INSERT INTO cook (name, started_ms, coldside) VALUES (?, ?, ?)",
-                    (name, started_ms, coldside),
+                cook = next_number(self._connection)
+                bound_before(self._connection, started_ms)
+                self._connection.execute(
+                    "INSERT INTO cook (id, name, started_ms, coldside) VALUES (?, ?, ?, ?)",
+                    (cook, name, started_ms, coldside),
                 )
-                cook = int(cursor.lastrowid or 0)
                 self._connection.execute(
                     "INSERT INTO plan (cook, from_id, plan) VALUES (?, ?, ?)", (cook, 0, plan_json)
                 )
@@ -313,6 +316,17 @@ class Database:
         except sqlite3.Error as error:
             raise StoreError(f"{self.path}: {error}") from error
 
+    def sweep(self) -> None:
+        """Take away what is still there of cooks that were deleted, should a deletion have been cut short.
+
+        Raises:
+            StoreError: the disk refuses.
+        """
+        try:
+            sweep(self._connection)
+        except sqlite3.Error as error:
+            raise StoreError(f"{self.path}: {error}") from error
+
     def compact(self) -> tuple[int, int]:
         """Give unused room back to the disk; return the bytes before and after.
 
@@ -329,8 +343,13 @@ class Database:
         self._lock.close()
 
 
-def _hold(path: Path) -> IO[bytes]:
-    """Lock the store against a second collector; the lock goes with the process, however it ends."""
+def hold(path: Path) -> IO[bytes]:
+    """Lock the store against a second collector; the lock goes with the process, however it ends.
+
+    Raises:
+        StoreBusyError: another collector holds it.
+        StoreError: it cannot be locked.
+    """
     try:
         lock = Path(f"{path}.lock").open("ab")  # noqa: SIM115 - held for the life of the process
     except OSError as error:

@@ -1,6 +1,7 @@
 """What is on record, by whatever holds it: cooks, readings, alarm log, trend. Blocks; one per thread."""
 
 import heapq
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from operator import itemgetter
@@ -19,6 +20,7 @@ from collector.model.vitals import DeviceVitals
 from collector.snapshot import AlarmState, Mark, Priority, TrendPoint
 from collector.store.calibration_row import COLUMNS, calibration_of
 from collector.store.call_row import calls_on_record
+from collector.store.keepsake import Edit, EditKind, Note, Part, Photo
 from collector.store.queryable import Queryable
 from collector.store.row import Row, reading_of, unix_of
 from collector.store.schema import SEQUENCE_BITS
@@ -42,6 +44,16 @@ class Cook:
     alarms: int
     """How often an alarm was raised."""
     coldside: str
+    tags: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    """Their texts, oldest first."""
+    photos: int = 0
+    imported: bool = False
+    """It came from a file, not from probes heard here."""
+
+
+END = 1 << 62
+"""Beyond every ordinal."""
 
 
 class Record:
@@ -55,6 +67,11 @@ class Record:
     def __init__(self, connection: Queryable, version: int) -> None:
         self._connection = connection
         self._version = version
+
+    @property
+    def version(self) -> int:
+        """Version of the tables."""
+        return self._version
 
     def close(self) -> None:
         """Let go of it."""
@@ -70,11 +87,12 @@ class Record:
         """List all cooks, oldest first."""
         run = self._connection.execute
         found = run("SELECT id, name, started_ms, ended_ms, coldside FROM cook ORDER BY started_ms").fetchall()
+        tags, notes, photos, origins = self._keepsakes()
         cooks = []
-        for k, (number, name, started_ms, ended_ms, version) in enumerate(found):
-            low = started_ms << SEQUENCE_BITS
-            high = found[k + 1][2] << SEQUENCE_BITS if k + 1 < len(found) else 1 << 62
-            count, last = run("SELECT count(*), max(id) FROM reading WHERE id >= ? AND id < ?", (low, high)).fetchone()
+        for number, name, started_ms, ended_ms, version in found:
+            count, last = run(
+                "SELECT count(*), max(id) FROM reading WHERE id >= ? AND id < ?", self._bounds(number, started_ms)
+            ).fetchone()
             alarms = run(
                 "SELECT count(*) FROM alarm_log WHERE cook = ? AND after = ? AND before <> ?",
                 (number, AlarmState.UNACKNOWLEDGED, AlarmState.UNACKNOWLEDGED),
@@ -83,9 +101,25 @@ class Record:
                 Cook(
                     number, name, started_ms / 1000, None if ended_ms is None else ended_ms / 1000,
                     unix_of(last) if last else started_ms / 1000, count, alarms, version,
+                    tuple(tags.get(number, ())), tuple(notes.get(number, ())), photos.get(number, 0),
+                    bool(origins.get(number)),
                 )
             )  # fmt: skip
         return cooks
+
+    def _keepsakes(self) -> tuple[dict[int, list[str]], dict[int, list[str]], dict[int, int], dict[int, str]]:
+        """Give tags, notes, number of photos and origin of each cook by its number."""
+        if self._version < 7:
+            return {}, {}, {}, {}
+        run = self._connection.execute
+        tags: dict[int, list[str]] = {}
+        notes: dict[int, list[str]] = {}
+        for number, tag in run("SELECT cook, tag FROM tag ORDER BY cook, tag"):
+            tags.setdefault(number, []).append(tag)
+        for number, text in run("SELECT cook, text FROM note ORDER BY number"):
+            notes.setdefault(number, []).append(text)
+        photos = dict(run("SELECT cook, count(*) FROM photo GROUP BY cook").fetchall())
+        return tags, notes, photos, dict(run("SELECT cook, origin FROM extent").fetchall())
 
     def cook(self, name: str) -> Cook:
         """Find a cook by name; `last` is the newest.
@@ -106,12 +140,19 @@ class Record:
         """List the cooks that ended before a time, oldest first."""
         return [cook for cook in self.cooks() if cook.ended_unix is not None and cook.ended_unix < unix]
 
-    def _range(self, cook: Cook) -> tuple[int, int]:
-        low = round(cook.started_unix * 1000) << SEQUENCE_BITS
-        following = self._connection.execute(
-            "SELECT min(started_ms) FROM cook WHERE started_ms > ?", (round(cook.started_unix * 1000),)
-        ).fetchone()[0]
-        return low, following << SEQUENCE_BITS if following is not None else 1 << 62
+    def bounds(self, cook: Cook) -> tuple[int, int]:
+        """Give the first ordinal of a cook and the first after it; the latter is beyond all where nothing follows."""
+        return self._bounds(cook.number, round(cook.started_unix * 1000))
+
+    def _bounds(self, number: int, started_ms: int) -> tuple[int, int]:
+        run = self._connection.execute
+        until = None
+        if self._version >= 7:
+            found = run("SELECT until_ms FROM extent WHERE cook = ?", (number,)).fetchone()
+            until = found[0] if found else None
+        if until is None:
+            until = run("SELECT min(started_ms) FROM cook WHERE started_ms > ?", (started_ms,)).fetchone()[0]
+        return started_ms << SEQUENCE_BITS, END if until is None else until << SEQUENCE_BITS
 
     def plans(self, cook: Cook) -> list[tuple[int, Plan]]:
         """Give the plans a cook ran under, each with the ordinal from which on."""
@@ -126,25 +167,61 @@ class Record:
 
     def rows(self, cook: Cook) -> Iterator[Row]:
         """Yield the rows of a cook in the order the engine took them."""
+        yield from self._rows(*self.bounds(cook))
+
+    def _rows(self, low: int, high: int) -> Iterator[Row]:
         yield from self._connection.execute(
             "SELECT id, series, millicelsius, flags, source_ms, receipt FROM reading WHERE id >= ? AND id < ? "
             "ORDER BY id",
-            self._range(cook),
+            (low, high),
         )
 
     def happenings(self, cook: Cook) -> Iterator[tuple[int, Reading | Action | DeviceVitals]]:
         """Yield all that the engine was told, in its order, each with its ordinal."""
+        yield from self.happenings_between(*self.bounds(cook))
+
+    def happenings_between(self, low: int, high: int) -> Iterator[tuple[int, Reading | Action | DeviceVitals]]:
+        """Yield all that an engine was told from one ordinal up to another, whichever cook it belongs to now."""
         series = self.series()
         told: Iterator[tuple[int, Reading | Action | DeviceVitals]]
-        told = ((row[0], reading_of(row, *series[row[1]])) for row in self.rows(cook))
-        yield from heapq.merge(told, self._actions(cook), self.vitals(cook), key=itemgetter(0))
+        told = ((row[0], reading_of(row, *series[row[1]])) for row in self._rows(low, high))
+        yield from heapq.merge(told, self._actions(low, high), self._vitals(low, high), key=itemgetter(0))
 
-    def _actions(self, cook: Cook) -> list[tuple[int, Action]]:
+    def readings_between(self, low: int, high: int) -> int:
+        """Count the readings from one ordinal up to another."""
+        found = self._connection.execute("SELECT count(*) FROM reading WHERE id >= ? AND id < ?", (low, high))
+        return int(found.fetchone()[0])
+
+    def last_reading_between(self, low: int, high: int) -> float:
+        """Give the time of the last reading between two ordinals; minus infinity where there is none."""
+        found = self._connection.execute("SELECT max(id) FROM reading WHERE id >= ? AND id < ?", (low, high))
+        last = found.fetchone()[0]
+        return -math.inf if last is None else unix_of(last)
+
+    def parts(self, cook: Cook) -> list[Part]:
+        """Give the stretches of a cook that one engine each judged, oldest first; one where nobody merged or split."""
+        low, high = self.bounds(cook)
+        found: list[tuple[int, int, int]] = []
+        if self._version >= 7:
+            query = "SELECT from_id, began_ms, readings FROM part WHERE cook = ? ORDER BY from_id"
+            found = [tuple(row) for row in self._connection.execute(query, (cook.number,))]
+        if not found or found[0][0] > low:
+            found.insert(0, (low, low >> SEQUENCE_BITS, 0))
+        ends = [*(from_id for from_id, _, _ in found[1:]), high]
+        return [
+            Part(max(low, from_id), until, began_ms / 1000, readings)
+            for (from_id, began_ms, readings), until in zip(found, ends, strict=True)
+        ]
+
+    def actions(self, cook: Cook) -> list[tuple[int, Action]]:
+        """Give what people, and the collector itself, did in a cook, oldest first, each with its ordinal."""
+        return self._actions(*self.bounds(cook))
+
+    def _actions(self, low: int, high: int) -> list[tuple[int, Action]]:
         found = self._connection.execute(
             "SELECT id, kind, subject, seconds, text FROM action WHERE id >= ? AND id < ? ORDER BY id",
-            self._range(cook),
+            (low, high),
         )
-        low, high = self._range(cook)
         calibrations = dict(self._calibrations(low, high))
         return [
             (ordinal, Action(ActionKind(kind), subject, seconds, text, calibrations.get(ordinal)))
@@ -152,25 +229,33 @@ class Record:
         ]
 
     def calibrations(self, before: Cook | None = None) -> list[Calibration]:
-        """Give every step of every probe's calibration, oldest first; or those from before a cook began."""
-        return [told for _, told in self._calibrations(0, self._range(before)[0] if before else 1 << 62)]
+        """Give every step of every probe's calibration, oldest first; or those from before a cook began.
 
-    def _calibrations(self, low: int, high: int) -> list[tuple[int, Calibration]]:
+        Those of imported cooks are left out: a probe of the same name elsewhere is another probe.
+        """
+        high = self.bounds(before)[0] if before else END
+        return [told for _, told in self._calibrations(0, high, own_only=self._version >= 7)]
+
+    def _calibrations(self, low: int, high: int, *, own_only: bool = False) -> list[tuple[int, Calibration]]:
         if self._version < 3:
             return []
+        own = "AND id NOT IN (SELECT id FROM elsewhere) " if own_only else ""
         found = self._connection.execute(
-            f"SELECT id, {COLUMNS} FROM calibration WHERE id >= ? AND id < ? ORDER BY id",  # noqa: S608 - our own names
+            f"SELECT id, {COLUMNS} FROM calibration WHERE id >= ? AND id < ? {own}ORDER BY id",  # noqa: S608 - our own names
             (low, high),
         )
         return [(ordinal, calibration_of(*rest)) for ordinal, *rest in found]
 
     def vitals(self, cook: Cook) -> list[tuple[int, DeviceVitals]]:
         """Give how the devices fared, oldest first, each with its ordinal; nothing in a store of version 1."""
+        return self._vitals(*self.bounds(cook))
+
+    def _vitals(self, low: int, high: int) -> list[tuple[int, DeviceVitals]]:
         if self._version < 2:
             return []
         found = self._connection.execute(
             "SELECT id, source, rssi, battery, packets FROM vitals WHERE id >= ? AND id < ? ORDER BY id",
-            self._range(cook),
+            (low, high),
         )
         return [(ordinal, DeviceVitals(*rest)) for ordinal, *rest in found]
 
@@ -196,6 +281,43 @@ class Record:
             "SELECT time_ms, kind, text FROM mark WHERE cook = ? ORDER BY time_ms", (cook.number,)
         )
         return [Mark(ms / 1000, kind, text) for ms, kind, text in found]
+
+    def notes(self, cook: Cook) -> list[Note]:
+        """Give what was written about a cook, oldest first; nothing in a store before version 7."""
+        if self._version < 7:
+            return []
+        query = "SELECT number, time_ms, text FROM note WHERE cook = ? ORDER BY number"
+        return [Note(n, ms / 1000, text) for n, ms, text in self._connection.execute(query, (cook.number,))]
+
+    def photos(self, cook: Cook) -> list[Photo]:
+        """Tell of the photos of a cook, oldest first, without their bytes; nothing in a store before version 7."""
+        if self._version < 7:
+            return []
+        query = "SELECT number, time_ms, kind, name, text, length(bytes) FROM photo WHERE cook = ? ORDER BY number"
+        return [Photo(n, ms / 1000, *rest) for n, ms, *rest in self._connection.execute(query, (cook.number,))]
+
+    def picture(self, photo: Photo) -> bytes:
+        """Give the bytes of a photo."""
+        found = self._connection.execute("SELECT bytes FROM photo WHERE number = ?", (photo.number,))
+        return bytes(found.fetchone()[0])
+
+    def edits(self, cook: Cook | None = None) -> list[Edit]:
+        """Give what was changed of a cook afterwards, or of all that were ever on record, oldest first."""
+        if self._version < 7:
+            return []
+        query = "SELECT number, time_ms, kind, cook, other, name, text, from_id, until_id FROM edit ORDER BY number"
+        found = [
+            Edit(number, ms / 1000, EditKind(kind), *rest)
+            for number, ms, kind, *rest in self._connection.execute(query)
+        ]
+        return [edit for edit in found if cook is None or cook.number in (edit.cook, edit.other)]
+
+    def origin(self, cook: Cook) -> str:
+        """Give the JSON of where a cook was imported from; empty where it was recorded here."""
+        if self._version < 7:
+            return ""
+        found = self._connection.execute("SELECT origin FROM extent WHERE cook = ?", (cook.number,)).fetchone()
+        return str(found[0]) if found else ""
 
     def calls(self, cook: int) -> CallsOnRecord:
         """Give the calls that go on, with their messages and those that wait; nothing in a store before version 5.

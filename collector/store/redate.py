@@ -10,7 +10,7 @@ import sqlite3
 
 from collector.store.schema import OF_ORDINALS, SEQUENCE_BITS
 
-__all__ = ["GRID_MS", "OF_TIMES", "TIMES", "redate"]
+__all__ = ["GRID_MS", "OF_TIMES", "ORDINALS", "TIMES", "redate"]
 
 GRID_MS = 60_000
 """Every grid of the engine divides this."""
@@ -18,9 +18,12 @@ OF_TIMES = ("trend", "alarm_log", "mark")
 """Tables whose key holds `time_ms`."""
 TIMES = (
     ("cook", "started_ms"), ("cook", "ended_ms"), ("call", "began_ms"), ("call", "ended_ms"), ("message", "due_ms"),
-    ("message", "sent_ms"),
+    ("message", "sent_ms"), ("extent", "until_ms"), ("part", "began_ms"), ("note", "time_ms"), ("photo", "time_ms"),
+    ("edit", "time_ms"),
 )  # fmt: skip
 """Times that are no keys."""
+ORDINALS = (("plan", "from_id"), ("part", "from_id"), ("edit", "from_id"), ("edit", "until_id"))
+"""Ordinals that name no row of their own table."""
 
 
 def redate(connection: sqlite3.Connection, since_ms: int, step_ms: int) -> int:
@@ -44,13 +47,14 @@ def redate(connection: sqlite3.Connection, since_ms: int, step_ms: int) -> int:
         # by way of negative keys: a key moved straight onto one that is yet to move would be refused
         run("UPDATE calibration SET time = time + ? WHERE id >= ? AND time IS NOT NULL", (step / 1000, low))
         run("UPDATE reading SET source_ms = source_ms - ? WHERE id >= ? AND source_ms IS NOT NULL", (step, low))
-        for table in OF_ORDINALS:
+        for table in (*OF_ORDINALS, "elsewhere"):
             run(f"UPDATE {table} SET id = -(id + ?) WHERE id >= ?", (ordinals, low))  # noqa: S608 - our own names
             run(f"UPDATE {table} SET id = -id WHERE id < 0")  # noqa: S608
         for table in OF_TIMES:
             run(f"UPDATE {table} SET time_ms = -(time_ms + ?) WHERE time_ms >= ?", (step, since_ms))  # noqa: S608
             run(f"UPDATE {table} SET time_ms = -time_ms WHERE time_ms < 0")  # noqa: S608
-        run("UPDATE plan SET from_id = from_id + ? WHERE from_id >= ?", (ordinals, low))
+        for table, column in ORDINALS:
+            run(f"UPDATE {table} SET {column} = {column} + ? WHERE {column} >= ?", (ordinals, low))  # noqa: S608
         for table, column in TIMES:
             run(f"UPDATE {table} SET {column} = {column} + ? WHERE {column} >= ?", (step, since_ms))  # noqa: S608
         run("UPDATE boot SET from_ms = from_ms + ? WHERE from_ms >= ?", (step, since_ms))

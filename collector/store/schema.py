@@ -149,7 +149,68 @@ CREATE TABLE settled (             -- cooks of which the server holds everything
 );
 """
 
-MIGRATIONS: tuple[str, ...] = (_VERSION_1, _VERSION_2, _VERSION_3, _VERSION_4, _VERSION_5, _VERSION_6)
+_VERSION_7 = """
+CREATE TABLE extent (              -- where the rows of a cook end; those that have none end where the next begins
+    cook INTEGER PRIMARY KEY REFERENCES cook,
+    until_ms INTEGER,              -- its readings, actions and vitals lie before; NULL: up to the next cook
+    origin TEXT NOT NULL           -- JSON: where it was imported from; empty: recorded here
+);
+INSERT INTO extent SELECT id, next, '' FROM
+    (SELECT id, lead(started_ms) OVER (ORDER BY started_ms) AS next FROM cook) WHERE next IS NOT NULL;
+CREATE TABLE numbered (            -- the greatest number a cook was ever given; none is given twice; one row
+    cooks INTEGER NOT NULL
+);
+INSERT INTO numbered SELECT coalesce(max(id), 0) FROM cook;
+CREATE TABLE part (                -- of a cook that was merged or split: which engine judged it, from an ordinal on
+    cook INTEGER NOT NULL REFERENCES cook,
+    from_id INTEGER NOT NULL,
+    began_ms INTEGER NOT NULL,     -- that engine began then; before from_id, where the rows are another cook's now
+    readings INTEGER NOT NULL,     -- so many it had taken before from_id
+    PRIMARY KEY (cook, from_id)
+) WITHOUT ROWID;
+CREATE TABLE tag (
+    cook INTEGER NOT NULL REFERENCES cook,
+    tag TEXT NOT NULL,
+    PRIMARY KEY (cook, tag)
+) WITHOUT ROWID;
+CREATE TABLE note (
+    number INTEGER PRIMARY KEY,
+    cook INTEGER NOT NULL REFERENCES cook,
+    time_ms INTEGER NOT NULL,      -- written then
+    text TEXT NOT NULL
+);
+CREATE TABLE photo (
+    number INTEGER PRIMARY KEY,
+    cook INTEGER NOT NULL REFERENCES cook,
+    time_ms INTEGER NOT NULL,      -- put on record then
+    kind TEXT NOT NULL,            -- jpeg, png
+    name TEXT NOT NULL,            -- of the file it came from
+    text TEXT NOT NULL,
+    bytes BLOB NOT NULL
+);
+CREATE TABLE edit (                -- what was changed of the record afterwards, by whom this machine's user is
+    number INTEGER PRIMARY KEY,
+    time_ms INTEGER NOT NULL,
+    kind TEXT NOT NULL,            -- of collector.store.keepsake.EditKind
+    cook INTEGER NOT NULL,         -- its number, though there may be no such cook any more
+    other INTEGER,                 -- the cook that went into it, or came out of it
+    name TEXT NOT NULL,            -- of the cook before
+    text TEXT NOT NULL,            -- what was done, in words
+    from_id INTEGER,               -- rows came, or went, from this ordinal on
+    until_id INTEGER               -- and before this one
+);
+CREATE TABLE going (               -- rows of cooks that were deleted, as far as they are still there
+    from_id INTEGER PRIMARY KEY,
+    until_id INTEGER NOT NULL
+);
+CREATE TABLE elsewhere (           -- calibrations of imported cooks: they say nothing of the probes here
+    id INTEGER PRIMARY KEY
+);
+"""
+
+MIGRATIONS: tuple[str, ...] = (
+    _VERSION_1, _VERSION_2, _VERSION_3, _VERSION_4, _VERSION_5, _VERSION_6, _VERSION_7,
+)  # fmt: skip
 """Script number k takes a store from version k to k + 1."""
 
 VERSION = len(MIGRATIONS)

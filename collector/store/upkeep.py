@@ -10,16 +10,20 @@ from pathlib import Path
 
 from collector.errors import StoreError
 from collector.store.archive import Archive
-from collector.store.record import Cook
-from collector.store.schema import SEQUENCE_BITS
+from collector.store.record import Cook, Record
+from collector.store.schema import VERSION
 
-__all__ = ["Health", "back_up", "check", "compact", "forget"]
+__all__ = ["GO_BY_COOK", "GO_BY_TIME", "Health", "back_up", "check", "compact", "forget"]
 
 PAGES_AT_A_TIME = 256
 """Copied between two looks at the clock: the collector commits in between."""
 MOST_COMPLAINTS = 20
 GO_BY_TIME = ("reading", "action", "vitals")
-GO_BY_COOK = ("plan", "alarm_log", "mark", "trend", "message", "call", "settled")
+"""Tables whose rows belong to a cook by their ordinals."""
+GO_BY_COOK = (
+    "plan", "alarm_log", "mark", "trend", "message", "call", "settled", "extent", "part", "tag", "note", "photo",
+)  # fmt: skip
+"""Tables whose rows name their cook."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +115,7 @@ def back_up(path: Path, to: Path, *, progress: Callable[[float], None] = lambda 
 def forget(connection: sqlite3.Connection, cooks: list[Cook]) -> int:
     """Delete ended cooks with all that was recorded in them; return how many readings went.
 
-    What belongs to a cook by time alone (readings, actions, vitals) goes from its start to the next one's. What
+    What belongs to a cook by time alone (readings, actions, vitals) goes from its start to where it ends. What
     calibrations say stays: it holds for the probes, not for a cook.
 
     Args:
@@ -125,14 +129,15 @@ def forget(connection: sqlite3.Connection, cooks: list[Cook]) -> int:
     for cook in cooks:
         if cook.ended_unix is None:
             raise ValueError(f"the cook {cook.name} has not ended")
-        low = round(cook.started_unix * 1000)
-        following = connection.execute("SELECT min(started_ms) FROM cook WHERE started_ms > ?", (low,)).fetchone()[0]
-        high = following if following is not None else round(cook.last_unix * 1000) + 1
-        bounds = (low << SEQUENCE_BITS, high << SEQUENCE_BITS)
+        bounds = Record(connection, VERSION).bounds(cook)
         with connection:
             for table in GO_BY_TIME:
                 deleted = connection.execute(f"DELETE FROM {table} WHERE id >= ? AND id < ?", bounds)  # noqa: S608 - our own names
                 gone += deleted.rowcount if table == "reading" else 0
+            connection.execute(
+                "DELETE FROM calibration WHERE id >= ? AND id < ? AND id IN (SELECT id FROM elsewhere)", bounds
+            )
+            connection.execute("DELETE FROM elsewhere WHERE id >= ? AND id < ?", bounds)
             for table in GO_BY_COOK:
                 connection.execute(f"DELETE FROM {table} WHERE cook = ?", (cook.number,))  # noqa: S608
             connection.execute("DELETE FROM cook WHERE id = ?", (cook.number,))
