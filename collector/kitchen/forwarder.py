@@ -8,7 +8,7 @@ costs nothing and doubles nothing.
 
 import asyncio
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from random import Random
@@ -18,12 +18,13 @@ from adapters.backoff import delay_seconds
 from collector.errors import KitchenError, StoreError
 from collector.kitchen.address import KitchenAddress
 from collector.kitchen.session import connect, prepare, said
-from collector.kitchen.tables import tables
+from collector.kitchen.tables import ADDED, NAMES, RESHAPED, tables
 from collector.kitchen.tail import Chunk, Move, Tail
 from collector.snapshot import KitchenView
 from collector.store.redate import OF_TIMES, TIMES
 from collector.store.row import unix_of
 from collector.store.schema import OF_ORDINALS, SEQUENCE_BITS
+from collector.store.upkeep import GO_BY_TIME
 
 if TYPE_CHECKING:
     from asyncpg import Connection
@@ -66,6 +67,7 @@ class Forwarder:
         self._thread = ThreadPoolExecutor(1, "kitchen")
         self._cooks_due = True
         self._after: dict[str, int] = {}
+        self._edited = 0
         self._upto = 0
         self._fault = "not reached yet"
         self._level_unix: float | None = None
@@ -125,8 +127,7 @@ class Forwarder:
         """Bring all there is, again and again."""
         try:
             pit = await self._enter(connection, tail)
-            self._after = await _ends(connection, pit)
-            await self._refuse_what_went_back(connection, tail, pit)
+            await self._take_up(connection, tail, pit)
             self._cooks_due = True
             async with connection.transaction():
                 await _put(connection, pit, await self._in_thread(tail.names))
@@ -145,16 +146,70 @@ class Forwarder:
         finally:
             self._thread.submit(tail.close)  # after whatever the thread is still at
 
-    async def _refuse_what_went_back(self, connection: "Connection", tail: Tail, pit: int) -> None:
+    async def _take_up(self, connection: "Connection", tail: Tail, pit: int) -> None:
+        """Find where the server's copy ends.
+
+        Raises:
+            KitchenError: it holds what this store never had, or has no more without having been told to let it go.
+        """
+        query = f"SELECT {tables()['edit'].listed} FROM coldside.edit WHERE pit = $1 ORDER BY number DESC LIMIT 1"  # noqa: S608 - our own names
+        newest = await connection.fetchrow(query, pit)
+        self._edited = newest["number"] if newest else 0
+        own = await self._in_thread(tail.edit_row, self._edited)
+        changes = await self._in_thread(tail.edits, self._edited)
+        changed = set().union(*(change.cooks for change in changes))
+        after = await _ends(connection, pit, [change.bounds for change in changes if change.bounds])
         began = dict(await connection.fetch("SELECT id, started_ms FROM coldside.cook WHERE pit = $1", pit))
-        if await self._in_thread(tail.lacks, self._after, began):
+        began = {number: ms for number, ms in began.items() if number not in changed}
+        if (newest and own != tuple(newest)) or await self._in_thread(tail.lacks, after, began):
             raise KitchenError(
                 f"{self._address} holds more of this store than the file does: was it put back from a copy? "
                 "`coldside store renew` makes it a store of its own, and nothing of either is lost"
             )
+        self._after = await _ends(connection, pit)
+
+    async def _follow_edits(self, connection: "Connection", tail: Tail, pit: int) -> None:
+        """Change at the server what was changed of the record here, all at once."""
+        changes = await self._in_thread(tail.edits, self._edited)
+        if not changes:
+            return
+        cooks = set().union(*(change.cooks for change in changes))
+        reshaped = set().union(*(change.cooks for change in changes if change.reshaped))
+        spans = [change.bounds for change in changes if change.bounds]
+        async with connection.transaction():
+            await _take_away(connection, pit, cooks, reshaped, spans)
+            ends = await _ends(connection, pit)
+            await _append(connection, pit, Chunk({"series": await self._in_thread(tail.series, ends["series"])}))
+            await _put(connection, pit, await self._in_thread(tail.names))
+            for cook in sorted(cooks):
+                await self._put_cook(connection, tail, pit, cook, ends["trend"] if cook in reshaped else None)
+            for low, high in spans:
+                for name in (*OF_ORDINALS, "elsewhere"):
+                    await self._put_span(connection, tail, pit, name, low, min(high, ends.get(name, high) + 1))
+            await _put(connection, pit, {"edit": await self._in_thread(tail.edit_rows, self._edited)})
+        self._edited = changes[-1].number
+        self._after = await _ends(connection, pit)
+
+    async def _put_cook(self, connection: "Connection", tail: Tail, pit: int, cook: int, trend_ms: int | None) -> None:
+        """Bring what of a cook was taken away at the server; its trend up to a time: what comes after comes anyway."""
+        for name in ADDED if trend_ms is None else (*ADDED, *(n for n in RESHAPED if n not in NAMES)):
+            upto = trend_ms if name == "trend" else None
+            await _put(connection, pit, {name: await self._in_thread(tail.of_cook, name, cook, upto)})
+        for number in await self._in_thread(tail.photos_of, cook):
+            await _put(connection, pit, {"photo": await self._in_thread(tail.photo, number)})
+
+    async def _put_span(self, connection: "Connection", tail: Tail, pit: int, name: str, low: int, high: int) -> None:
+        """Bring the rows of a table from one ordinal up to another."""
+        while rows := await self._in_thread(tail.between, name, low, high):
+            if name == "calibration" or name == "elsewhere":  # what a deleted cook's said is still there
+                await _put(connection, pit, {name: rows})
+            else:
+                await _append(connection, pit, Chunk({name: rows}))
+            low = rows[-1][0] + 1
 
     async def _bring(self, connection: "Connection", tail: Tail, pit: int) -> None:
         """Bring all there is now."""
+        await self._follow_edits(connection, tail, pit)
         more = True
         while more:
             chunk = await self._in_thread(tail.chunk, dict(self._after), self._upto)
@@ -202,12 +257,20 @@ async def _claimed(connection: "Connection", identity: str, name: str, moves: li
     return int(pit)
 
 
-async def _ends(connection: "Connection", pit: int) -> dict[str, int]:
-    """Give the greatest id of each table that is only appended to, and time of the trend."""
+async def _ends(connection: "Connection", pit: int, without: Sequence[tuple[int, int]] = ()) -> dict[str, int]:
+    """Give the greatest id of each table that is only appended to, and time of the trend.
+
+    Args:
+        connection: to the server.
+        pit: number of the pit there.
+        without: ids, from and before which, that are passed over.
+    """
     found = {}
     for name in ("series", *OF_ORDINALS, "trend"):
         key = tables()[name].key[0]
-        query = f"SELECT max({key}) FROM coldside.{name} WHERE pit = $1"  # noqa: S608 - our own names
+        left = "".join(f" AND NOT (id >= {low:d} AND id < {high:d})" for low, high in without) if key == "id" else ""
+        left = "" if name == "series" else left
+        query = f"SELECT max({key}) FROM coldside.{name} WHERE pit = $1{left}"  # noqa: S608 - our own names and numbers
         found[name] = int(await connection.fetchval(query, pit) or 0)
     return found
 
@@ -228,6 +291,29 @@ async def _put(connection: "Connection", pit: int, rows: dict[str, list[tuple[An
             await connection.executemany(tables()[name].insertion, [(pit, *row) for row in some])
 
 
+async def _take_away(
+    connection: "Connection", pit: int, cooks: set[int], reshaped: set[int], spans: Sequence[tuple[int, int]]
+) -> None:
+    """Let go of what an edit may have changed: rows of cooks, and rows from one ordinal up to another."""
+    for low, high in spans:
+        await connection.execute(
+            "DELETE FROM coldside.calibration WHERE pit = $1 AND id >= $2 AND id < $3 "
+            "AND id IN (SELECT id FROM coldside.elsewhere WHERE pit = $1)",
+            pit, low, high,
+        )  # fmt: skip
+        for name in (*GO_BY_TIME, "elsewhere"):
+            await connection.execute(
+                f"DELETE FROM coldside.{name} WHERE pit = $1 AND id >= $2 AND id < $3",  # noqa: S608 - our own names
+                pit, low, high,
+            )  # fmt: skip
+    await connection.execute("DELETE FROM coldside.cook WHERE pit = $1 AND id = ANY($2)", pit, list(cooks))
+    for name, whose in [(n, cooks) for n in (*ADDED, "photo", "extent")] + [(n, reshaped) for n in RESHAPED]:
+        await connection.execute(
+            f"DELETE FROM coldside.{name} WHERE pit = $1 AND cook = ANY($2)",  # noqa: S608
+            pit, list(whose),
+        )  # fmt: skip
+
+
 async def _move(connection: "Connection", pit: int, move: Move) -> None:
     """Date anew what the server holds, as `collector.store.redate` did with the store.
 
@@ -238,7 +324,9 @@ async def _move(connection: "Connection", pit: int, move: Move) -> None:
     changes: dict[str, tuple[int, dict[str, float]]] = {
         **{name: (low, {"id": ordinals}) for name in OF_ORDINALS},
         **{name: (since, {"time_ms": step}) for name in OF_TIMES},
+        "elsewhere": (low, {"id": ordinals}),
         "plan": (low, {"from_id": ordinals}),
+        "part": (low, {"from_id": ordinals}),
     }
     changes["reading"][1]["source_ms"] = -step
     changes["calibration"][1]["time"] = step / 1000
@@ -252,9 +340,12 @@ async def _move(connection: "Connection", pit: int, move: Move) -> None:
         await connection.execute(f"DELETE FROM coldside.{name} WHERE pit = {pit:d} AND {key} >= {least:d}")  # noqa: S608
         await connection.execute(f"INSERT INTO coldside.{name} (pit, {table.listed}) SELECT * FROM moving")  # noqa: S608
         await connection.execute("DROP TABLE moving")
-    for name, column in TIMES:
+    later = [(*where, step, since) for where in TIMES]
+    later += [("edit", column, ordinals, low) for column in ("from_id", "until_id")]
+    for name, column, by_so_much, least in later:
         await connection.execute(
-            f"UPDATE coldside.{name} SET {column} = {column} + {step:d} WHERE pit = {pit:d} AND {column} >= {since:d}"  # noqa: S608
+            f"UPDATE coldside.{name} SET {column} = {column} + {by_so_much:d} "  # noqa: S608
+            f"WHERE pit = {pit:d} AND {column} >= {least:d}"
         )
     await connection.execute("UPDATE coldside.pit SET moved = $2 WHERE number = $1", pit, move.number)
 

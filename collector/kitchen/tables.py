@@ -11,12 +11,18 @@ from functools import cache
 
 from collector.store.schema import MIGRATIONS, OF_ORDINALS
 
-__all__ = ["DAY_OF_ORDINALS", "NAMES", "OF_COOKS", "Column", "Table", "statements", "tables"]
+__all__ = [
+    "ADDED", "DAY_OF_ORDINALS", "NAMES", "OF_COOKS", "RESHAPED", "Column", "Table", "statements", "tables",
+]  # fmt: skip
 
-NAMES = ("cook", "plan")
-"""What changes only while no collector runs; brought when one begins, before all else."""
+NAMES = ("cook", "plan", "extent")
+"""What a collector changes only when it begins; brought then, before all else, and with each edit of the record."""
 OF_COOKS = ("alarm_log", "mark", "call", "message")
 """Some hundred rows a night, of which some change."""
+ADDED = ("tag", "note")
+"""What people add to a cook; brought with the edit that says so. Photos too, one at a time."""
+RESHAPED = ("plan", "part", "alarm_log", "mark", "call", "message", "trend")
+"""What changes its cook when cooks are merged, split, deleted or imported."""
 DAY_OF_ORDINALS = 86_400_000 << 12
 _TYPES = {"INTEGER": "bigint", "REAL": "double precision", "TEXT": "text", "BLOB": "bytea"}
 
@@ -70,7 +76,8 @@ def tables() -> dict[str, Table]:
         for script in MIGRATIONS:
             model.executescript(script)
         found = {}
-        for name in (*NAMES, "series", *OF_ORDINALS, "trend", *OF_COOKS):
+        others = ("part", *ADDED, "photo", "edit", "elsewhere")
+        for name in (*NAMES, "series", *OF_ORDINALS, "trend", *OF_COOKS, *others):
             told = model.execute(f"PRAGMA table_info({name})").fetchall()
             columns = tuple(Column(n, _TYPES[kind], bool(filled or key)) for _, n, kind, filled, _, key in told)
             key = tuple(n for _, n, *_, key in sorted(told, key=lambda row: row[5]) if key)

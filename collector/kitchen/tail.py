@@ -7,12 +7,15 @@ from typing import Any
 
 from collector.errors import StoreError
 from collector.kitchen.tables import NAMES, OF_COOKS, tables
+from collector.store.keepsake import EditKind
 from collector.store.schema import OF_ORDINALS, SEQUENCE_BITS
 
-__all__ = ["MOST_READINGS", "Chunk", "Move", "Tail"]
+__all__ = ["MOST_READINGS", "Change", "Chunk", "Move", "Tail"]
 
 MOST_READINGS = 5000
 """Brought in one transaction; some 400 kB."""
+
+_RESHAPING = {EditKind.DELETE, EditKind.MERGE, EditKind.SPLIT, EditKind.IMPORT}
 
 Rows = list[tuple[Any, ...]]
 
@@ -24,6 +27,19 @@ class Move:
     number: int
     since_ms: int
     step_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """The record was edited."""
+
+    number: int
+    cooks: set[int]
+    """Whose rows are others now, or gone."""
+    reshaped: bool
+    """More than words, photos and names of them changed."""
+    bounds: tuple[int, int] | None
+    """Readings, actions and vitals came or went from the one ordinal up to the other."""
 
 
 @dataclass(slots=True)
@@ -87,8 +103,52 @@ class Tail:
         found = self._connection.execute("SELECT number, since_ms, step_ms FROM moved ORDER BY number")
         return [Move(*row) for row in found]
 
+    def edits(self, after: int) -> list[Change]:
+        """List how the record was edited since an edit, in order."""
+        found = self._connection.execute(
+            "SELECT number, kind, cook, other, from_id, until_id FROM edit WHERE number > ? ORDER BY number", (after,)
+        )
+        return [
+            Change(number, {cook} if other is None else {cook, other}, kind in _RESHAPING,
+                   None if low is None else (low, high))
+            for number, kind, cook, other, low, high in found
+        ]  # fmt: skip
+
+    def edit_rows(self, after: int) -> Rows:
+        """Give the rows of the edits since one."""
+        return self._rows(f"SELECT {tables()['edit'].listed} FROM edit WHERE number > ? ORDER BY number", (after,))  # noqa: S608
+
+    def edit_row(self, number: int) -> tuple[Any, ...] | None:
+        """Give the row of an edit; None where there is none of that number."""
+        found = self._rows(f"SELECT {tables()['edit'].listed} FROM edit WHERE number = ?", (number,))  # noqa: S608
+        return found[0] if found else None
+
+    def of_cook(self, name: str, cook: int, upto: int | None = None) -> Rows:
+        """Give the rows of a table that name a cook; of the trend those up to a time."""
+        until = "" if upto is None else f" AND time_ms <= {upto:d}"
+        return self._rows(f"SELECT {tables()[name].listed} FROM {name} WHERE cook = ?{until}", (cook,))  # noqa: S608
+
+    def photos_of(self, cook: int) -> list[int]:
+        """List the numbers of a cook's photos."""
+        return [number for (number,) in self._connection.execute("SELECT number FROM photo WHERE cook = ?", (cook,))]
+
+    def photo(self, number: int) -> Rows:
+        """Give a photo's row; none where it is gone meanwhile."""
+        return self._rows(f"SELECT {tables()['photo'].listed} FROM photo WHERE number = ?", (number,))  # noqa: S608
+
+    def between(self, name: str, low: int, high: int, most: int = MOST_READINGS) -> Rows:
+        """Give the first rows of a table from one id up to another."""
+        return self._rows(
+            f"SELECT {tables()[name].listed} FROM {name} WHERE id >= ? AND id < ? ORDER BY id LIMIT ?",  # noqa: S608
+            (low, high, most),
+        )
+
+    def series(self, after: int) -> Rows:
+        """Give the names of the series after a number."""
+        return self._rows(f"SELECT {tables()['series'].listed} FROM series WHERE id > ? ORDER BY id", (after,))  # noqa: S608
+
     def names(self) -> dict[str, Rows]:
-        """Give the cooks and their plans."""
+        """Give the cooks, their plans and where they end."""
         return {name: self._rows(f"SELECT {tables()[name].listed} FROM {name}") for name in NAMES}  # noqa: S608
 
     def chunk(self, after: dict[str, int], upto: int, most: int = MOST_READINGS) -> Chunk:
@@ -105,10 +165,7 @@ class Tail:
                 f"SELECT {tables()['reading'].listed} FROM reading WHERE id > ? AND id <= ? ORDER BY id LIMIT ?",  # noqa: S608
                 (after["reading"], upto, most),
             )
-            chunk.rows["series"] = self._rows(
-                f"SELECT {tables()['series'].listed} FROM series WHERE id > ? ORDER BY id",  # noqa: S608
-                (after["series"],),
-            )
+            chunk.rows["series"] = self.series(after["series"])
             chunk.rows["reading"] = readings
             chunk.more = len(readings) == most
             upper = readings[-1][0] if chunk.more else upto
@@ -134,7 +191,7 @@ class Tail:
             )
         over = self._connection.execute(
             "SELECT id FROM cook WHERE ended_ms IS NOT NULL AND id NOT IN (SELECT cook FROM settled) "
-            "AND id <> (SELECT max(id) FROM cook) "
+            "AND started_ms <> (SELECT max(started_ms) FROM cook) "
             "AND id NOT IN (SELECT cook FROM call WHERE ended_ms IS NULL) "
             "AND id NOT IN (SELECT cook FROM message WHERE state IN ('waiting', 'failed'))"
         )
