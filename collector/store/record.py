@@ -302,7 +302,11 @@ class Record:
         return bytes(found.fetchone()[0])
 
     def edits(self, cook: Cook | None = None) -> list[Edit]:
-        """Give what was changed of a cook afterwards, or of all that were ever on record, oldest first."""
+        """Give what was changed of a cook afterwards, oldest first; None: of all that were ever on record.
+
+        Of a cook that was split off another what was changed of that one before counts too; so does what was changed
+        of a cook before it went into this one.
+        """
         if self._version < 7:
             return []
         query = "SELECT number, time_ms, kind, cook, other, name, text, from_id, until_id FROM edit ORDER BY number"
@@ -310,7 +314,14 @@ class Record:
             Edit(number, ms / 1000, EditKind(kind), *rest)
             for number, ms, kind, *rest in self._connection.execute(query)
         ]
-        return [edit for edit in found if cook is None or cook.number in (edit.cook, edit.other)]
+        if cook is None:
+            return found
+        numbers, own = {cook.number}, []
+        for edit in reversed(found):
+            if edit.cook in numbers or edit.other in numbers:
+                own.append(edit)
+                numbers |= {edit.cook} if edit.other is None else {edit.cook, edit.other}
+        return own[::-1]
 
     def origin(self, cook: Cook) -> str:
         """Give the JSON of where a cook was imported from; empty where it was recorded here."""

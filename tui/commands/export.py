@@ -1,9 +1,11 @@
 """`coldside export`: a cook in an open format."""
 
 import argparse
-import csv
-import datetime as dt
+import contextlib
+import json
 import sys
+from collections.abc import Iterator
+from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
 from tui.commands.options import add_config, add_json, add_store, named_store
@@ -14,11 +16,20 @@ if TYPE_CHECKING:
 
 __all__ = ["add_options", "run"]
 
+BINARY = ("parquet", "zip")
+PARTS = {"actions": "actions", "alarms": "alarm_log", "marks": "marks", "vitals": "vitals"}
+
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of `export`."""
     parser.add_argument("cook", metavar="COOK", help="name of the cook; 'last' for the newest")
-    parser.add_argument("--format", choices=("csv", "sensml"), default="csv")
+    parser.add_argument(
+        "--format", choices=("csv", "sensml", *BINARY), default="csv",
+        help="csv, sensml (RFC 8428), parquet: its readings; zip: the whole cook, which `import` takes without loss",
+    )  # fmt: skip
+    parser.add_argument(
+        "--part", choices=("readings", *PARTS), default="readings", help="of csv: what of it (default: readings)"
+    )
     parser.add_argument("-o", "--output", metavar="FILE", help="where to (default: standard output)")
     add_config(parser)
     add_store(parser)
@@ -26,79 +37,74 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    """Write the cook's readings, raw, in the order they came."""
-    import json
-
+    """Write the cook, raw, in the order it came; a file that is there is left as it is."""
     from collector.records import open_record
 
     if options.json and not options.output:
-        print("coldside: --json tells of a file that was written: name it with -o FILE", file=sys.stderr)
-        return Exit.USAGE
+        return _wrong("--json tells of a file that was written: name it with -o FILE")
+    if options.format in BINARY and not options.output:
+        return _wrong(f"a {options.format} file is not for a terminal: name it with -o FILE")
+    if options.part != "readings" and options.format != "csv":
+        return _wrong("--part is of --format csv; a zip holds all parts")
     with open_record(named_store(options)) as archive:
         cook = archive.cook(options.cook)
-        write = _write_csv if options.format == "csv" else _write_sensml
-        if options.output:
-            with open(options.output, "x", encoding="utf-8", newline="") as file:  # noqa: PTH123 - "x" and newline
-                count = write(archive, cook, file)
-        else:
-            count = write(archive, cook, sys.stdout)
-    if options.json and options.output:
-        print(json.dumps({"schema": 1, "cook": cook.name, "readings": count, "file": options.output}))
+        with _whole_or_none(options.output):
+            count = _write(options, archive, cook)
+    what = options.part if options.part != "readings" else "readings"
+    if options.json:
+        print(json.dumps({"schema": 1, "cook": cook.name, what: count, "file": options.output}))
     else:
-        print(
-            f"{cook.name}: {count:,} readings{f' to {options.output}' if options.output else ''}",
-            file=sys.stderr,
-        )
+        print(f"{cook.name}: {count:,} {what}{f' to {options.output}' if options.output else ''}", file=sys.stderr)
     return Exit.OK
 
 
-def _write_csv(archive: "Record", cook: "Cook", file: IO[str]) -> int:
-    """Write one line a reading; the header says the units."""
-    from collector.store.row import reading_of, verdict_of
-
-    names = {(p.source, p.key): p.name for _, plan in archive.plans(cook) for p in plan.probes}
-    series = archive.series()
-    out = csv.writer(file, lineterminator="\n")
-    out.writerow(["time_utc", "probe", "source", "key", "raw_celsius", "quality", "reason", "source_time_utc"])
-    count = 0
-    for row in archive.rows(cook):
-        source, key = series[row[1]]
-        reading = reading_of(row, source, key)
-        quality, reason = verdict_of(row[3])
-        out.writerow(
-            [
-                _iso(reading.received_unix), names.get((source, key), ""), source, key,
-                "" if row[2] is None else f"{reading.celsius:.3f}", quality.name.lower(), reason.name.lower(),
-                "" if reading.source_unix is None else _iso(reading.source_unix),
-            ]
-        )  # fmt: skip
-        count += 1
-    return count
+def _wrong(words: str) -> int:
+    print(f"coldside: {words}", file=sys.stderr)
+    return Exit.USAGE
 
 
-def _iso(unix: float) -> str:
-    return dt.datetime.fromtimestamp(unix, dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+@contextlib.contextmanager
+def _whole_or_none(output: str | None) -> Iterator[None]:
+    """Leave no half of a file behind; one that was there before is not touched."""
+    if output is None:
+        yield
+        return
+    if Path(output).exists():
+        raise FileExistsError(17, "File exists", output)
+    try:
+        yield
+    except FileExistsError:  # somebody made it in the meantime
+        raise
+    except BaseException:
+        Path(output).unlink(missing_ok=True)
+        raise
 
 
-def _write_sensml(archive: "Record", cook: "Cook", file: IO[str]) -> int:
-    """Write SensML (RFC 8428): what `coldside` can play again. A reading without a value is left out: it has none."""
-    from adapters.decode.senml import encode_record
-    from collector.store.row import unix_of
+def _write(options: argparse.Namespace, archive: "Record", cook: "Cook") -> int:
+    """Write what is asked for; return how many lines of it."""
+    if options.format == "parquet":
+        from collector.formats.parquet import write_parquet
 
-    series = archive.series()
-    count = 0
-    base = None
-    for row in archive.rows(cook):
-        if row[2] is None:
-            continue
-        time_unix = unix_of(row[0])
-        if base is None:
-            base = time_unix
-            line = encode_record(series[row[1]][1], row[2] / 1000, 0.0, base_unix=base, base_unit="Cel")
-        else:
-            line = encode_record(series[row[1]][1], row[2] / 1000, round(time_unix - base, 3))
-        text = line.decode() if isinstance(line, bytes) else line
-        file.write(f"{'[' if not count else ','}{chr(10) if count else ''}{text}")
-        count += 1
-    file.write("\n]\n" if count else "[]\n")
-    return count
+        return write_parquet(archive, cook, Path(options.output))
+    if options.format == "zip":
+        from collector.formats.cook_file import write_cook_file
+
+        return write_cook_file(archive, cook, Path(options.output))
+    if options.output is None:
+        return _write_text(options, archive, cook, sys.stdout)
+    with open(options.output, "x", encoding="utf-8", newline="") as file:  # noqa: PTH123 - "x" and newline
+        return _write_text(options, archive, cook, file)
+
+
+def _write_text(options: argparse.Namespace, archive: "Record", cook: "Cook", file: IO[str]) -> int:
+    if options.format == "sensml":
+        from collector.formats.sensml import write_sensml
+
+        return write_sensml(archive, cook, file)
+    if options.part in PARTS:
+        from collector.formats.tables_csv import TABLES, write_table
+
+        return write_table(TABLES[PARTS[options.part]], archive, cook, file)
+    from collector.formats.readings_csv import write_readings
+
+    return write_readings(archive, cook, file)

@@ -1,0 +1,1 @@
+"""A cook in open formats, and back: CSV, SensML, Parquet, and a whole cook in one file."""

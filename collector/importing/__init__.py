@@ -1,0 +1,1 @@
+"""Files from elsewhere put on record: read, judged, and written all at once or not at all."""
