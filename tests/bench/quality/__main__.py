@@ -97,6 +97,29 @@ def meat(pieces: int, jobs: int, *, tuning: bool, as_json: bool) -> int:
     return int(any(not goal.met for goal in part.goals))
 
 
+def pairs(count: int, jobs: int, *, tuning: bool, as_json: bool) -> int:
+    """Print the table of cooks before and after a change; 1 when a goal is missed."""
+    import msgspec
+
+    from tests.bench.quality.pairs.judge import FAMILIES, judge_seed
+    from tests.bench.quality.pairs.pits import PITS, prepare
+    from tests.bench.quality.pairs.show import pairs_part
+    from tests.bench.quality.table import as_text
+
+    first = TUNING_SEEDS if tuning else REPORT_SEEDS
+    with Pool(jobs) as pool:
+        pool.map(prepare, range(PITS), chunksize=1)
+        tasks = [(family, first + k) for family in FAMILIES for k in range(count)]
+        scores = [score for found in pool.map(judge_seed, tasks, chunksize=4) for score in found]
+    part = pairs_part(scores)
+    if as_json:
+        document = {"schema": 1, "parts": [asdict(part)], "pairs": [asdict(s) for s in scores]}
+        print(msgspec.json.encode(document).decode())
+    else:
+        print(as_text([part]))
+    return int(any(not goal.met for goal in part.goals))
+
+
 def main() -> int:
     """Judge the nights asked for and print the tables."""
     import msgspec
@@ -118,6 +141,8 @@ def main() -> int:
     parser.add_argument("--alarms", action="store_true", help="only the alarms")
     parser.add_argument("--meat", action="store_true", help="only the arrivals of meat")
     parser.add_argument("--pieces", type=int, default=120, metavar="N", help="of each family of meat (default 120)")
+    parser.add_argument("--pairs", action="store_true", help="only comparisons of cooks before and after a change")
+    parser.add_argument("--count", type=int, default=60, metavar="N", help="pairs of a family and size (default 60)")
     parser.add_argument("--show", metavar="KIND:SEED", help="list one night's truth and alarms")
     options = parser.parse_args()
     if options.show:
@@ -125,6 +150,8 @@ def main() -> int:
         return 0
     if options.meat:
         return meat(options.pieces, options.jobs, tuning=options.tuning, as_json=options.json)
+    if options.pairs:
+        return pairs(options.count, options.jobs, tuning=options.tuning, as_json=options.json)
     kinds = options.kinds.split(",")
     if unknown := sorted(set(kinds) - set(every)):
         parser.error(f"no kind {unknown[0]}; there are {', '.join(every)}")

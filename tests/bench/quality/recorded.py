@@ -15,7 +15,7 @@ from adapters.rehearsal.drawn import NightKind, draw_night
 from adapters.rehearsal.night import Night
 from adapters.rehearsal.rehearsal import Simulation, simulate
 
-__all__ = ["CELLS", "Recorded", "record", "recorded"]
+__all__ = ["CELLS", "Recorded", "folder", "record", "recorded"]
 
 CELLS = (24, 8)
 """Columns and rows of the true maps."""
@@ -47,7 +47,7 @@ def record(night: Night) -> Recorded:
     )
 
 
-def _folder() -> Path:
+def folder() -> Path:
     """Give the folder for nights of these very sources."""
     sources = sorted(Path(adapters.rehearsal.__path__[0]).glob("*.py"))
     made_by = hashlib.sha256(b"".join(path.read_bytes() for path in (*sources, Path(__file__))))
@@ -56,7 +56,7 @@ def _folder() -> Path:
 
 def recorded(kind: NightKind, seed: int, grate_probes: int | None = None) -> Recorded:
     """Draw and run a night, or take it from the folder where it was run before."""
-    path = _folder() / f"{kind}-{seed}-{grate_probes or 'drawn'}.pickle"
+    path = folder() / f"{kind}-{seed}-{grate_probes or 'drawn'}.pickle"
     if path.exists():
         kept = pickle.loads(path.read_bytes())
         assert isinstance(kept, Recorded)
