@@ -371,10 +371,8 @@ class Difference:
         """
         rows, count = self._rows, len(questions)
         asked = [_Places(question, self._levels) for question in questions]
-        pattern, tilt, near = (
-            np.array([at.weight @ part(at, rows) for at in asked])
-            for part in (self._pattern, self._tilted, self._rough)
-        )
+        parts = (self._pattern, self._tilted, self._rough)
+        pattern, tilt, near = (np.array([at.weight @ part(at, rows) for at in asked]) for part in parts)
         own_pattern, own_tilt, own_near = (
             np.array([[a.weight @ part(a, b) @ b.weight for b in asked] for a in asked]) for part in parts
         )
