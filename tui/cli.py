@@ -42,6 +42,7 @@ COMMANDS: dict[str, str] = {
     "cooks": "list the recorded cooks, or those of some words, tags or days",
     "cook": "tags, notes and photos of a cook; rename, merge, split or delete it; all that is known of it",
     "export": "write a cook to a file in an open format",
+    "import": "put a cook on record that was recorded elsewhere: CSV, SensML, or a whole cook of an export",
     "report": "report a cook on one page, or as PDF, picture or JSON",
     "draught": "estimate what a taller, lower or wider stack does to the draw",
     "store": "look through the record, copy it, give room back",
@@ -80,7 +81,7 @@ def build_parser(only: str | None = None) -> argparse.ArgumentParser:
 
 def module(name: str) -> Command:
     """Load the module of a command."""
-    return importlib.import_module(f"tui.commands.{name}")
+    return importlib.import_module(f"tui.commands.{'importing' if name == 'import' else name}")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -207,7 +207,7 @@ class Database:
             raise StoreError(f"{self.path}: the file was taken away or replaced; put it back, or start coldside anew")
         try:
             with self._transaction(full=full):
-                self._write(cook, batch)
+                self.write(cook, batch)
         except sqlite3.Error as error:
             raise StoreError(f"{self.path}: {error}") from error
 
@@ -219,7 +219,21 @@ class Database:
             return False
         return (found.st_dev, found.st_ino) == self._identity
 
-    def _write(self, cook: int, batch: Batch) -> None:
+    @contextlib.contextmanager
+    def together(self) -> Iterator[sqlite3.Connection]:
+        """Write several things in one transaction, synced to the device: all of them, or nothing.
+
+        Raises:
+            StoreError: the disk refuses, or something of it was there already; nothing was written.
+        """
+        try:
+            with self._transaction(full=True):
+                yield self._connection
+        except sqlite3.Error as error:
+            raise StoreError(f"{self.path}: {error}; nothing was written") from error
+
+    def write(self, cook: int, batch: Batch) -> None:
+        """Write a batch inside a transaction; what is there already stays as it is."""
         many = self._connection.executemany
         if batch.series:
             many("INSERT OR IGNORE INTO series VALUES (?, ?, ?)", batch.series)

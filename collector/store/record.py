@@ -26,7 +26,7 @@ from collector.store.row import Row, reading_of, unix_of
 from collector.store.schema import SEQUENCE_BITS
 from collector.store.trend import unpack
 
-__all__ = ["Cook", "Record"]
+__all__ = ["END", "Cook", "Record", "plan_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +159,7 @@ class Record:
         found = self._connection.execute(
             "SELECT from_id, plan FROM plan WHERE cook = ? ORDER BY from_id", (cook.number,)
         )
-        return [(from_id, msgspec.convert(_with_nan(msgspec.json.decode(text)), Plan)) for from_id, text in found]
+        return [(from_id, plan_of(text)) for from_id, text in found]
 
     def series(self) -> dict[int, tuple[str, str]]:
         """Map the number of each series to its source and key."""
@@ -233,8 +233,11 @@ class Record:
 
         Those of imported cooks are left out: a probe of the same name elsewhere is another probe.
         """
-        high = self.bounds(before)[0] if before else END
-        return [told for _, told in self._calibrations(0, high, own_only=self._version >= 7)]
+        return self.calibrations_before(self.bounds(before)[0] if before else END)
+
+    def calibrations_before(self, ordinal: int) -> list[Calibration]:
+        """Give every step of the calibration of the probes here from before an ordinal, oldest first."""
+        return [told for _, told in self._calibrations(0, ordinal, own_only=self._version >= 7)]
 
     def _calibrations(self, low: int, high: int, *, own_only: bool = False) -> list[tuple[int, Calibration]]:
         if self._version < 3:
@@ -373,6 +376,15 @@ class Record:
         tables = ("reading", "action", "vitals") if self._version >= 2 else ("reading", "action")
         found = [self._connection.execute(f"SELECT max(id) FROM {table}").fetchone()[0] for table in tables]  # noqa: S608
         return max(value or 0 for value in found)
+
+
+def plan_of(text: str) -> Plan:
+    """Read a plan that is on record.
+
+    Raises:
+        msgspec.DecodeError: it is none.
+    """
+    return msgspec.convert(_with_nan(msgspec.json.decode(text)), Plan)
 
 
 def _with_nan(value: object) -> object:
