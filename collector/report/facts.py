@@ -34,7 +34,7 @@ from collector.report.survey import Points, Survey, survey_of
 from collector.report.waits import Alarms, alarms_of
 from collector.snapshot import AlarmState, Phase, Snapshot, Verdict
 
-__all__ = ["SCHEMA", "Drawn", "Facts", "Happened", "Reference", "Row", "Told", "ZoneSummary", "tell"]
+__all__ = ["SCHEMA", "Drawn", "Facts", "HandReading", "Happened", "Reference", "Row", "Told", "ZoneSummary", "tell"]
 
 SCHEMA = 1
 """Of the document; it changes when a field changes its meaning or goes."""

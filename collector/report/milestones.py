@@ -13,6 +13,8 @@ __all__ = ["SHARES", "Forecast", "Meat", "MeatPart", "Milestone", "Turn", "meat_
 
 SHARES = (0.5, 0.75, 0.9)
 """Of the time from when it went on to when it was there."""
+MINUTE = 60.0
+"""Arrivals are known to the minute."""
 TOLD_SECONDS = 300.0
 """A forecast this far from the moment asked for is another one."""
 
@@ -30,7 +32,7 @@ class Forecast(Struct, frozen=True):
     late_seconds: Seconds
     """By how much it came later than the median; below zero: earlier."""
     held: bool | None
-    """It came within the interval; null where there was none."""
+    """It came within the interval, to the minute; null where there was none."""
     why: str
     """Why nothing could be forecast then; else empty."""
 
@@ -176,5 +178,5 @@ def _forecast(share: float, at: float, arrival: ArrivalView, came: float | None)
     if came is not None and median is not None:
         late = known(came - median, 0)
         if low is not None and high is not None:
-            held = low <= came <= high
+            held = low - MINUTE <= came <= high + MINUTE
     return Forecast(1.0 if math.isnan(share) else share, at, low, median, high, late, held, arrival.why)

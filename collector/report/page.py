@@ -35,8 +35,8 @@ def page_of(told: Told, words: Words) -> bytes:
     charts = charts_of(told, words)
     drawn = {
         chart.name: (chart, tuple(
-            (shape, Markup(svg_of(figure, f"{chart.name}-{shape}", chart.title, chart.says)))  # noqa: S704 - ours
-            for shape, figure in chart.figures
+            (shape, Markup(svg_of(sketch, f"{chart.name}-{shape}", chart.title, chart.says)))  # noqa: S704 - ours
+            for shape, sketch in chart.sketches
         ))
         for chart in charts
     }  # fmt: skip

@@ -1,11 +1,12 @@
 """The cook in one picture: zones, meat, events, alarms and silences on one time axis."""
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
+from matplotlib.figure import FigureBase
 
 from collector.model.field import Array
 from collector.model.plan import GRATE
@@ -24,7 +25,7 @@ from collector.report.style import (
     WIDE,
     Chart,
     Shape,
-    drawing,
+    Sketch,
     end_labels,
     plain,
     time_axis,
@@ -32,71 +33,83 @@ from collector.report.style import (
 from collector.report.summary import picture_says
 from collector.report.wording import Words
 
-__all__ = ["broken", "draw_picture", "picture"]
+__all__ = ["broken", "picture", "picture_sketch"]
 
 MOST_ROWS = 9
 """Alarms and silent probes that get a row of their own; the tables hold all."""
 APART_SECONDS = 150.0
-KINDS = (("seen-refuel", "split"), ("seen-lid", "lid"))
 QUIET = ("seen-refuel", "split", "seen-lid", "lid", "resume", "calibrate")
+
+BELOW, BETWEEN, LEFT = 0.42, 0.36, 0.46
+"""Inches around and between the panels."""
+
+_Bar = tuple[str, float, float, float | None, bool]
+"""Label, from, until, end of waiting (None: a silence), urgent."""
 
 
 def picture(told: Told, words: Words) -> Chart:
     """Draw it for a wide page and for a phone."""
-    figures = tuple((shape.name, draw_picture(told, words, shape)) for shape in (WIDE, NARROW))
-    return Chart("cook", "Zones, meat, events and alarms", picture_says(told, words), figures)
+    sketches = tuple((shape.name, picture_sketch(told, words, shape)) for shape in (WIDE, NARROW))
+    return Chart("cook", "Zones, meat, events and alarms", picture_says(told, words), sketches)
 
 
-def draw_picture(told: Told, words: Words, shape: Shape, title: str = "") -> Figure:
-    """Draw it for one width; with a title where no page gives it one."""
-    facts = told.facts
+def picture_sketch(told: Told, words: Words, shape: Shape, title: str = "") -> Sketch:
+    """Say how it is drawn for one width; with a title where no page gives it one."""
     rows = _rows(told)
-    heights = [2.5 if shape is WIDE else 2.3]
     with_meat = bool(np.isfinite(told.drawn.meat).any())
+    of_alarms = max(1, len(rows)) * 2.5 * shape.font / 72.0 + 0.1
+    heights = (2.5 if shape is WIDE else 2.3, *((1.9,) if with_meat else ()), 0.95, of_alarms)
+    total = sum(heights) + BETWEEN * (len(heights) - 1) + _above(title) + BELOW
+    draw = partial(_draw, told, words, shape, title, rows, heights)
+    return Sketch(shape.inches, total, shape.font, draw)
+
+
+def _above(title: str) -> float:
+    return 0.62 if title else 0.24
+
+
+def _draw(
+    told: Told, words: Words, shape: Shape, title: str, rows: Sequence[tuple[str, list[_Bar]]],
+    heights: tuple[float, ...], figure: FigureBase,
+) -> None:  # fmt: skip
+    facts = told.facts
+    total = sum(heights) + BETWEEN * (len(heights) - 1) + _above(title) + BELOW
+    with_meat = len(heights) == 4
+    top = total - _above(title)
+    axes = []
+    for height in heights:
+        box = (
+            LEFT / shape.inches,
+            (top - height) / total,
+            (shape.inches - LEFT - shape.right) / shape.inches,
+            height / total,
+        )
+        axes.append(figure.add_axes(box))
+        top -= height + BETWEEN
+    start, end = facts.cook.started_unix, facts.cook.told_until_unix
+    for one in axes:
+        time_axis(one, start, end, words, shape)
+        one.grid(visible=True, axis="x")
+        for absence in facts.absences:
+            one.axvspan(absence.start_unix, absence.end_unix, color=FAINT, zorder=0)
+        if one is not axes[-1]:
+            one.tick_params(labelbottom=False)
+    _zones(axes[0], told, words, shape)
     if with_meat:
-        heights.append(1.9)
-    heights.append(0.95)
-    row = 2.5 * shape.font / 72.0
-    heights.append(max(1, len(rows)) * row + 0.1)
-    above, below, between, left = (0.62 if title else 0.24), 0.42, 0.36, 0.46
-    total = sum(heights) + between * (len(heights) - 1) + above + below
-    with drawing(shape.font):
-        figure = Figure(figsize=(shape.inches, total))
-        top = total - above
-        axes = []
-        for height in heights:
-            box = (
-                left / shape.inches,
-                (top - height) / total,
-                (shape.inches - left - shape.right) / shape.inches,
-                height / total,
-            )
-            axes.append(figure.add_axes(box))
-            top -= height + between
-        start, end = facts.cook.started_unix, facts.cook.told_until_unix
-        for one in axes:
-            time_axis(one, start, end, words, shape)
-            one.grid(visible=True, axis="x")
-            for absence in facts.absences:
-                one.axvspan(absence.start_unix, absence.end_unix, color=FAINT, zorder=0)
-            if one is not axes[-1]:
-                one.tick_params(labelbottom=False)
-        _zones(axes[0], told, words, shape)
-        if with_meat:
-            _meat(axes[1], told, words, shape)
-        _events(axes[-2], told, shape)
-        _bars(axes[-1], rows, facts.cook.told_until_unix, shape)
-        axes[-1].set_xlabel(f"local time ({words.zone_name(start)}), from {words.day(start)}")
-        if title:
-            figure.text(
-                left / shape.inches,
-                1.0 - 0.2 / total,
-                plain(title),
-                fontsize=shape.font + 4,
-                weight="bold",
-                va="center",
-            )
-    return figure
+        _meat(axes[1], told, words, shape)
+    _events(axes[-2], told, shape)
+    _bars(axes[-1], rows, facts.cook.told_until_unix, shape)
+    said = f"local time ({words.zone_name(start)}), from {words.day(start)}"
+    axes[-1].set_xlabel(said if shape is WIDE else said.removeprefix("local time "), loc="left")
+    if title:
+        figure.text(
+            LEFT / shape.inches,
+            1.0 - 0.2 / total,
+            plain(title),
+            fontsize=shape.font + 4,
+            weight="bold",
+            va="center",
+        )
 
 
 def broken(unix: Array, values: Array) -> tuple[Array, Array]:
@@ -217,10 +230,6 @@ def _events(axes: Axes, told: Told, shape: Shape) -> None:
         if shape is WIDE
         else "Events; filled: seen, hollow: by hand"
     )
-
-
-_Bar = tuple[str, float, float, float | None, bool]
-"""Label, from, until, end of waiting (None: a silence), urgent."""
 
 
 def _rows(told: Told) -> list[tuple[str, list[_Bar]]]:

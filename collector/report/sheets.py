@@ -5,14 +5,14 @@ import textwrap
 from collections.abc import Sequence
 
 from matplotlib.backends.backend_pdf import PdfPages
-from matplotlib.figure import Figure
+from matplotlib.figure import Figure, SubFigure
 
-from collector.report.charts import MAP_INCHES, draw_map, evenness, hand_readings, map_inches, survey_chart
+from collector.report.charts import MAP_INCHES, evenness, hand_readings, map_inches, map_sketch, survey_chart
 from collector.report.facts import Told
 from collector.report.layout import Section, Table
-from collector.report.picture import draw_picture
+from collector.report.picture import picture_sketch
 from collector.report.sections import sections
-from collector.report.style import FAINT, INK, SOFT, WARN, WIDE, Chart, drawing, plain
+from collector.report.style import FAINT, INK, SOFT, WARN, WIDE, Chart, Sketch, drawing, plain, writing
 from collector.report.summary import headline, map_title
 from collector.report.wording import Words
 
@@ -41,6 +41,7 @@ def pdf_of(told: Told, words: Words, paper: str = "a4") -> bytes:
     out = io.BytesIO()
     with (
         drawing(TEXT),
+        writing(),
         PdfPages(out, metadata={"CreationDate": None, "ModDate": None, "Title": facts.cook.name}) as pdf,
     ):
         book = _Book(pdf, PAPERS[paper], f"{facts.cook.name} – {facts.cook.pit}")
@@ -53,8 +54,7 @@ def pdf_of(told: Told, words: Words, paper: str = "a4") -> bytes:
         for note in ([", ".join(facts.cook.tags)] if facts.cook.tags else []) + list(facts.cook.notes):
             book.text(note, colour=SOFT)
         book.text("   ·   ".join(f"{number} {what}" for number, what in headline(facts, words)))
-        picture = draw_picture(told, words, WIDE)
-        book.whole(picture)
+        book.picture(picture_sketch(told, words, WIDE))
         charts = {
             c.name: c for c in (evenness(told, words), survey_chart(facts, words), hand_readings(told, words)) if c
         }
@@ -73,9 +73,9 @@ def _section(book: "_Book", section: Section, told: Told, words: Words, charts: 
         book.text(f"CAUTION. {section.caution}", colour=WARN)
     if section.name == "chamber":
         _maps(book, told, words)
-        book.whole(charts["evenness"].figures[0][1])
+        book.picture(charts["evenness"].sketches[0][1])
     elif section.charts and section.charts[0] in charts:
-        book.whole(charts[section.charts[0]].figures[0][1])
+        book.picture(charts[section.charts[0]].sketches[0][1])
     for table in section.tables:
         if not table.folded or section.name == "log":
             book.table(table)
@@ -92,8 +92,9 @@ def _maps(book: "_Book", told: Told, words: Words) -> None:
         sheet, top = book.room(high * share + 0.1)
         for k, one in enumerate(maps[first : first + 2]):
             left = MARGIN + k * (MAP_INCHES * share + 0.3)
-            part = book.part(sheet, left, top, MAP_INCHES * share, high * share)
-            draw_map(one, maps, told.facts, words, map_title(one.facts, words), part)
+            sketch = map_sketch(one, maps, told.facts, words, map_title(one.facts, words))
+            with drawing(sketch.font):
+                sketch.draw(book.part(sheet, left, top, MAP_INCHES * share, high * share))
 
 
 class _Book:
@@ -133,7 +134,7 @@ class _Book:
             self._pdf.savefig(self._sheet)  # type: ignore[no-untyped-call]
             self._sheet = None
 
-    def part(self, sheet: Figure, left: float, top: float, width: float, height: float):  # type: ignore[no-untyped-def]
+    def part(self, sheet: Figure, left: float, top: float, width: float, height: float) -> SubFigure:
         """Cut a part out of a sheet, inches from its left and its top."""
         rows = (top, height, max(self.height - top - height, 1e-3))
         columns = (left, width, max(self.width - left - width, 1e-3))
@@ -161,25 +162,12 @@ class _Book:
             )
         self.room(0.05)
 
-    def whole(self, figure: Figure) -> None:
+    def picture(self, sketch: Sketch) -> None:
         """Put a picture in, shrunk to what a sheet has where it is larger."""
-        width, height = figure.get_size_inches()
-        share = min(1.0, self.inside / width, (self.height - 2 * MARGIN - 0.4) / height)
-        sheet, top = self.room(height * share + 0.1)
-        copied = io.BytesIO()
-        figure.savefig(copied, format="png", dpi=300, metadata={"Software": None})
-        copied.seek(0)
-        from matplotlib.image import imread
-
-        box = (
-            MARGIN / self.width,
-            1.0 - (top + height * share) / self.height,
-            width * share / self.width,
-            height * share / self.height,
-        )
-        axes = sheet.add_axes(box)
-        axes.imshow(imread(copied), interpolation="none", aspect="auto")
-        axes.set_axis_off()
+        share = min(1.0, self.inside / sketch.width, (self.height - 2 * MARGIN - 0.4) / sketch.height)
+        sheet, top = self.room(sketch.height * share + 0.1)
+        with drawing(sketch.font):
+            sketch.draw(self.part(sheet, MARGIN, top, sketch.width * share, sketch.height * share))
 
     def table(self, table: Table) -> None:
         """Write a table, its heads again on every sheet."""

@@ -8,7 +8,8 @@ import datetime as dt
 import io
 import math
 import re
-from collections.abc import Iterator, Sequence
+import warnings
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from html import escape
@@ -16,7 +17,7 @@ from typing import Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
+from matplotlib.figure import Figure, FigureBase
 
 from collector.report.wording import Words
 
@@ -34,6 +35,7 @@ __all__ = [
     "WIDE",
     "Chart",
     "Shape",
+    "Sketch",
     "drawing",
     "end_labels",
     "plain",
@@ -41,6 +43,7 @@ __all__ = [
     "svg_of",
     "theme",
     "time_axis",
+    "writing",
 ]  # fmt: skip
 
 INK, SOFT, FAINT, PAPER = "#1a1714", "#5b544c", "#d8d2ca", "#ffffff"
@@ -88,6 +91,25 @@ NARROW = Shape("narrow", 3.6, 8.5, 1.14, 3, 15)
 
 
 @dataclass(frozen=True, slots=True)
+class Sketch:
+    """How a picture is drawn, on a figure of its own or on a part of a sheet."""
+
+    width: float
+    """Inches."""
+    height: float
+    font: float
+    """Points."""
+    draw: Callable[[FigureBase], None]
+
+    def alone(self) -> Figure:
+        """Draw it on a figure of its own."""
+        with drawing(self.font):
+            figure = Figure(figsize=(self.width, self.height))
+            self.draw(figure)
+        return figure
+
+
+@dataclass(frozen=True, slots=True)
 class Chart:
     """A picture with its words."""
 
@@ -95,7 +117,7 @@ class Chart:
     title: str
     says: str
     """What it shows, in numbers: its text alternative."""
-    figures: tuple[tuple[str, Figure], ...]
+    sketches: tuple[tuple[str, Sketch], ...]
     """One a width, by the shape's name; `any` where one does for all."""
 
 
@@ -111,8 +133,16 @@ def drawing(font: float = 8.0) -> Iterator[None]:
             "axes.linewidth": 0.6, "grid.linewidth": 0.5, "lines.linewidth": 1.3, "axes.titlesize": font,
             "axes.titleweight": "bold", "axes.titlelocation": "left", "figure.facecolor": PAPER,
             "axes.facecolor": PAPER, "savefig.facecolor": PAPER, "axes.spines.top": False, "axes.spines.right": False,
-            "hatch.linewidth": 0.6, "pdf.fonttype": 42, "axes.unicode_minus": True,
+            "hatch.linewidth": 0.6, "axes.axisbelow": True, "pdf.fonttype": 42, "axes.unicode_minus": True,
         })  # fmt: skip
+        yield
+
+
+@contextmanager
+def writing() -> Iterator[None]:
+    """Write figures without a word about letters that the font lacks: a page has other fonts, paper shows a box."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         yield
 
 
@@ -126,7 +156,26 @@ def plain(text: str, letters: int = 0) -> str:
 def time_axis(axes: Axes, start: float, end: float, words: Words, shape: Shape) -> None:
     """Put local times on the axis, so many that they can be read."""
     axes.set_xlim(start, max(end, start + 60.0))
-    steps = (60, 300, 600, 900, 1800, 3600, 7200, 10800, 14400, 21600, 43200, 86400, 172800, 604800)
+    steps = (
+        60,
+        300,
+        600,
+        900,
+        1800,
+        3600,
+        7200,
+        10800,
+        14400,
+        21600,
+        43200,
+        86400,
+        172800,
+        604800,
+        2592000,
+        7776000,
+        31536000,
+        315360000,
+    )
     step = next((s for s in steps if (end - start) / s <= shape.ticks), steps[-1])
     offset = (words.local(start).utcoffset() or dt.timedelta()).total_seconds()
     first = math.ceil((start + offset) / step) * step - offset
@@ -163,17 +212,18 @@ def end_labels(axes: Axes, ends: Sequence[tuple[float, str, str]], shape: Shape)
         )  # fmt: skip
 
 
-def svg_of(figure: Figure, name: str, title: str, says: str) -> str:
-    """Write a figure as SVG to stand in a page: text as text, colours by custom properties, ids of its own, its words.
+def svg_of(sketch: Sketch, name: str, title: str, says: str) -> str:
+    """Write a picture as SVG to stand in a page: text as text, colours by custom properties, ids of its own, its words.
 
     Args:
-        figure: drawn within `drawing`.
+        sketch: the picture.
         name: of it in the page: letters, digits and hyphens.
         title: its name for a reader who does not see it.
         says: what it shows, for him.
     """
+    figure = sketch.alone()
     out = io.StringIO()
-    with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": name}):
+    with writing(), mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": name}):
         figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
     text = out.getvalue()
     text = text[text.index("<svg") :]
@@ -194,8 +244,10 @@ def svg_of(figure: Figure, name: str, title: str, says: str) -> str:
     return head + body.strip()
 
 
-def png_of(figure: Figure, dots_per_inch: int = 160) -> bytes:
-    """Write a figure as PNG, the same bytes for the same figure."""
+def png_of(sketch: Sketch, dots_per_inch: int = 160) -> bytes:
+    """Write a picture as PNG, the same bytes for the same picture."""
+    figure = sketch.alone()
     out = io.BytesIO()
-    figure.savefig(out, format="png", dpi=dots_per_inch, metadata={"Software": None})
+    with writing():
+        figure.savefig(out, format="png", dpi=dots_per_inch, metadata={"Software": None})
     return out.getvalue()

@@ -18,7 +18,7 @@ def headline(facts: Facts, words: Words) -> tuple[tuple[str, str], ...]:
     done = [m for piece in facts.meat for part in piece.parts for m in part.milestones if m.kind == "done"]
     came = [m.came_unix for m in done if m.came_unix is not None]
     alarms = facts.alarms
-    seen = f"{alarms.never_acknowledged} never acknowledged" if alarms.never_acknowledged else "all seen"
+    seen = f"{alarms.never_acknowledged} not acknowledged" if alarms.never_acknowledged else "none waits"
     found = [
         (words.temperature(facts.grate_celsius), f"grate, median of {words.span(60.0 * facts.steady_minutes)} steady"),
         (

@@ -109,10 +109,10 @@ def _written(options: argparse.Namespace, played: "Played", at_unix: "Sequence[f
 
         return pdf_of(told, words, options.paper)
     if options.format == "png":
-        from collector.report.picture import draw_picture
+        from collector.report.picture import picture_sketch
         from collector.report.style import WIDE, png_of
 
-        return png_of(draw_picture(told, words, WIDE, f"{told.facts.cook.name} – {told.facts.cook.pit}"))
+        return png_of(picture_sketch(told, words, WIDE, f"{told.facts.cook.name} – {told.facts.cook.pit}"))
     from collector.report.page import page_of
 
     return page_of(told, words)
