@@ -65,6 +65,8 @@ def test_mistakes_are_told_in_a_line(store, capsys):
     assert report(store, "--at", "2001-01-01T02:00") == Exit.FAILED
     assert "is not within the cook" in capsys.readouterr().err
     assert report(store, "--json", "-o", "-") == Exit.USAGE
+    assert report(store, "-o", "nowhere/page.html") == Exit.FAILED
+    assert "nowhere: there is no such folder" in capsys.readouterr().err
     assert main(["report", "nobody's", "--store", str(store)]) == Exit.STORE
     assert "there is no cook named" in capsys.readouterr().err
 

@@ -64,7 +64,9 @@ def run(options: argparse.Namespace) -> int:
         cook = record.cook(options.cook)
         file = Path(options.output or f"{_file_name(cook.name)}.{options.format}")
         if options.output != "-" and file.exists() and not options.overwrite:
-            raise FileExistsError(0, "", str(file))
+            raise FileExistsError(17, "File exists", str(file))
+        if options.output != "-" and not file.parent.is_dir():
+            raise FileNotFoundError(2, "there is no such folder", str(file.parent))
         at = [_unix(moment, cook.started_unix, record.alive_unix(cook)) for moment in options.at]
         played = play(record, cook)
     written = _written(options, played, at, fahrenheit=unit == "F")
@@ -72,13 +74,26 @@ def run(options: argparse.Namespace) -> int:
         sys.stdout.buffer.write(written)
         sys.stdout.buffer.flush()
         return Exit.OK
-    with file.open("wb" if options.overwrite else "xb") as out:
-        out.write(written)
+    _put(written, file, overwrite=options.overwrite)
     if options.json:
         print(json.dumps({"schema": 1, "cook": cook.name, "file": str(file), "bytes": len(written)}))
     else:
         print(f"{cook.name}: {file}", file=sys.stderr)
     return Exit.OK
+
+
+def _put(written: bytes, file: Path, *, overwrite: bool) -> None:
+    """Write a file whole or not at all; one that is there is kept until its successor is whole."""
+    target = file.with_name(f".{file.name}.new") if overwrite else file
+    with target.open("wb" if overwrite else "xb") as out:
+        try:
+            out.write(written)
+            out.flush()
+        except OSError:
+            target.unlink(missing_ok=True)
+            raise
+    if overwrite:
+        target.replace(file)
 
 
 def _check_libraries() -> None:
