@@ -24,8 +24,9 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the options of `export`."""
     parser.add_argument("cook", metavar="COOK", help="name of the cook; 'last' for the newest")
     parser.add_argument(
-        "--format", choices=("csv", "sensml", *BINARY), default="csv",
-        help="csv, sensml (RFC 8428), parquet: its readings; zip: the whole cook, which `import` takes without loss",
+        "--format", choices=("csv", "sensml", "json", *BINARY), default="csv",
+        help="csv, sensml (RFC 8428), parquet: its readings; json: its report in numbers, with a schema; "
+        "zip: the whole cook, which `import` takes without loss",
     )  # fmt: skip
     parser.add_argument(
         "--part", choices=("readings", *PARTS), default="readings", help="of csv: what of it (default: readings)"
@@ -101,6 +102,13 @@ def _write_text(options: argparse.Namespace, archive: "Record", cook: "Cook", fi
         from collector.formats.sensml import write_sensml
 
         return write_sensml(archive, cook, file)
+    if options.format == "json":
+        from collector.report.document import document_of
+        from collector.report.facts import tell
+        from collector.report.played import play
+
+        file.write(document_of(tell(play(archive, cook)).facts).decode())
+        return cook.readings
     if options.part in PARTS:
         from collector.formats.tables_csv import TABLES, write_table
 
