@@ -67,13 +67,15 @@ def block_length(values: Array) -> float:
 
 
 def _reach(correlation: Array) -> int:
-    """Give twice the lag after which nothing stands out of the noise, as the rule of Politis and White has it."""
+    """Give twice the first lag from which on nothing stands out of the noise, as the rule of Politis and White has it.
+
+    The first quiet lag is taken, and the reach bounded, as the published programs for that rule do.
+    """
     n = len(correlation)
     quiet_for = max(5, math.ceil(math.sqrt(math.log10(n))))
-    most = math.ceil(math.sqrt(n)) + quiet_for
-    loud = np.abs(correlation[1 : min(most, n - 1) + 1]) > 2.0 * math.sqrt(math.log10(n) / n)
-    for lag in range(len(loud) - quiet_for + 1):
+    most = min(math.ceil(math.sqrt(n)) + quiet_for, n - 1)
+    loud = np.abs(correlation[: most + 1]) > 2.0 * math.sqrt(math.log10(n) / n)
+    for lag in range(1, most - quiet_for + 1):
         if not loud[lag : lag + quiet_for].any():
-            return 2 * max(lag, 1)
-    last = np.flatnonzero(loud)
-    return 2 * (int(last[-1]) + 1 if len(last) else 1)
+            return min(2 * lag, most)
+    return most

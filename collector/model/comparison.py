@@ -1,8 +1,8 @@
-"""Whether a change of the pit made a difference, with an interval that carries every source of error there is. Pure.
+"""Whether a number a cook has one of (a rhythm, the length of a stall) is another one after a change. Pure.
 
-A night gives one number a cook and quantity, the mean over its steady stretch. What that number may be off by is not
-the noise in time alone: the same pit is another one on another night, probes are put back a finger's breadth away, and
-two probes of one class need not agree. An interval that leaves these out is too narrow by far.
+What such a number may be off by is not the noise within a night alone: the same pit, and another piece of meat, give
+another one on another night. How far cooks differ is held beforehand, as a standard deviation worth so many cooks, and
+what is seen of it is put with that. `collector.model.difference` does the same for the chamber's field.
 """
 
 import math
@@ -14,45 +14,42 @@ import numpy as np
 
 from collector.model.field import Array
 
-__all__ = ["CookMean", "Effect", "compare", "cooks_needed", "mean_variance", "student_quantile"]
+__all__ = ["BETWEEN", "WITHIN", "CookNumber", "Effect", "compare", "cooks_needed", "mean_variance", "student_quantile"]
 
-COOK_SD_KELVIN = 0.6
-"""How far the same pit stands from itself on another night, beside what is worked out from the record: split, wood,
-ash, where the meat lies (weighed on rehearsed pairs, no source)."""
 COOK_FREEDOM = 6.0
-"""How much that is trusted, in cooks: so many degrees of freedom it counts for beside the scatter that is seen."""
+"""How much is trusted what is held of how far cooks differ: so many degrees of freedom, beside the scatter seen."""
 CONFIDENCE = 0.95
 LEAST_SEEN = 0.3
+MOST_COOKS = 100
+BETWEEN, WITHIN = "one cook is not the other", "within each cook"
 
 
 @dataclass(frozen=True, slots=True)
-class CookMean:
+class CookNumber:
     """What one cook tells of a quantity."""
 
     value: float
-    time_variance: float
-    """Of the mean, from its noise in time, kelvin squared."""
-    place_variance: float = 0.0
-    """From where the probes were put this time."""
+    variance: float = 0.0
+    """Of the value, from what is seen within the cook, in the square of its unit."""
 
 
 @dataclass(frozen=True, slots=True)
 class Effect:
-    """Of a change: after less before."""
+    """Of a change: after less before, in the quantity's unit."""
 
-    kelvin: float
-    low_kelvin: float
-    high_kelvin: float
+    amount: float
+    low: float
+    high: float
     """95 % interval."""
-    sd_kelvin: float
+    sd: float
     freedom: float
     budget: tuple[tuple[str, float], ...]
-    """Sources of error and the variance each adds, kelvin squared, the largest first."""
+    """Sources of error and the variance each adds, the largest first."""
 
     @property
     def shown(self) -> bool:
         """Whether the interval leaves no change out."""
-        return self.low_kelvin > 0.0 or self.high_kelvin < 0.0
+        return self.low > 0.0 or self.high < 0.0
 
 
 def mean_variance(values: Array) -> float:
@@ -83,21 +80,13 @@ def mean_variance(values: Array) -> float:
     return max(total / seen, float(covariance[0])) / n
 
 
-def compare(
-    before: Sequence[CookMean],
-    after: Sequence[CookMean],
-    *,
-    shared_variance: float = 0.0,
-    weather_variance: float = 0.0,
-) -> Effect:
+def compare(before: Sequence[CookNumber], after: Sequence[CookNumber], cook_sd: float) -> Effect:
     """Compare two sets of cooks.
 
     Args:
         before: of the cooks before the change, one or more.
         after: of those after it.
-        shared_variance: from probes that are not the same, or not in the same places, on both sides; it does not grow
-            less with the number of cooks.
-        weather_variance: from weather that was another on either side.
+        cook_sd: how far cooks in the same pit are held to differ, a standard deviation.
 
     Raises:
         ValueError: a side has no cook.
@@ -105,51 +94,42 @@ def compare(
     if not before or not after:
         raise ValueError("each side needs a cook")
     sides = (before, after)
-    told = [1.0 / len(side) ** 2 * sum(c.time_variance for c in side) for side in sides]
-    placed = [1.0 / len(side) ** 2 * sum(c.place_variance for c in side) for side in sides]
-    nights, freedom = _night_variance(sides)
-    night = sum(nights / len(side) for side in sides)
-    budget = {
-        "one night is not the other": night,
-        "noise in time": sum(told),
-        "where the probes were put": sum(placed),
-        "probes that are not the same": shared_variance,
-        "weather": weather_variance,
-    }
-    kelvin = float(np.mean([c.value for c in after]) - np.mean([c.value for c in before]))
-    variance = sum(budget.values())
+    within = sum(sum(c.variance for c in side) / len(side) ** 2 for side in sides)
+    cooks, freedom = _cook_variance(sides, cook_sd)
+    between = sum(cooks / len(side) for side in sides)
+    amount = float(np.mean([c.value for c in after]) - np.mean([c.value for c in before]))
+    variance = between + within
     # Satterthwaite: what is known for sure adds no doubt about the doubt
-    freedom = freedom * (variance / night) ** 2 if night > 0.0 else math.inf
+    freedom = freedom * (variance / between) ** 2 if between > 0.0 else math.inf
     sd = math.sqrt(variance)
     reach = student_quantile(0.5 + CONFIDENCE / 2.0, freedom) * sd
-    ranked = sorted(budget.items(), key=lambda item: -item[1])
-    return Effect(kelvin, kelvin - reach, kelvin + reach, sd, freedom, tuple(ranked))
+    budget = sorted(((BETWEEN, between), (WITHIN, within)), key=lambda item: -item[1])
+    return Effect(amount, amount - reach, amount + reach, sd, freedom, tuple(budget))
 
 
-def _night_variance(sides: Sequence[Sequence[CookMean]]) -> tuple[float, float]:
-    """Give the variance from night to night and its degrees of freedom: what is held of it, and what is seen."""
+def _cook_variance(sides: Sequence[Sequence[CookNumber]], cook_sd: float) -> tuple[float, float]:
+    """Give the variance from cook to cook and its degrees of freedom: what is held of it, and what is seen."""
     squares = sum(sum((c.value - np.mean([d.value for d in side])) ** 2 for c in side) for side in sides)
     seen = float(sum(len(side) - 1 for side in sides))
-    known = [c.time_variance + c.place_variance for side in sides for c in side]
-    explained = seen * float(np.mean(known)) if known else 0.0
-    variance = (COOK_FREEDOM * COOK_SD_KELVIN**2 + max(float(squares) - explained, 0.0)) / (COOK_FREEDOM + seen)
+    explained = seen * float(np.mean([c.variance for side in sides for c in side]))
+    variance = (COOK_FREEDOM * cook_sd**2 + max(float(squares) - explained, 0.0)) / (COOK_FREEDOM + seen)
     return variance, COOK_FREEDOM + seen
 
 
-def cooks_needed(kelvin: float, per_cook_variance: float, shared_variance: float, power: float = 0.9) -> int | None:
+def cooks_needed(amount: float, per_cook_variance: float, shared_variance: float, power: float = 0.9) -> int | None:
     """Say how many cooks a side it takes to show an effect of this size; None where no number of cooks would.
 
     Args:
-        kelvin: the effect.
-        per_cook_variance: of one cook's number: night, time and place together, kelvin squared.
+        amount: the effect.
+        per_cook_variance: of one cook's number, in the square of its unit.
         shared_variance: what no number of cooks makes less.
         power: how often it is to be shown.
     """
-    for count in range(1, 101):
+    for count in range(1, MOST_COOKS + 1):
         freedom = COOK_FREEDOM + 2.0 * (count - 1)
         sd = math.sqrt(2.0 * per_cook_variance / count + shared_variance)
         needed = (student_quantile(0.5 + CONFIDENCE / 2.0, freedom) + student_quantile(power, freedom)) * sd
-        if abs(kelvin) >= needed:
+        if abs(amount) >= needed:
             return count
     return None
 

@@ -82,6 +82,8 @@ _COOK_KELVIN, _COOK_LOG_SD = 1.0, 0.4
 """How far the same pit stands from itself on another night (weighed on rehearsed pairs, no source), and how sure."""
 _COOK_TILT, _COOK_UPPER = 1.4, 2.0
 """The tilt of that, end to end, and how far another level stands apart of itself, in its standard deviations."""
+_ONE_COOK = 0.8
+"""How much of that two stretches of one cook share: ash grows and meat shrinks (a guess, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,7 +211,8 @@ class Difference:
         both_after = np.outer(rows.after, rows.after)
         self._tilt_part = both_after * self._tilted(rows, rows)
         self._rough_part = both_after * self._rough(rows, rows)
-        self._cook_part = same_cook * self._of_a_cook(rows, rows)
+        alike = np.where(same_stretch, 1.0, _ONE_COOK * same_cook)
+        self._cook_part = alike * self._of_a_cook(rows, rows)
         pattern = self._pattern(rows, rows) + _LEVEL_KELVIN**2 * same_stretch
         probe = np.outer(rows.tolerance, rows.tolerance) * same_probe
         place = (self._steepness() * _PLACE_M) ** 2 * (same_cook & same_probe)

@@ -1,0 +1,1 @@
+"""Cooks before a change of the pit against cooks after it."""
