@@ -85,7 +85,7 @@ def _evenness(told: Told, words: Words, shape: Shape, figure: FigureBase) -> Non
     for k, zone in enumerate(z for z in facts.zones if z.level == GRATE):
         at = [z.name for z in facts.zones].index(zone.name)
         dose = np.array([words.apart(v) for v in drawn.dose[at].tolist()])
-        if not np.nanmax(np.nan_to_num(dose), initial=0.0) > 0.0:
+        if not np.nanmax(np.nan_to_num(dose), initial=0.0) >= 0.5:
             continue
         colour = CURVES[k % len(CURVES)]
         lower.plot(drawn.dose_unix, dose, color=colour, linestyle=DASHES[k % len(DASHES)])

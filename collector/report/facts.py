@@ -334,7 +334,7 @@ def _zones(played: Played, minutes: Minutes) -> tuple[ZoneSummary, ...]:
                 zone.name, zone.level, known(_mean(values)), known(_least(values)),
                 known(_most(values)),
                 known(float(told.mean())) if told.size else None, known(float(inside.mean())) if values.size else None,
-                known(last.zones[k].cold_dose_kelvin_minutes, 0) if zone.level == GRATE else None,
+                known(last.zones[k].cold_dose_kelvin_minutes, 1) if zone.level == GRATE else None,
                 sum(1 for p in plan.probes if zone.holds(p)),
             )
         )  # fmt: skip

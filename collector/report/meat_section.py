@@ -22,7 +22,7 @@ def meat_section(facts: Facts, words: Words) -> Section:
         tables.append(
             Table(
                 "Milestones against their forecasts",
-                ("part", "milestone", "came", "when told", "forecast", "80 % interval", "came", "held"), tuple(rows),
+                ("part", "milestone", "came", "when told", "forecast", "80 % interval", "it came", "held"), tuple(rows),
             )
         )  # fmt: skip
         says.append(

@@ -132,29 +132,37 @@ def _zones(axes: Axes, told: Told, words: Words, shape: Shape) -> None:
         axes.axhline(words.degrees(cook.target_celsius), color=SOFT, linewidth=0.8, zorder=1)
     zones = [(k, z.name) for k, z in enumerate(facts.zones) if z.level == GRATE]
     curves = [(name, minutes.zones[k]) for k, name in zones] or [("grate", minutes.grate)]
-    _curves(axes, minutes.unix, curves, words, shape, facts.steady_from_unix or 0.0)
-    low, high = axes.get_ylim()
     edges = [words.degrees(v) for v in (cook.low_celsius, cook.high_celsius) if v is not None]
-    axes.set_ylim(min([low, *(e - 2.0 for e in edges)]), max([high, *(e + 2.0 for e in edges)]))
-    axes.set_title(
-        f"Grate, {words.degree}; shaded: the band around the target"
-        if shape is WIDE
-        else f"Grate, {words.degree}; shaded: the band"
-    )
+    _curves(axes, minutes.unix, curves, words, shape, edges, facts.steady_from_unix or 0.0)
+    away = "; bar: collector away" if facts.absences else ""
+    band = "the band around the target" if shape is WIDE else "band"
+    axes.set_title(f"Grate, {words.degree}; shaded: {band}{away}")
 
 
 def _curves(
-    axes: Axes, unix: Array, curves: Sequence[tuple[str, Array]], words: Words, shape: Shape, since_unix: float = 0.0
-) -> None:
-    """Draw curves; the axis holds what they show from a time on: a warm-up would flatten all that follows."""
+    axes: Axes, unix: Array, curves: Sequence[tuple[str, Array]], words: Words, shape: Shape,
+    also: Sequence[float] = (), since_unix: float = 0.0,
+) -> None:  # fmt: skip
+    """Draw curves; the axis holds what they show from a time on (a warm-up would flatten all that follows), and more.
+
+    Args:
+        axes: where.
+        unix: times, shape (m,).
+        curves: name and °C, shape (m,), of each.
+        words: for whom.
+        shape: the picture's.
+        also: what the axis must hold too, in the unit on show.
+        since_unix: from when on it holds the curves.
+    """
     ends = []
-    values = [np.array([words.degrees(v) for v in curve.tolist()]) for _, curve in curves]
-    for k, ((name, _), shown) in enumerate(zip(curves, values, strict=True)):
+    values = [np.array([words.degrees(v) for v in celsius.tolist()]) for _, celsius in curves]
+    for k, ((name, _), curve) in enumerate(zip(curves, values, strict=True)):
         colour = CURVES[k % len(CURVES)]
-        axes.plot(*broken(unix, shown), color=colour, linestyle=DASHES[k % len(DASHES)], zorder=3)
-        last = _last(shown)
+        axes.plot(*broken(unix, curve), color=colour, linestyle=DASHES[k % len(DASHES)], zorder=3)
+        last = _last(curve)
         ends.append((last, f"{last:.0f} {name}", colour))
-    known = np.concatenate([v[np.isfinite(v) & (unix >= since_unix)] for v in values]) if values else np.zeros(0)
+    shown = [v[np.isfinite(v) & (unix >= since_unix)] for v in values]
+    known = np.concatenate([*shown, np.array(also, dtype=np.float64)])
     if known.size:
         low, high = float(known.min()), float(known.max())
         pad = max(2.0, 0.06 * (high - low))
@@ -178,10 +186,8 @@ def _meat(axes: Axes, told: Told, words: Words, shape: Shape) -> None:
         [(name.rpartition(" ")[2] if shape is not WIDE else name, v) for name, v in curves],
         words,
         shape,
+        [words.degrees(goal) for goal in goals],
     )
-    low, high = axes.get_ylim()
-    tops = [words.degrees(goal) for goal in goals]
-    axes.set_ylim(low, max([high, *(t + 0.04 * (high - low) for t in tops)]))
     for piece in facts.meat:
         for turn in piece.turns:
             axes.axvline(turn.time_unix, color=SOFT, linewidth=0.7, linestyle=(0, (1, 2)))

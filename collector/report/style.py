@@ -87,7 +87,7 @@ class Shape:
 
 
 WIDE = Shape("wide", 7.2, 8.0, 1.2, 9, 20)
-NARROW = Shape("narrow", 3.6, 8.5, 1.14, 3, 15)
+NARROW = Shape("narrow", 3.6, 8.5, 1.14, 4, 15)
 
 
 @dataclass(frozen=True, slots=True)

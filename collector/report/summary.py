@@ -90,7 +90,9 @@ def even_says(told: Told, words: Words) -> str:
     """Say what the picture of spread and cold dose shows."""
     facts = told.facts
     doses = ", ".join(
-        f"{z.name} {words.dose(z.cold_dose_kelvin_minutes)}" for z in facts.zones if z.cold_dose_kelvin_minutes
+        f"{z.name} {words.dose(z.cold_dose_kelvin_minutes)}"
+        for z in facts.zones
+        if (z.cold_dose_kelvin_minutes or 0.0) >= 0.5
     )
     return (
         f"Hottest less coldest grate zone while steady: median {words.difference(facts.spread_kelvin, signed=False)}, "

@@ -50,6 +50,9 @@ def test_the_other_formats(store, tmp_path, capsysbinary):
         file = tmp_path / f"out.{name}"
         assert report(store, "--format", name, "-o", str(file), "--paper", "letter") == Exit.OK
         assert file.read_bytes().startswith(begins)
+    again = tmp_path / "again.pdf"
+    assert report(store, "--format", "pdf", "-o", str(again), "--paper", "letter") == Exit.OK
+    assert again.read_bytes() == (tmp_path / "out.pdf").read_bytes(), "the same cook gives the same bytes"
     capsysbinary.readouterr()
     assert report(store, "--format", "json", "-o", "-", "--reference", "target") == Exit.OK
     document = json.loads(capsysbinary.readouterr().out)

@@ -12,7 +12,6 @@ from collector.report.document import document_of
 from collector.report.facts import tell
 from collector.report.page import page_of
 from collector.report.played import play
-from collector.report.sheets import pdf_of
 from collector.report.wording import Words
 from collector.store.archive import Archive
 from tests.collector.report.evening import (
@@ -31,13 +30,11 @@ from tests.collector.report.evening import (
 WORDS = Words(True, dt.UTC)
 
 
-def reported(path, *, pdf=0):
-    """Give facts and page of the cook in a store; its PDF is made so many times, and is the same each time."""
+def reported(path):
+    """Give facts and page of the cook in a store."""
     with Archive(path) as archive:
         told = tell(play(archive, archive.cook("last")))
     document_of(told.facts)
-    sheets = {pdf_of(told, WORDS) for _ in range(pdf)}
-    assert len(sheets) == bool(pdf)
     return told.facts, page_of(told, WORDS).decode()
 
 
@@ -49,7 +46,7 @@ def recorded(path, plan, minutes=10, *, ended=True, name="odd"):
 
 
 def test_ten_minutes_that_were_never_warm(tmp_path):
-    facts, page = reported(recorded(tmp_path / "s.db", PLAN), pdf=2)
+    facts, page = reported(recorded(tmp_path / "s.db", PLAN))
     assert facts.steady_from_unix is None
     assert facts.survey is None
     assert "was never steady" in page
