@@ -100,7 +100,7 @@ class CsvFile:
         self.ignored = tuple(name for k, name in enumerate(header) if k not in taken and name)
         if not self._values:
             raise self._fault(
-                f"no column is a probe of the config: there is {', '.join(self.ignored) or 'none'}; tell them apart: "
+                f"no column is a probe of the config: there is {', '.join(self.ignored) or 'none'}; say which is one: "
                 "--probe COLUMN=NAME, or --no-places to take all without places"
             )
         self._header_names = header
@@ -157,21 +157,17 @@ class CsvFile:
         for name in columns:
             if name not in COLUMNS:
                 raise self._fault("is no column of an export; take it out", 1, name)
-        last = 0
         for line, texts in self._lines():
             fields = {**usual, **dict(zip(columns, texts, strict=True))}
             try:
                 row = row_of_fields(fields, 0)
-                if row[0] < last:
-                    raise ValueError(f"column 'time_utc': {fields['time_utc']} is before the line before it; sort them")
                 source, key = self._who.as_it_was(fields["source"], fields["key"], fields["probe"])
             except ValueError as error:
                 raise self._fault(str(error), line) from error
-            last = row[0] >> 12 << 12 if "number" not in columns else row[0]
             yield reading_of(row, source, key)
 
     def _foreign_readings(self) -> Iterator[Reading]:
-        times = TimeReader(self._map.time_format, self._zone, self._map.fold)
+        times = TimeReader(self._map.time_format, self._zone, self._map.fold, repeats=self._probe is not None)
         for line, fields in self._lines():
             text = fields[self._time] if self._date is None else f"{fields[self._date]} {fields[self._time]}"
             unix = self._told(lambda text=text: times.read(text), line, self._header_names[self._time])  # type: ignore[misc]

@@ -31,11 +31,11 @@ ROWS_AT_A_TIME = 5000
 AHEAD_SECONDS = 60.0
 
 
-def make_sure_of_room(record: Record, first_unix: float, last_unix: float, now_unix: float) -> int | None:
+def make_sure_of_room(record: Record | None, first_unix: float, last_unix: float, now_unix: float) -> int | None:
     """Make sure that nothing is on record in a stretch of time.
 
     Args:
-        record: what is on record.
+        record: what is on record; None: nothing yet.
         first_unix: beginning of the stretch.
         last_unix: its end.
         now_unix: the time.
@@ -52,6 +52,8 @@ def make_sure_of_room(record: Record, first_unix: float, last_unix: float, now_u
             "is the time zone right, and the clock?"
         )
     following = None
+    if record is None:
+        return None
     for cook in record.cooks():
         ended = _content_end(record, cook)
         if first_unix <= ended and last_unix >= cook.started_unix:

@@ -104,7 +104,7 @@ class SenmlFile:
             except DecodeError as error:
                 raise self._fault(str(error)) from error
             return
-        resolver, number = Resolver(), 0
+        resolver, number, any_yet = Resolver(), 0, False
         with opened(self._path) as stream:
             while line := stream.readline(LONGEST_LINE + 1):
                 number += 1
@@ -115,9 +115,10 @@ class SenmlFile:
                         resolver.resolve(record, 0.0) for record in parse_line(line.removeprefix(b"\xef\xbb\xbf"))
                     ]
                 except DecodeError as error:
-                    if number > 1:
+                    if any_yet:
                         raise self._fault(str(error), number) from error
                     break
+                any_yet |= bool(records)
                 yield from ((number, record) for record in records)
             else:
                 if not number:

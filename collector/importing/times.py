@@ -18,12 +18,21 @@ class TimeReader:
         form: as of `strptime`; empty: ISO 8601, or Unix seconds or milliseconds.
         zone: of times that tell none.
         fold: which of two is meant where clocks were set back; see `collector.importing.shape.CsvMap`.
+        repeats: several lines have one time.
     """
 
-    def __init__(self, form: str, zone: dt.tzinfo | None, fold: Literal["", "earlier", "later", "order"] = "") -> None:
+    def __init__(
+        self,
+        form: str,
+        zone: dt.tzinfo | None,
+        fold: Literal["", "earlier", "later", "order"] = "",
+        *,
+        repeats: bool = False,
+    ) -> None:
         self._form = form
         self._zone = zone
         self._fold = fold
+        self._repeats = repeats
         self._last = -1e18
 
     def read(self, text: str) -> float:
@@ -72,7 +81,8 @@ class TimeReader:
             raise _UnclearTimeError(
                 f"{moment.isoformat(' ')} was never: clocks went forward then in {self._zone}; is that the zone?"
             )
-        if self._fold == "later" or (self._fold == "order" and first.timestamp() < self._last):
+        gone_by = first.timestamp() < self._last or (first.timestamp() == self._last and not self._repeats)
+        if self._fold == "later" or (self._fold == "order" and gone_by):
             return second.timestamp()
         if self._fold:
             return first.timestamp()

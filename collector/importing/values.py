@@ -14,8 +14,10 @@ _IN_NAME = re.compile(
     r"|[ _(\[](celsius|fahrenheit|kelvin)[)\]]?)\s*\Z",
     re.IGNORECASE,
 )
+FURTHEST = 9999.0
+"""In any unit; what is on record goes to 10,000 °C."""
 AT_MOST_CELSIUS = {"meat": 105.0, "grate": 180.0, "": 180.0}
-"""By duty. Meat holds water, which boils; nine tenths of a cook of whole briskets lie below 180 °C, 356 °F, at the grate
+"""By duty. Meat holds water, which boils; nine tenths of a cook of whole briskets lie below 180 °C at the grate, 356 °F
 (common practice, no source)."""
 CHAMBER_AT_LEAST_FAHRENHEIT = 150.0
 LIKE_CELSIUS_FROM = 80.0
@@ -43,7 +45,10 @@ def number(text: str, decimal: str, no_value: Collection[str]) -> float:
         elif decimal == "," and _NUMBER.match(word):
             hint = "; it has a decimal point: leave --decimal away"
         raise ValueError(f"{word[:40]!r} is no number{hint}")
-    return float(plain)
+    value = float(plain)
+    if abs(value) > FURTHEST:
+        raise ValueError(f"{word[:40]!r} is no temperature")
+    return value
 
 
 def unit_in_name(column: str) -> tuple[str, str]:

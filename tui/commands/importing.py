@@ -4,7 +4,7 @@ import argparse
 import datetime as dt
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from tui.commands.options import add_config, add_json, add_store, load_settings, named_store, text
 from tui.exit_codes import Exit
@@ -97,7 +97,11 @@ def _say(options: argparse.Namespace, cook: str, count: int, first: float, last:
         return
     began, ended = (dt.datetime.fromtimestamp(unix, dt.UTC).astimezone() for unix in (first, last))
     word = "would be imported" if options.dry_run else "imported"
-    print(f"{word} as {cook}: {count:,} readings, {began:%Y-%m-%d %H:%M} to {ended:%Y-%m-%d %H:%M %Z}")
+    print(f"{word} as {cook}: {_count(count)}, {began:%Y-%m-%d %H:%M} to {ended:%Y-%m-%d %H:%M %Z}")
+
+
+def _count(readings: int) -> str:
+    return f"{readings:,} reading{'' if readings == 1 else 's'}"
 
 
 def _origin(options: argparse.Namespace, **more: object) -> str:
@@ -118,8 +122,8 @@ def _whole_cook(options: argparse.Namespace, store: Path) -> int:
     count, first, last = file.survey()
     document = file.document
     extra = {"tags": document.tags, "notes": len(document.notes), "photos": len(document.photos)}
+    name = _make_sure(store, first, last, options.name or document.name)
     if options.dry_run:
-        name = _make_sure(store, first, last, options.name or document.name)
         _say(options, name, count, first, last, **extra)
         return Exit.OK
     origin = _origin(options, edits=document.edits, name=document.name)
@@ -136,6 +140,7 @@ def _make_sure(store: Path, first: float, last: float, name: str) -> str:
     from collector.store.archive import Archive
 
     if not store.exists():
+        make_sure_of_room(None, first, last, time.time())
         return free_name(None, first, name)
     with Archive(store) as archive:
         make_sure_of_room(archive, first, last, time.time())
@@ -164,19 +169,23 @@ def _readings(options: argparse.Namespace, store: Path) -> int:
             told = iter(sorted(told, key=lambda reading: reading.received_unix))
         return in_order(options.file.name, told, strict=strict, line=lambda: 0 if options.sort else source.line)
 
-    duties = {} if plan is None else {(p.source, p.key): p.level or p.duty for p in plan.probes}
+    duties = {}
+    for probe in plan.probes if plan else ():
+        duties[probe.source, probe.key] = probe.duty if probe.duty != "chamber" else probe.level or ""
     sure = options.sure or source.own or not strict
     found = survey(options.file.name, readings(), duties, sure=sure)
-    probes = [{"name": name, "source": who_[0], "key": who_[1], "readings": found.counts.get(who_, 0)}
-              for who_, name in who.found.items()]  # fmt: skip
+    probes: list[dict[str, Any]] = [
+        {"name": name, "source": source_, "key": key, "readings": found.counts.get((source_, key), 0)}
+        for (source_, key), name in who.found.items()
+    ]
     extra = {"probes": probes, "ignored": source.ignored}
     if not options.json:
-        for probe in probes:
-            print(f"  {probe['name']}: {probe['readings']:,} readings")
+        for told in probes:
+            print(f"  {told['name']}: {_count(told['readings'])}")
         if source.ignored:
             print(f"  not taken: {', '.join(source.ignored)}")
+    name = _make_sure(store, found.first_unix, found.last_unix, options.name or "")
     if options.dry_run:
-        name = _make_sure(store, found.first_unix, found.last_unix, options.name or "")
         _say(options, name, found.readings, found.first_unix, found.last_unix, **extra)
         return Exit.OK
     cook = take_in(

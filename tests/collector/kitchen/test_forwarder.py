@@ -14,6 +14,8 @@ from collector.calls.escalation import Call
 from collector.calls.record import CallRow, MessageRow
 from collector.cooks import open_cook
 from collector.errors import KitchenError, StoreVersionError
+from collector.formats.cook_file import write_cook_file
+from collector.importing.cook_file import CookFile
 from collector.kitchen import tail
 from collector.kitchen.address import KitchenAddress
 from collector.kitchen.archive import KitchenArchive, pits
@@ -28,6 +30,7 @@ from collector.replay import differences
 from collector.snapshot import Priority
 from collector.store.archive import Archive
 from collector.store.database import Database
+from collector.store.editor import Editor
 from collector.store.schema import VERSION
 from tests.collector.kitchen.postgres import PASSWORD, CuttingProxy
 from tui.nights import night_settings
@@ -93,6 +96,8 @@ def everything(record):
     told = [record.series(), record.last_ordinal(), record.calibrations()]
     for cook in record.cooks():
         told += [
+            record.notes(cook), record.photos(cook), [record.picture(p) for p in record.photos(cook)],
+            record.edits(cook), record.parts(cook), record.origin(cook), record.bounds(cook),
             cook, record.plans(cook), list(record.rows(cook)), record.vitals(cook), record.alarm_log(cook),
             record.marks(cook), record.trend(cook), record.calls(cook.number), record.alive_unix(cook),
             [(n, type(h).__name__) for n, h in record.happenings(cook)],
@@ -427,6 +432,66 @@ async def test_time_series_tables_are_asked_for_by_the_day_where_the_extension_h
     found = await kitchen.ask("SELECT * FROM asked ORDER BY 1")
     day = 24 * 3600 * 1000 << 12
     assert [tuple(row) for row in found] == [("coldside.reading", "id", day), ("coldside.vitals", "id", day)]
+
+
+async def test_what_is_edited_and_imported_here_is_so_there(kitchen, tmp_path, monkeypatch):
+    monkeypatch.setattr(tail.Tail.between, "__defaults__", (100,))
+    path = tmp_path / "cooks.db"
+    for k, name in enumerate(("first", "second", "third", "fourth")):
+        made = Pit(path, name, START + 20 * k * HOUR)
+        made.cook_on(300)
+        made.end()
+    tonight = Pit(path, "tonight", START + 80 * HOUR)
+    tonight.cook_on(60)
+    async with forwarding(path, kitchen.address) as forwarder:
+        await level(forwarder, last(path))
+        with Editor(path) as editor:  # beside the collector that records
+            named = editor.record.cook
+            whole = tmp_path / "second.zip"
+            write_cook_file(editor.record, named("second"), whole)
+            editor.tag(named("tonight"), "oak")
+            editor.photo(named("first"), "x.png", b"\x89PNG\r\n\x1a\n")
+            editor.rename(named("first"), "windy")
+            editor.split(named("third"), named("third").started_unix + 150.0)
+            editor.delete(named("second"))
+            editor.merge(named("third-2"), named("fourth"))
+        tonight.cook_on(60)
+        forwarder.notice(last(path), cooks=True)
+        await level(forwarder, last(path))
+    await compare(path, kitchen.url)
+    tonight.end()
+    CookFile(whole).take_in(path, name="back again", origin="{}")  # no collector runs; the server hears of it later
+    with Editor(path) as editor:
+        editor.delete(named_in(editor, "tonight"))
+    Pit(path, "next", START + 120 * HOUR).database.close()
+    async with forwarding(path, kitchen.address) as forwarder:
+        await level(forwarder, last(path))
+    await compare(path, kitchen.url)
+    with Archive(path) as here:
+        assert [cook.name for cook in here.cooks()] == ["windy", "back again", "third", "third-2", "next"]
+        assert here.cook("next").number == 8, "no number is given twice"
+    told = await kitchen.ask("SELECT kind FROM coldside.edit ORDER BY number")
+    kinds = ["tag", "photo", "rename", "split", "delete", "merge", "import", "delete"]
+    assert [row[0] for row in told] == kinds
+
+
+async def test_an_edited_store_put_back_from_a_copy_is_not_mixed_with_what_came_after(kitchen, pit):
+    pit.cook_on(60)
+    copy = pit.path.with_name("copy.db")
+    with contextlib.closing(sqlite3.connect(pit.path)) as db, contextlib.closing(sqlite3.connect(copy)) as other:
+        db.backup(other)
+    for path, words in ((pit.path, "one"), (copy, "another")):
+        with Editor(path) as editor:
+            editor.note(editor.record.cook("a"), words)
+    async with forwarding(pit.path, kitchen.address) as forwarder:
+        await level(forwarder, last(pit.path))
+    async with forwarding(copy, kitchen.address) as second:
+        await until_fault(second, "store renew")
+    assert [row[0] for row in await kitchen.ask("SELECT text FROM coldside.note")] == ["one"]
+
+
+def named_in(editor, name):
+    return editor.record.cook(name)
 
 
 def test_a_store_of_the_version_before_gets_an_identity_of_its_own(tmp_path):
