@@ -33,7 +33,16 @@ def coldside(*words, **more):
 
 @pytest.mark.parametrize(
     "words",
-    [["--help"], ["--version"], ["demo", "--help"], ["status", "--help"], ["calibrate", "ice", "--help"], ["paths"]],
+    [
+        ["--help"],
+        ["--version"],
+        ["demo", "--help"],
+        ["status", "--help"],
+        ["calibrate", "ice", "--help"],
+        ["paths"],
+        ["cook", "split", "--help"],
+        ["import", "--help"],
+    ],
 )
 def test_help_imports_nothing_heavy(words):
     code = (

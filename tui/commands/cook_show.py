@@ -40,7 +40,7 @@ def _give_out(options: argparse.Namespace, record: "Record", cook: "Cook") -> in
 
     photos = record.photos(cook)
     if not 1 <= options.photo <= len(photos):
-        raise EditError(f"the cook {cook.name!r} has {len(photos)} photos; {options.photo} is none of them")
+        raise EditError(f"there is no photo {options.photo} of the cook {cook.name!r}; it has {len(photos)}")
     content = record.picture(photos[options.photo - 1])
     with open(options.output, "xb") as file:  # noqa: PTH123 - "x": nothing is written over
         file.write(content)
