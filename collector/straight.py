@@ -8,12 +8,14 @@ from pathlib import Path
 
 from adapters.reading import Reading
 from collector.cooks import open_cook
+from collector.errors import StoreError
 from collector.model.alarm import Transition
 from collector.model.plan import Plan
 from collector.pipeline import Pipeline
 from collector.snapshot import Mark, Snapshot, TrendPoint
+from collector.store.archive import Archive
 from collector.store.database import Database
-from collector.store.row import verdict_of
+from collector.store.row import unix_of, verdict_of
 
 __all__ = ["StraightRun", "run_straight"]
 
@@ -49,6 +51,12 @@ def run_straight(plan: Plan, readings: Iterable[Reading], store: Path, *, cook: 
         raise ValueError("the recording is empty")
     database = Database(store)
     try:
+        with Archive(store) as archive:
+            until = archive.last_ordinal()
+        if unix_of(until) > first.received_unix:
+            raise StoreError(
+                f"{store}: holds what was recorded later than this; a recording is kept in a store of its own"
+            )
         opened = open_cook(database, plan, first.received_unix, name=cook, coldside=version("coldside"))
         events: list[Transition | Mark | TrendPoint] = []
         pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal, events.append)

@@ -45,6 +45,7 @@ COMMANDS: dict[str, str] = {
     "import": "put a cook on record that was recorded elsewhere: CSV, SensML, or a whole cook of an export",
     "report": "report a cook on one page, or as PDF, picture or JSON",
     "compare": "tell whether a change of the pit did something, or how many cooks it takes to tell",
+    "usual": "say what is usual in this pit, zone by zone, and what the weather does to it",
     "draught": "estimate what a taller, lower or wider stack does to the draw",
     "store": "look through the record, copy it, give room back",
     "paths": "say where config, store and socket are",

@@ -321,3 +321,10 @@ def test_collect_stops_when_asked_or_when_its_terminal_closes(how, tmp_path):
         if how == "asked":
             os.close(terminal)
     assert not path.exists()
+
+
+def test_a_demo_is_not_put_into_a_store_that_goes_on_later(evening):
+    _, store = evening
+    again = coldside("demo", "--headless", "--night", "stack-before", "--store", str(store))
+    assert again.returncode == 74
+    assert "a recording is kept in a store of its own" in again.stderr
