@@ -17,7 +17,7 @@ from collector.report.fuel import Fuel, fuel_log
 from collector.report.health import Absence, Gap, ProbeHealth, gaps_of, health_of, left_out
 from collector.report.maps import ChamberMap, MapFacts, coldest_moment, map_at, maps_over
 from collector.report.milestones import Meat, meat_of
-from collector.report.minutes import Minutes, minutes_of
+from collector.report.minutes import Minutes, is_steady, minutes_of
 from collector.report.played import Played
 from collector.report.quantities import (
     Celsius,
@@ -32,7 +32,7 @@ from collector.report.quantities import (
 from collector.report.recovery import Opening, recoveries, usual_swing
 from collector.report.survey import Points, Survey, survey_of
 from collector.report.waits import Alarms, alarms_of
-from collector.snapshot import AlarmState, Phase, Snapshot, Verdict
+from collector.snapshot import AlarmState, Snapshot, Verdict
 
 __all__ = ["SCHEMA", "Drawn", "Facts", "HandReading", "Happened", "Reference", "Row", "Told", "ZoneSummary", "tell"]
 
@@ -219,7 +219,7 @@ def tell(played: Played, reference: Reference = "level", at_unix: Sequence[float
         gaps_of(probe, heard, cook.started_unix, played.end_unix, played.absences)
         for probe, heard in zip(plan.probes, played.heard_unix, strict=True)
     ]
-    residuals = left_out([m for m in moments if m.fire.phase is Phase.STEADY][::15], plan)
+    residuals = left_out([m for m in moments if is_steady(m)][::15], plan)
     facts = Facts(
         SCHEMA,
         CookFacts(
@@ -307,9 +307,9 @@ def _maps(moments: Sequence[Snapshot], at_unix: Sequence[float]) -> tuple[Chambe
     if at_unix:
         picked = [("At", min(moments, key=lambda m: abs(m.now_unix - at))) for at in at_unix]
     else:
-        steady = [m for m in moments if m.fire.phase is Phase.STEADY] or list(moments)
+        steady = [m for m in moments if is_steady(m)] or list(moments)
         at = np.unique(np.linspace(0, len(steady) - 1, MAPS_OVER).round().astype(int)).tolist()
-        picked = [("Steady" if steady[k].fire.phase is Phase.STEADY else "Not steady", steady[k]) for k in at]
+        picked = [("Steady" if is_steady(steady[k]) else "Not steady", steady[k]) for k in at]
         if coldest is not None:
             picked = [(title, m) for title, m in picked if m is not coldest]
             picked = sorted([*picked, ("Coldest moment", coldest)], key=lambda told: told[1].now_unix)
@@ -324,9 +324,7 @@ def _zones(played: Played, minutes: Minutes) -> tuple[ZoneSummary, ...]:
     for k, zone in enumerate(plan.zones):
         values = minutes.zones[k, steady]
         values = values[np.isfinite(values)]
-        deviations = np.array(
-            [m.zones[k].deviation_kelvin for m in played.moments if m.fire.phase is Phase.STEADY], dtype=np.float64
-        )
+        deviations = np.array([m.zones[k].deviation_kelvin for m in played.moments if is_steady(m)], dtype=np.float64)
         inside = (values >= plan.low_celsius) & (values <= plan.high_celsius)
         told = deviations[np.isfinite(deviations)]
         found.append(

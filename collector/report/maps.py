@@ -1,6 +1,6 @@
 """The maps of a report: at moments, and as mean, swing and cold dose over the steady stretch. Pure."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,8 +9,9 @@ from msgspec import Struct
 from collector.model.field import Array
 from collector.model.plan import GRATE
 from collector.raster import Raster
+from collector.report.minutes import is_steady
 from collector.report.quantities import Celsius, Metres, Share, UnixOrNone, known
-from collector.snapshot import FieldView, Phase, Snapshot
+from collector.snapshot import FieldView, Phase, ProbeView, Snapshot
 
 __all__ = ["UNKNOWN_KELVIN", "ChamberMap", "MapFacts", "MapNumber", "coldest_moment", "map_at", "maps_over"]
 
@@ -69,7 +70,7 @@ class ChamberMap:
 
 def coldest_moment(moments: Sequence[Snapshot]) -> Snapshot | None:
     """Find the steady moment at which a zone of the grate stood furthest below its level; None: there is none."""
-    found = [(min(_deviations(m)), k) for k, m in enumerate(moments) if m.fire.phase is Phase.STEADY and _deviations(m)]
+    found = [(min(_deviations(m)), k) for k, m in enumerate(moments) if is_steady(m) and _deviations(m)]
     return moments[min(found)[1]] if found else None
 
 
@@ -83,59 +84,103 @@ def map_at(moment: Snapshot, title: str, level: str = GRATE) -> ChamberMap | Non
     if field is None or not _drawable(moment):
         return None
     values, sd = Raster().draw(field, moment.chamber, COLUMNS, ROWS)
-    probes = tuple(
-        MapNumber(p.name, p.x_m, p.y_m, known(p.celsius), p.used) for p in moment.probes
-        if p.duty == "chamber" and p.level == level and p.x_m is not None and p.y_m is not None
-    )  # fmt: skip
+    probes = tuple(MapNumber(p.name, p.x_m, p.y_m, known(p.celsius), p.used) for p in _placed(moment, level))
     zones = [(z.name, z, z.celsius) for z in moment.zones if z.level == level]
     return _map("moment", title, level, "celsius", values, sd, probes, zones, moment, moment.now_unix)
 
 
 def maps_over(moments: Sequence[Snapshot], level: str = GRATE) -> tuple[ChamberMap, ...]:
-    """Draw mean, swing and cold dose of a level over the steady moments; none where no map is known.
+    """Draw mean and swing of a level over the steady stretch, and its cold dose; none where no map is known.
 
-    The swing of a place is the standard deviation over time of its temperature; its cold dose what was missing to the
-    lower edge of the band, summed over time.
+    The swing of a place is the standard deviation over time of its temperature. Its cold dose is what was missing to
+    the lower edge of the band, summed over all time in which the fire was lit and the lid shut, dying or not.
     """
-    which = [m for m in moments if m.fire.phase is Phase.STEADY and _field(m, level) is not None and _drawable(m)]
-    if not which:
-        return ()
-    minutes = np.array([_minutes_for(which, k) for k in range(len(which))])
-    step = -(-len(which) // MOST_RASTERS)
-    picked, weight = which[::step], minutes[::step] * step
+    known_ones = [m for m in moments if _field(m, level) is not None and _drawable(m)]
+    steady = _stretch([m for m in known_ones if is_steady(m)], level)
+    lit = _stretch([m for m in known_ones if m.fire.phase is Phase.STEADY], level)
+    made: list[ChamberMap] = []
+    if steady is not None:
+        made += [
+            steady.map("mean", "Mean while steady", "celsius", steady.values.mean(axis=0), _mean),
+            steady.map("swing", "Swing while steady", "kelvin", steady.values.std(axis=0), _std),
+        ]
+    if lit is not None:
+        low, minutes = lit.low, lit.minutes
+        dose = (np.maximum(low[:, None, None] - lit.values, 0.0) * minutes[:, None, None]).sum(axis=0)
+        made.append(
+            lit.map(
+                "dose", "Cold dose", "kelvin_minutes", dose,
+                lambda column: float(np.nansum(np.maximum(low - column, 0.0) * minutes)),
+            )
+        )  # fmt: skip
+    return tuple(made)
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Some moments of a level, drawn."""
+
+    level: str
+    last: Snapshot
+    values: Array
+    """°C, shape (moments, rows, columns)."""
+    sd: Array
+    """Mean standard deviation of the map, kelvin, shape (rows, columns)."""
+    minutes: Array
+    """For how long each moment stands, shape (moments,)."""
+    low: Array
+    """Lower edge of the band, °C, shape (moments,)."""
+    probes: Array
+    """°C of the level's probes, NaN where not believed, shape (moments, probes)."""
+    zones: Array
+    """°C of its zones, shape (moments, zones)."""
+
+    def map(self, kind: str, title: str, unit: str, grid: Array, reduce: Callable[[Array], float]) -> ChamberMap:
+        """Make a map of what the moments are reduced to."""
+        probes = tuple(
+            MapNumber(
+                p.name,
+                p.x_m,
+                p.y_m,
+                known(_reduced(self.probes[:, k], reduce)),
+                bool(np.isfinite(self.probes[:, k]).any()),
+            )
+            for k, p in enumerate(_placed(self.last, self.level))
+        )
+        zones = [
+            (z.name, z, _reduced(self.zones[:, k], reduce))
+            for k, z in enumerate(z for z in self.last.zones if z.level == self.level)
+        ]
+        return _map(kind, title, self.level, unit, grid, self.sd, probes, zones, self.last, None)
+
+
+def _stretch(moments: Sequence[Snapshot], level: str) -> _Stretch | None:
+    """Draw so many of the moments as tell as well as all; None where there is none."""
+    if not moments:
+        return None
+    step = -(-len(moments) // MOST_RASTERS)
+    minutes = np.array([_minutes_for(moments, k) for k in range(len(moments))])
+    picked, last = moments[::step], moments[-1]
     raster = Raster()
     drawn = [raster.draw(field, m.chamber, COLUMNS, ROWS) for m in picked if (field := _field(m, level)) is not None]
-    values, sds = np.array([v for v, _ in drawn]), np.array([s for _, s in drawn])
-    sd = sds.mean(axis=0)
-    last = picked[-1]
-    low = np.array([m.low_celsius for m in picked])[:, None, None]
-    dose = (np.maximum(low - values, 0.0) * weight[:, None, None]).sum(axis=0)
-    probes = {
-        p.name: p
-        for p in last.probes
+    zones = [z.name for z in last.zones if z.level == level]
+    return _Stretch(
+        level, last, np.array([values for values, _ in drawn]), np.array([sd for _, sd in drawn]).mean(axis=0),
+        np.add.reduceat(minutes, np.arange(0, len(moments), step)), np.array([m.low_celsius for m in picked]),
+        np.array([[_value(m, p.name) for p in _placed(last, level)] for m in picked], dtype=np.float64),
+        np.array([[_zone(m, name) for name in zones] for m in picked], dtype=np.float64),
+    )  # fmt: skip
+
+
+def _placed(moment: Snapshot, level: str) -> list[ProbeView]:
+    return [
+        p for p in moment.probes
         if p.duty == "chamber" and p.level == level and p.x_m is not None and p.y_m is not None
-    }
-    told = np.array([[_value(m, name) for name in probes] for m in picked], dtype=np.float64)
-    zoned = [z for z in last.zones if z.level == level]
-    of_zones = np.array([[_zone(m, z.name) for z in zoned] for m in picked], dtype=np.float64)
-    made = []
-    for kind, title, unit, grid, reduce in (
-        ("mean", "Mean while steady", "celsius", values.mean(axis=0), _mean),
-        ("swing", "Swing while steady", "kelvin", values.std(axis=0), _std),
-        ("dose", "Cold dose", "kelvin_minutes", dose,
-         lambda column: float(np.nansum(np.maximum(low[:, 0, 0] - column, 0.0) * weight))),
-    ):  # fmt: skip
-        numbers = tuple(
-            MapNumber(p.name, p.x_m, p.y_m, known(reduce(told[:, k])) if np.isfinite(told[:, k]).any() else None,
-                      bool(np.isfinite(told[:, k]).any()))
-            for k, p in enumerate(probes.values())
-        )  # fmt: skip
-        zones = [
-            (z.name, z, reduce(of_zones[:, k]) if np.isfinite(of_zones[:, k]).any() else np.nan)
-            for k, z in enumerate(zoned)
-        ]
-        made.append(_map(kind, title, level, unit, grid, sd, numbers, zones, last, None))
-    return tuple(made)
+    ]  # fmt: skip
+
+
+def _reduced(column: Array, reduce: Callable[[Array], float]) -> float:
+    return reduce(column) if np.isfinite(column).any() else float("nan")
 
 
 def _drawable(moment: Snapshot) -> bool:

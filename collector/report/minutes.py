@@ -9,11 +9,20 @@ from numpy.typing import NDArray
 from collector.model.field import Array
 from collector.snapshot import Phase, Snapshot
 
-__all__ = ["Minutes", "minutes_of"]
+__all__ = ["Minutes", "is_steady", "minutes_of"]
 
 MINUTE = 60.0
 APART_SECONDS = 300.0
 """What a moment this far away says of phase and probes no longer holds."""
+
+
+BURNT_DOWN_KELVIN = 15.0
+"""So far below the band a fire is out or dying, and what the chamber does then is no measure of its evenness."""
+
+
+def is_steady(moment: Snapshot) -> bool:
+    """Tell whether a moment belongs to the steady stretch: the fire steady, the lid shut, and not burnt down."""
+    return moment.fire.phase is Phase.STEADY and moment.fire.level_celsius >= moment.low_celsius - BURNT_DOWN_KELVIN
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +40,7 @@ class Minutes:
     believed: NDArray[np.bool_]
     """Whether it was believed then, shape (probes, m)."""
     steady: NDArray[np.bool_]
-    """The fire was steady and the lid shut, shape (m,)."""
+    """Of the steady stretch, shape (m,)."""
 
 
 def minutes_of(
@@ -52,12 +61,12 @@ def minutes_of(
     before = np.clip(np.searchsorted(told_unix, middle, side="right") - 1, 0, len(moments) - 1)
     after = np.minimum(before + 1, len(moments) - 1)
     near = np.abs(told_unix[before] - middle) <= APART_SECONDS
-    is_steady = np.array([moment.fire.phase is Phase.STEADY for moment in moments])
+    steady = np.array([is_steady(moment) for moment in moments])
     used = np.array([[_sound(p.used, p.duty, p.silent) for p in moment.probes] for moment in moments], dtype=bool)
     used = used.reshape(len(moments), -1)
     return Minutes(
         middle, _binned(grate[None, :], first)[0], _binned(zones, first), _binned(probes, first),
-        (used[before] & near[:, None]).T, is_steady[before] & is_steady[after] & near,
+        (used[before] & near[:, None]).T, steady[before] & steady[after] & near,
     )  # fmt: skip
 
 

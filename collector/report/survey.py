@@ -23,7 +23,8 @@ WINDOW_SECONDS = 1800.0
 LEAST_MINUTES = 25
 DEFINITIONS = (
     ("Steady stretch", "from the first to the last minute in which the fire was steady; minutes with the lid open, or "
-     "in which the pit had not come back from that, are left out."),
+     "in which the pit had not come back from that, are left out, and so are those in which the grate stood more than "
+     "15 K (27 °F) below the band: the fire was out or dying."),
     ("Deviation", "mean at the place less mean of the reference, over the same minutes; with it the furthest above and "
      "below the reference in any minute."),
     ("Fluctuation", "greatest less least temperature at one place within half an hour (IEC 60068-3-5: at any one "

@@ -1,10 +1,15 @@
 """The report of an evening in which it is known what happened."""
 
 import itertools
+import math
+from dataclasses import replace
 
 import pytest
 
 from collector.report.facts import tell
+from collector.report.maps import maps_over
+from collector.report.minutes import is_steady
+from collector.snapshot import Phase
 from tests.collector.report.evening import AWAY, HOUR, LID, MINUTE, PLAN, SILENT, START
 
 
@@ -143,3 +148,25 @@ def test_half_hours_add_up_to_the_cook(told):
     assert all(b.time_unix - a.time_unix == 1800.0 for a, b in itertools.pairwise(rows))
     assert len(rows[-1].zones_celsius) == len(PLAN.zones)
     assert rows[-1].phase == "steady"
+
+
+def test_a_fire_that_has_burnt_down_is_no_part_of_the_steady_stretch(evening):
+    lit = evening[1].moments[-1]
+    assert is_steady(lit)
+    for level, told in ((lit.low_celsius - 14.0, True), (lit.low_celsius - 16.0, False), (math.nan, False)):
+        assert is_steady(replace(lit, fire=replace(lit.fire, level_celsius=level))) is told
+    assert not is_steady(replace(lit, fire=replace(lit.fire, phase=Phase.LID_OPEN)))
+
+
+def test_the_cold_dose_of_the_map_is_that_of_the_zones(evening):
+    """Two hours at 20 K below the band are 2400 kelvin minutes, in the map as in the zone; a dying fire counts."""
+    start = evening[1].moments[-1]
+    zones = tuple(replace(z, celsius=start.low_celsius - 20.0) for z in start.zones)
+    fields = tuple(
+        replace(f, celsius=tuple(start.low_celsius - 20.0 for _ in f.celsius), patches=()) for f in start.fields
+    )
+    moments = [replace(start, now_unix=start.now_unix + 120.0 * k, zones=zones, fields=fields) for k in range(60)]
+    dose = maps_over(moments)[-1].facts
+    assert dose.kind == "dose"
+    assert [z.value for z in dose.zones] == pytest.approx([2400.0] * 3)
+    assert dose.coldest.value == pytest.approx(2400.0, abs=5.0)
