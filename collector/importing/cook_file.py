@@ -168,7 +168,6 @@ class CookFile:
         document = self.document
         database = Database(store)
         try:
-            database.sweep()
             with database.together() as connection, self._opened() as archive:
                 record = Record(connection, STORE_VERSION)
                 following = make_sure_of_room(record, first, last, time.time())

@@ -115,7 +115,6 @@ def take_in(store: Path, plan: Plan, readings: Iterable[Reading], found: Survey,
     """
     database = Database(store)
     try:
-        database.sweep()
         first_ms, last_ms = int(found.first_unix * 1000), round(found.last_unix * 1000)
         with database.together() as connection:
             record = Record(connection, VERSION)

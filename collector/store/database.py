@@ -129,6 +129,7 @@ class Database:
             )
         for number in range(version, VERSION):
             self._connection.executescript(f"BEGIN; {MIGRATIONS[number]} PRAGMA user_version = {number + 1}; COMMIT;")
+        sweep(self._connection)  # what a deletion that was cut short has left
 
     def boot_began_ms(self, name: str, now_ms: int) -> int:
         """Give from when on what is on record was written since the machine started: from now on, the first time.
@@ -327,17 +328,6 @@ class Database:
         """
         try:
             return forget(self._connection, cooks)
-        except sqlite3.Error as error:
-            raise StoreError(f"{self.path}: {error}") from error
-
-    def sweep(self) -> None:
-        """Take away what is still there of cooks that were deleted, should a deletion have been cut short.
-
-        Raises:
-            StoreError: the disk refuses.
-        """
-        try:
-            sweep(self._connection)
         except sqlite3.Error as error:
             raise StoreError(f"{self.path}: {error}") from error
 

@@ -51,7 +51,7 @@ def run(options: argparse.Namespace) -> int:
         cook = archive.cook(options.cook)
         with _whole_or_none(options.output):
             count = _write(options, archive, cook)
-    what = options.part if options.part != "readings" else "readings"
+    what = options.part
     if options.json:
         print(json.dumps({"schema": 1, "cook": cook.name, what: count, "file": options.output}))
     else:
