@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from tests.collector.report.evening import MINUTE, PLAN, START, close, feed, pipeline_of
+from tests.evening import MINUTE, PLAN, START, close, feed, pipeline_of
 from tui.cli import main
 from tui.exit_codes import Exit
 

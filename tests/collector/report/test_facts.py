@@ -10,7 +10,7 @@ from collector.report.facts import tell
 from collector.report.maps import maps_over
 from collector.report.minutes import is_steady
 from collector.snapshot import Phase
-from tests.collector.report.evening import AWAY, HOUR, LID, MINUTE, PLAN, SILENT, START
+from tests.evening import AWAY, HOUR, LID, MINUTE, PLAN, SILENT, START
 
 
 def test_the_steady_stretch_begins_after_the_warm_up_and_lasts_to_the_end(told):

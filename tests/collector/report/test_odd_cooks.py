@@ -14,7 +14,7 @@ from collector.report.page import page_of
 from collector.report.played import play
 from collector.report.wording import Words
 from collector.store.archive import Archive
-from tests.collector.report.evening import (
+from tests.evening import (
     CHAMBER,
     MEAT,
     MINUTE,

@@ -13,8 +13,8 @@ from collector.report.sheets import pdf_of
 from collector.report.style import WIDE, png_of
 from collector.report.wording import Words
 from tests.collector.chromium import browser, chromium
-from tests.collector.report.evening import HOUR, START
 from tests.collector.test_page import LEGIBLE
+from tests.evening import HOUR, START
 
 needs_chromium = pytest.mark.skipif(chromium() is None, reason="needs a Chromium browser (apt install chromium)")
 WORDS = Words(True, dt.UTC)

@@ -8,7 +8,7 @@ import pytest
 from collector.report.health import Absence, gaps_of
 from collector.report.quantities import known
 from collector.report.wording import NOTHING, Words
-from tests.collector.report.evening import PROBES, START
+from tests.evening import PROBES, START
 
 F, C = Words(True, dt.UTC), Words(False, dt.UTC)
 
