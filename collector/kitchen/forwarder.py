@@ -174,7 +174,9 @@ class Forwarder:
         if not changes:
             return
         cooks = set().union(*(change.cooks for change in changes))
-        reshaped = set().union(*(change.cooks for change in changes if change.reshaped))
+        # what the pit let go because it was old stays at the server, whatever was edited of it before
+        cooks &= set().union(await self._in_thread(tail.cooks), *(change.cooks for change in changes if change.struck))
+        reshaped = cooks & set().union(*(change.cooks for change in changes if change.reshaped))
         spans = [change.bounds for change in changes if change.bounds]
         async with connection.transaction():
             await _take_away(connection, pit, cooks, reshaped, spans)

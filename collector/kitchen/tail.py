@@ -16,6 +16,7 @@ MOST_READINGS = 5000
 """Brought in one transaction; some 400 kB."""
 
 _RESHAPING = {EditKind.DELETE, EditKind.MERGE, EditKind.SPLIT, EditKind.IMPORT}
+_STRIKING = {EditKind.DELETE, EditKind.MERGE}
 
 Rows = list[tuple[Any, ...]]
 
@@ -38,6 +39,8 @@ class Change:
     """Whose rows are others now, or gone."""
     reshaped: bool
     """More than words, photos and names of them changed."""
+    struck: bool
+    """One of them is no more."""
     bounds: tuple[int, int] | None
     """Readings, actions and vitals came or went from the one ordinal up to the other."""
 
@@ -109,7 +112,7 @@ class Tail:
             "SELECT number, kind, cook, other, from_id, until_id FROM edit WHERE number > ? ORDER BY number", (after,)
         )
         return [
-            Change(number, {cook} if other is None else {cook, other}, kind in _RESHAPING,
+            Change(number, {cook} if other is None else {cook, other}, kind in _RESHAPING, kind in _STRIKING,
                    None if low is None else (low, high))
             for number, kind, cook, other, low, high in found
         ]  # fmt: skip
@@ -122,6 +125,10 @@ class Tail:
         """Give the row of an edit; None where there is none of that number."""
         found = self._rows(f"SELECT {tables()['edit'].listed} FROM edit WHERE number = ?", (number,))  # noqa: S608
         return found[0] if found else None
+
+    def cooks(self) -> set[int]:
+        """Give the numbers of the cooks there are."""
+        return {number for (number,) in self._connection.execute("SELECT id FROM cook")}
 
     def of_cook(self, name: str, cook: int, upto: int | None = None) -> Rows:
         """Give the rows of a table that name a cook; of the trend those up to a time."""

@@ -151,7 +151,7 @@ def _delete(options: argparse.Namespace, editor: "Editor", cook: "Cook") -> int:
             print(f"coldside: {cook.name}: {told} would go for good; say --yes if that is meant", file=sys.stderr)
             return Exit.USAGE
         print(f"{cook.name}: {told} go for good. Type the cook's name to delete it:")
-        if input().strip() != cook.name:
+        if sys.stdin.readline().strip() != cook.name:
             print("nothing was deleted")
             return Exit.FAILED
     gone = editor.delete(cook)

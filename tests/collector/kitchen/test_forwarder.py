@@ -318,6 +318,8 @@ async def test_a_cook_let_go_here_does_not_look_like_a_store_put_back(kitchen, t
     old.end()
     async with forwarding(path, kitchen.address) as forwarder:
         await level(forwarder, last(path))
+    with Editor(path) as editor:  # the server does not hear of it before the cook is let go
+        editor.tag(editor.record.cook("old"), "oak")
     new = Pit(path, "new", START + 30 * 24 * HOUR)
     with Archive(path) as here:
         new.database.forget([here.cook("old")])
