@@ -67,7 +67,7 @@ def test_a_time_is_iso_8601_in_utc():
 
 
 @given(st.lists(st.text(st.characters(exclude_categories=["Cs"])), min_size=2, max_size=4))
-@settings(max_examples=300)
+@settings(max_examples=100)
 def test_a_line_reads_back_whatever_is_in_it(fields):
     file = io.StringIO(newline="")
     line_writer(file)(fields)
@@ -79,7 +79,7 @@ def test_a_line_reads_back_whatever_is_in_it(fields):
     st.sampled_from(Unit), st.sampled_from(Quality), st.sampled_from(Reason), st.sampled_from(Quality),
     st.sampled_from(Reason), st.integers(0, 4095),
 )  # fmt: skip
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 def test_a_reading_reads_back_to_its_row(celsius, source_unix, unit, quality, reason, by_us, why, number):
     reading = Reading("s", "k", celsius, START, source_unix, unit, quality, reason)
     row = with_verdict(row_of(round(START * 1000) << 12 | number, 7, reading), by_us, why)
