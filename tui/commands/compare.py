@@ -2,10 +2,12 @@
 
 import argparse
 import sys
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from tui.commands.moment import moment_of
 from tui.commands.options import add_config, add_json, add_store, chosen_unit, named_store
+from tui.commands.report import check_report_libraries
 from tui.errors import TuiError
 from tui.exit_codes import Exit
 
@@ -18,9 +20,11 @@ __all__ = ["SIDES", "add_options", "run"]
 
 SIDES = "--"
 """Between the cooks before the change and those after it."""
+PLAIN = {ord("°"): "", ord("█"): "#", ord("−"): "-", ord("–"): "-"}
+"""What stands for it in plain ASCII."""
 EPILOG = """\
-A cook is its name, 'last', or a stretch of it, 'NAME@22:00-03:30': a change made in mid-cook is compared by two
-stretches of one.
+A cook is its name, 'last', or a stretch of it, 'NAME@22:00-03:30' or 'NAME@2026-10-09T22:00/2026-10-10T03:30': a change
+made in mid-cook is compared by two stretches of one.
 
   coldside compare spring-1 spring-2 -- summer-1
   coldside compare --plan --effect '10 F' spring-1 spring-2
@@ -48,6 +52,7 @@ def _add_others(parser: argparse.ArgumentParser) -> None:
         default="10 F",
         help="the change of the far end that matters (default: '10 F')",
     )
+    parser.add_argument("-o", "--output", metavar="FILE", help="write it as one HTML page too, with the map in colour")
     parser.add_argument("--unit", choices=("C", "F"), help="temperature unit (default: the config's)")
     parser.add_argument("--ascii", action="store_true", help="plain ASCII characters only")
     add_config(parser)
@@ -61,32 +66,56 @@ def run(options: argparse.Namespace) -> int:
 
     from collector.comparing.compared import compared, planned
     from collector.records import open_record
+    from collector.report.wording import Words
     from tui.draw.comparison import comparison_lines, plan_lines
-    from tui.draw.view import View
 
     before, after = _sides(options)
     effect = _effect(options.effect)
-    view = View(fahrenheit=chosen_unit(options) == "F", ascii_only=options.ascii)
+    words = Words(fahrenheit=chosen_unit(options) == "F")
     where = named_store(options)
+    _check_page(options)
     with open_record(where) as record:
-        asked = [[_asked(record, words) for words in side] for side in (before, after)]
+        asked = [[_asked(record, name) for name in side] for side in (before, after)]
     _check_apart(asked[0], asked[1])
     told = _read(where, [*asked[0], *asked[1]])
     sides = told[: len(before)], told[len(before) :]
     try:
         if options.plan:
             quantity = planned(sides[0], effect)
-            print(
-                msgspec.json.encode({"schema": 1, "plan": quantity}).decode()
-                if options.json
-                else "\n".join(plan_lines(quantity, len(before), view))
-            )
-            return Exit.OK
-        comparison = compared(*sides, effect)
+            document: Any = {"schema": 1, "plan": quantity}
+            lines = plan_lines(quantity, len(before), words)
+        else:
+            comparison = compared(*sides, effect)
+            document, lines = comparison, comparison_lines(comparison, words)
     except ValueError as error:
         raise TuiError(str(error)) from error
-    print(msgspec.json.encode(comparison).decode() if options.json else "\n".join(comparison_lines(comparison, view)))
+    if options.output:
+        from collector.comparing.page import page_of
+
+        with Path(options.output).open("xb") as file:
+            file.write(page_of(comparison, words))
+    if options.json:
+        print(msgspec.json.encode(document).decode())
+    else:
+        text = "\n".join(lines)
+        print(text.translate(PLAIN) if options.ascii else text)
     return Exit.OK
+
+
+def _check_page(options: argparse.Namespace) -> None:
+    """See to it before anything is read that a page can be written.
+
+    Raises:
+        TuiError: an extra is missing, or there is nothing a page is made for.
+        FileExistsError: the file is there.
+    """
+    if not options.output:
+        return
+    if options.plan:
+        raise TuiError("a page is of a comparison; --plan has none")
+    check_report_libraries()
+    if Path(options.output).exists():
+        raise FileExistsError(0, "", options.output)
 
 
 def _sides(options: argparse.Namespace) -> tuple[list[str], list[str]]:
@@ -136,8 +165,8 @@ def _asked(record: "Record", words: str) -> "Asked":
     if not at or words in known:
         return Asked(words if words != "last" else record.cook("last").name, record.cook(words).name)
     cook = record.cook(name)
-    start, dash, end = span.partition("-") if span.count("-") == 1 else (span, "", "")
-    if not dash:
+    start, between, end = span.partition("/" if "/" in span else "-")
+    if not between:
         raise TuiError(f"{words!r}: a stretch is two times with a hyphen, '{name}@22:00-03:30'")
     ended = record.alive_unix(cook)
     try:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from collector.report.played import Played
 
-__all__ = ["add_options", "run"]
+__all__ = ["add_options", "check_report_libraries", "run"]
 
 FORMATS = ("html", "pdf", "png", "json")
 MOST_MAPS = 24
@@ -58,7 +58,7 @@ def run(options: argparse.Namespace) -> int:
     from collector.report.played import play
 
     if options.format != "json":
-        _check_libraries()
+        check_report_libraries()
     unit = chosen_unit(options)
     with open_record(named_store(options)) as record:
         cook = record.cook(options.cook)
@@ -96,7 +96,7 @@ def _put(written: bytes, file: Path, *, overwrite: bool) -> None:
         target.replace(file)
 
 
-def _check_libraries() -> None:
+def check_report_libraries() -> None:
     """Say which extra is missing before anything is worked out.
 
     Raises:
