@@ -85,7 +85,7 @@ MAY = 1_777_665_600_000
         (f"{HEAD}{T},100.5,5\n".replace(",", ";").replace("\n", "\r\n"), C, "f.csv"),
         (f"{HEAD}{T},100.5,5\n".replace(",", ";").replace(".5", ",5"), [*C, "--decimal", ","], "f.csv"),
         (f"time\tgrate point (°C)\tmeat flat [°F]\n{T}\t100.5\t41\n", [], "f.csv"),
-        (gzip.compress(f"{HEAD}{T},100.5,5\n".encode()), C, "f.csv.gz"),
+        (gzip.compress(f"{HEAD}{T},100.5,5\n".encode(), mtime=0), C, "f.csv.gz"),
         (f"A,B,C,when\n100.5,5,x,{T}\n",
          ["--probe", "A=grate point", "--probe", "B=meat flat", "--time-column", "when", *C], "f.csv"),
         (f"time,sensor,value\n{T},grate point,100.5\n{T},meat flat,5\n", ["--probe-column", "sensor", *C], "f.csv"),
