@@ -11,6 +11,8 @@ from collector.model.field import Array
 
 __all__ = ["median", "quantiles"]
 
+FEW = 40
+
 
 def median(values: Array) -> Array:
     """Give the median along the last axis, shape (...,), of values (..., n), NaN left out; NaN where all are.
@@ -21,8 +23,12 @@ def median(values: Array) -> Array:
     if values.shape[-1] == 0:
         return np.full(values.shape[:-1], np.nan)
     if values.ndim == 1:
-        known = np.sort(values[values == values])
-        n = known.size
+        known: Sequence[float] | Array
+        if values.size <= FEW:  # a level has a dozen probes: numpy's calls would cost more than the sorting
+            known = sorted([value for value in values.tolist() if value == value])
+        else:
+            known = np.sort(values[values == values])
+        n = len(known)
         return np.asarray(0.5 * (known[(n - 1) // 2] + known[n // 2]) if n else np.nan)
     ordered = np.sort(values, axis=-1)  # NaN comes last
     count = np.count_nonzero(values == values, axis=-1)

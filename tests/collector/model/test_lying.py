@@ -1,6 +1,7 @@
 """Which probes lie, and which only stand in a cold spot."""
 
 import dataclasses
+import pickle
 
 import numpy as np
 import pytest
@@ -13,13 +14,27 @@ from tui.nights import night_settings
 PLAN = night_settings().plan
 START = 1_790_000_000.0
 HOT = 3600 * 2
+WARM = {}
 
 
-def play(seconds, change, plan=PLAN, step=10):
-    """Run a simple, steady, saw-toothed pit; `change(name, t, celsius)` may do what it likes. Return the engine."""
-    engine = Engine(plan, "n", START)
-    rng = np.random.default_rng(1)
-    for t in range(0, seconds, step):
+def play(seconds, change, plan=PLAN):
+    """Run a simple, steady, saw-toothed pit; once it is hot `change(name, t, celsius)` may do what it likes.
+
+    The warm-up is played once for each plan. Returns the engine.
+    """
+    if seconds <= HOT:
+        return go_on(Engine(plan, "n", START), np.random.default_rng(1), 0, seconds, change, plan)
+    if plan not in WARM:
+        rng = np.random.default_rng(1)
+        WARM[plan] = pickle.dumps(
+            (go_on(Engine(plan, "n", START), rng, 0, HOT, lambda _n, _t, v: v, plan), rng), protocol=5
+        )
+    engine, rng = pickle.loads(WARM[plan])
+    return go_on(engine, rng, HOT, seconds, change, plan)
+
+
+def go_on(engine, rng, begin, end, change, plan, step=10):
+    for t in range(begin, end, step):
         level = min(15 + t / 30, 113) + (6 * abs((t % 2400) / 1200 - 1) - 3) * (t > 3000)
         for i, p in enumerate(plan.probes):
             base = {"chamber": level, "meat": 60.0, "ambient": 12.0}[p.duty]
