@@ -9,6 +9,7 @@ import os
 import sys
 import time
 import traceback
+from typing import Any
 
 os.environ["OPENBLAS_NUM_THREADS"] = "1"  # before numpy: more threads than cores turn a 1 ms solve into an 8 ms stall
 
@@ -18,24 +19,49 @@ SUBJECTS = {
     "bluetooth": (18,),
 }  # fmt: skip
 """Which module of this folder measures which rows."""
+GROWTH = ("probes", "pits", "nights", "viewers", "kitchen")
+"""Which modules of `growth/` measure what something costs against how much of it there is."""
+
+
+def _measured(module: str, quick: bool, failed: list[str]) -> Any:
+    """Measure one subject; nothing where what it needs is not there, or where it fails, which is noted."""
+    from tests.bench.broker import NoBrokerError
+    from tests.bench.measure import Effort
+    from tests.bluez.bus import NoDaemonError
+
+    name = module.removeprefix("tests.bench.")
+    print(f"{name} ...", file=sys.stderr, flush=True)
+    try:
+        return importlib.import_module(module).measure(Effort(quick))
+    except (NoBrokerError, NoDaemonError) as error:
+        print(f"{name}: left out, {error}", file=sys.stderr)
+    except Exception:
+        failed.append(name)
+        traceback.print_exc()
+    return None
 
 
 def main() -> int:
     """Measure the rows asked for and print them."""
-    from tests.bench.broker import NoBrokerError
-    from tests.bench.measure import Effort, Finding, machine
+    from tests.bench.growth.curve import Curve
+    from tests.bench.measure import Finding, machine
     from tests.bench.table import as_json, as_text
-    from tests.bluez.bus import NoDaemonError
 
     known = sorted({row for rows in SUBJECTS.values() for row in rows})
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description="Measure against peers and ceilings.")
     parser.add_argument("--rows", metavar="N,N", help=f"only these: {','.join(map(str, known))}")
     parser.add_argument("--quick", action="store_true", help="fewer rounds, for a build server; figures wobble more")
+    parser.add_argument("--growth", metavar="A,B", help=f"only tables of growth: {','.join(GROWTH)}")
     parser.add_argument("--json", action="store_true", help="print one JSON document")
     options = parser.parse_args()
     wanted = [int(word) for word in options.rows.split(",")] if options.rows else known
     if unknown := sorted(set(wanted) - set(known)):
         parser.error(f"no row {unknown[0]}; there are {', '.join(map(str, known))}")
+    if options.growth and (unknown_growth := sorted(set(options.growth.split(",")) - set(GROWTH))):
+        parser.error(f"no growth of {unknown_growth[0]}; there are {', '.join(GROWTH)}")
+    if options.growth:
+        wanted = []
+    growing = options.growth.split(",") if options.growth else () if options.rows else GROWTH
     about = machine()
     began = time.monotonic()
     findings: list[Finding] = []
@@ -43,20 +69,16 @@ def main() -> int:
     for name, rows in SUBJECTS.items():
         if not set(rows) & set(wanted):
             continue
-        print(f"{name} ...", file=sys.stderr, flush=True)
-        try:
-            findings += importlib.import_module(f"tests.bench.{name}").measure(Effort(options.quick))
-        except (NoBrokerError, NoDaemonError) as error:
-            print(f"{name}: left out, {error}", file=sys.stderr)
-        except Exception:
-            failed.append(name)
-            traceback.print_exc()
+        found = _measured(f"tests.bench.{name}", options.quick, failed)
+        findings += [finding for finding in found or () if isinstance(finding, Finding)]
+    curves = [_measured(f"tests.bench.growth.{name}", options.quick, failed) for name in growing]
+    grown = [curve for curve in curves if isinstance(curve, Curve)]
     about["load after"] = " ".join(f"{x:.2f}" for x in os.getloadavg())
     about["took"] = f"{time.monotonic() - began:.0f} s"
     if failed:
         about["failed"] = ", ".join(failed)
     findings.sort(key=lambda f: f.row)
-    print(as_json(findings, about) if options.json else as_text(findings, about))
+    print(as_json(findings, grown, about) if options.json else as_text(findings, grown, about))
     return 1 if failed or any(f.verdict == "MISS" for f in findings) else 0
 
 

@@ -30,7 +30,7 @@ class Daemon:
 
     def __init__(self, folder: Path, config: str) -> None:
         self.store = folder / "cooks.db"
-        self._socket = folder / "c.sock"
+        self.socket = folder / "c.sock"
         (folder / "coldside.toml").write_text(config, encoding="utf-8")
         words = [
             "collect",
@@ -39,7 +39,7 @@ class Daemon:
             "--store",
             str(self.store),
             "--socket",
-            str(self._socket),
+            str(self.socket),
         ]
         with (folder / "log").open("wb") as log:
             self.process = subprocess.Popen([sys.executable, "-m", "tui.cli", *words], stdout=log, stderr=log)
@@ -55,7 +55,7 @@ class Daemon:
         while time.monotonic() < stop:
             with contextlib.suppress(NoCollectorError, TimeoutError):
                 async with asyncio.timeout(stop - time.monotonic()):
-                    async for snapshot in snapshots(self._socket):
+                    async for snapshot in snapshots(self.socket):
                         if ready is None or ready(snapshot):  # type: ignore[operator]
                             return snapshot
             await asyncio.sleep(0.05)

@@ -4,6 +4,8 @@ import dataclasses
 import json
 from collections.abc import Sequence
 
+from tests.bench.growth import curve
+from tests.bench.growth.curve import Curve
 from tests.bench.measure import Finding
 
 __all__ = ["as_json", "as_text"]
@@ -28,17 +30,20 @@ def _line(f: Finding) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def as_text(findings: Sequence[Finding], about: dict[str, str]) -> str:
-    """Lay the findings out in columns, their raw figures below."""
+def as_text(findings: Sequence[Finding], grown: Sequence[Curve], about: dict[str, str]) -> str:
+    """Lay the findings out in columns, their raw figures below, and then the tables of growth."""
     lines = [HEAD, *(_line(f) for f in findings)]
     widths = [max(len(line[k]) for line in lines) for k in range(len(HEAD))]
     rows = ["  ".join(cell.ljust(w) for cell, w in zip(line, widths, strict=True)).rstrip() for line in lines]
     rows.insert(1, "-" * max(len(row) for row in rows))
     notes = [f"{f.row:>3}  {f.what}: {f.note}" for f in findings if f.note]
-    return "\n".join([*(f"{k}: {v}" for k, v in about.items()), "", *rows, "", *notes])
+    found = [*rows, "", *notes, ""] if findings else []
+    return "\n".join([*(f"{k}: {v}" for k, v in about.items()), "", *found, curve.as_text(grown)]).rstrip()
 
 
-def as_json(findings: Sequence[Finding], about: dict[str, str]) -> str:
+def as_json(findings: Sequence[Finding], grown: Sequence[Curve], about: dict[str, str]) -> str:
     """Give one JSON document."""
     found = [{**dataclasses.asdict(f), "verdict": f.verdict} for f in findings]
-    return json.dumps({"schema": 1, **about, "findings": found}, indent=1)
+    return json.dumps(
+        {"schema": 1, **about, "findings": found, "growth": [dataclasses.asdict(c) for c in grown]}, indent=1
+    )

@@ -6,9 +6,12 @@ import json
 
 import pytest
 
+from collector.store.archive import Archive
 from tests.adapters.ble.conftest import system_bus  # noqa: F401 - a fixture
 from tests.bench.bluetooth import KINDS, Round, readings
 from tests.bench.field import Frames
+from tests.bench.growth.curve import Curve, exponents
+from tests.bench.growth.nights import make_store
 from tests.bench.measure import Finding, ratio, turns
 from tests.bench.routing import Path
 from tests.bench.slope import Records
@@ -38,7 +41,11 @@ def test_turns_reverse_the_order_and_ratios_pair_the_rounds():
 
 def test_table_and_document_say_the_same():
     found = [finding(1.0), finding(5.0)]
-    text, document = as_text(found, {"machine": "m"}), json.loads(as_json(found, {"machine": "m"}))
+    curve = Curve("more", "things", (1, 10), (("cost", "s", (1.0, 10.0)),))
+    about = {"machine": "m"}
+    text, document = as_text(found, [curve], about), json.loads(as_json(found, [curve], about))
+    assert document["growth"][0]["counts"] == [1, 10]
+    assert "1.00" in text.splitlines()[-1], "in proportion"
     assert [f["verdict"] for f in document["findings"]] == ["MISS", "stretch"]
     assert all(f["verdict"] in text for f in document["findings"])
     assert text.startswith("machine: m\n")
@@ -90,3 +97,21 @@ async def test_every_signal_of_the_air_is_taken_once_or_counted(kind, system_bus
 
 def test_the_bare_callback_hears_every_signal(system_bus):  # noqa: F811
     assert Round(system_bus.address, "adverts", 500).run(0)["dropped"] == 0
+
+
+def test_a_bend_shows_in_the_last_step():
+    counts = (1, 10, 100, 1000)
+    first, last = exponents(counts, (1.0, 1.0, 1.0, 100.0))
+    assert abs(first) < 0.01
+    assert last == pytest.approx(2.0)
+    assert exponents(counts, [n**0.5 for n in counts]) == pytest.approx((0.5, 0.5))
+
+
+def test_a_store_of_many_nights_holds_each_once(tmp_path):
+    make_store(tmp_path / "s.db", 4)
+    with Archive(tmp_path / "s.db") as archive:
+        cooks = archive.cooks()
+        assert [cook.name for cook in cooks] == ["night 0", "night 1", "night 2", "night 3"]
+        assert len({cook.readings for cook in cooks}) == 1
+        assert all(len(archive.trend(cook)) == len(archive.trend(cooks[0])) > 100 for cook in cooks)
+        assert len(archive.plans(cooks[3])) == 1
