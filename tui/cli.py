@@ -89,11 +89,13 @@ def module(name: str) -> Command:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run `coldside`; return its exit code."""
     words = list(sys.argv[1:] if arguments is None else arguments)
-    _check_packages()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a file name need not be text; printing it is no reason to fail
             stream.reconfigure(errors="backslashreplace")
-    parser = build_parser(next((w for w in words if w in COMMANDS), ""))
+    command = next((w for w in words if w in COMMANDS), "")
+    if command:
+        _check_packages()
+    parser = build_parser(command)
     options = parser.parse_args(words)
     if options.version:
         from importlib.metadata import version

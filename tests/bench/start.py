@@ -15,6 +15,7 @@ import subprocess
 import sys
 import termios
 import time
+from importlib.util import find_spec
 from pathlib import Path
 
 from tests.bench.broker import broker
@@ -76,9 +77,16 @@ def _finding(what: str, ours: list[float], floor: list[float], goal: float, stre
     return Finding(15, what, middle, "x", goal, stretch, False, low, high, note)
 
 
+LIBRARIES = (
+    "aiohttp", "aiomqtt", "markdown_it", "msgspec", "multidict", "numpy", "paho", "platformdirs", "pygments", "rich",
+    "textual", "yarl",
+)  # fmt: skip
+
+
 def compile_all() -> None:
-    """Make the byte code of our packages, which an installation has."""
-    folders = ["adapters", "collector", "tui"]
+    """Make the byte code that an installation has: where none is written, every start would compile."""
+    found = [find_spec(name) for name in ("adapters", "collector", "tui", *LIBRARIES)]
+    folders = [place for spec in found if spec for place in spec.submodule_search_locations or ()]
     kept = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
     subprocess.run([sys.executable, "-m", "compileall", "-q", *folders], check=True, env=kept)
 
