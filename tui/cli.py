@@ -6,21 +6,24 @@ import io
 import os
 import sys
 from collections.abc import Sequence
-from typing import Protocol
 
 from tui.exit_codes import Exit
 
 __all__ = ["build_parser", "main"]
 
+TYPE_CHECKING = False
+"""Type checkers know the name: `typing` itself would be a tenth of what `--help` costs."""
+if TYPE_CHECKING:
+    from typing import Protocol
 
-class Command(Protocol):
-    """What a module of `tui.commands` offers."""
+    class Command(Protocol):
+        """What a module of `tui.commands` offers."""
 
-    def add_options(self, parser: argparse.ArgumentParser) -> None:
-        """Add the command's own options."""
+        def add_options(self, parser: argparse.ArgumentParser) -> None:
+            """Add the command's own options."""
 
-    def run(self, options: argparse.Namespace) -> int:
-        """Do it; return the exit code."""
+        def run(self, options: argparse.Namespace) -> int:
+            """Do it; return the exit code."""
 
 
 COMMANDS: dict[str, str] = {
@@ -81,9 +84,10 @@ def build_parser(only: str | None = None) -> argparse.ArgumentParser:
     return parser
 
 
-def module(name: str) -> Command:
+def module(name: str) -> "Command":
     """Load the module of a command."""
-    return importlib.import_module(f"tui.commands.{'importing' if name == 'import' else name}")
+    found: Command = importlib.import_module(f"tui.commands.{'importing' if name == 'import' else name}")
+    return found
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
