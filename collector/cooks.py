@@ -1,12 +1,14 @@
 """Which cook the collector is in: the open one goes on after a restart, a new one begins after a long silence."""
 
 import datetime as dt
+import logging
 from dataclasses import dataclass, replace
 
 import msgspec
 
 from collector.calibrations import lines_of
 from collector.engine import Engine, Event
+from collector.model.meat.renamed import carried_over
 from collector.model.plan import Plan
 from collector.replay import rebuild
 from collector.snapshot import TrendPoint
@@ -16,6 +18,8 @@ from collector.store.record import Cook
 from collector.usual import usual_deficits
 
 __all__ = ["RESUME_WITHIN_SECONDS", "Opened", "open_cook"]
+
+log = logging.getLogger(__name__)
 
 RESUME_WITHIN_SECONDS = 6 * 3600.0
 """A cook whose last reading is younger than this goes on."""
@@ -75,8 +79,13 @@ def _resume(database: Database, archive: Archive, cook: Cook, plan: Plan, last_o
     plan = plan.calibrated(lines_of(archive.calibrations(before=cook)))  # those since are actions of the cook
     earlier = [other for other in archive.cooks() if other.started_unix < cook.started_unix]
     plan = replace(plan, usual_kelvin=usual_deficits(archive, earlier, plan))
+    last = archive.plans(cook)[-1][1]
+    meat, told = carried_over(last.meat, plan.meat)
+    for said in told:
+        log.warning("%s", said)
+    plan = replace(plan, meat=meat)
     plan_json = msgspec.json.encode(plan).decode()
-    stored = msgspec.json.encode(archive.plans(cook)[-1][1]).decode()
+    stored = msgspec.json.encode(last).decode()
     if stored != plan_json:
         database.change_plan(cook.number, last_ordinal + 1, plan_json)
     engine, events = rebuild(archive, cook, plan)

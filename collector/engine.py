@@ -213,7 +213,7 @@ class Engine:
                 the newest marks, or no such piece of meat.
         """
         event = self._book.find(action.subject) if action.kind in _OF_EVENTS else None
-        if action.kind is ActionKind.MEAT_PHASE and action.subject not in self._meat.names:
+        if action.kind is ActionKind.MEAT_PHASE and not self._meat.knows(action.subject):
             raise KeyError(action.subject)
         if action.kind in _OF_ALARMS and action.subject and not self._rules.knows(action.subject):
             raise KeyError(action.subject)

@@ -13,11 +13,10 @@ from collector.model.meat.safety import (
     DANGER_LOW_CELSIUS,
     DANGER_SECONDS,
 )
+from collector.model.meat.spots import NEWEST_SPOTS
 from collector.snapshot import ArrivalView, MeatView, PartView, Snapshot, SpotView
 
 __all__ = ["PageMeat", "PageSpot", "PageTurn", "page_meat", "page_spots"]
-
-NEWEST_SPOTS = 6
 
 
 class PageArrival(msgspec.Struct, frozen=True):

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from adapters.reading import Quality, Reason
 from adapters.source import LinkState
 from collector.model.calibration import Line
+from collector.model.meat.piece import Piece
 
 __all__ = [
     "CALLING",
@@ -347,6 +348,8 @@ class RuleView:
     """False: switched off in the config."""
     latch: bool
     shelve_at_most_seconds: float
+    own_celsius: tuple[float, ...] = ()
+    """The temperatures of its own that its subject is judged by; empty where `limit` holds for all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -540,6 +543,12 @@ class MeatView:
     intact: bool | None
     advice: tuple[str, ...]
     """What the trade does about what is seen; the cook decides."""
+    cooling: str = "food-code"
+    """Whose limits it is cooled by; see `collector.model.meat.cooling.CoolingRule`."""
+    did: tuple[tuple[str, float], ...] = ()
+    """What of the plan is done, and when."""
+    described: Piece | None = None
+    """As the cook describes it, for whoever changes that."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 import asyncio
 from collections.abc import AsyncGenerator, AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import aclosing, asynccontextmanager
 from pathlib import Path
 
 import msgspec
@@ -12,7 +12,7 @@ from collector.snapshot import RuleView, Snapshot
 from tui.client import GREATEST_MESSAGE
 from tui.way import OPEN_SECONDS, SocketWay, Way, way_to
 
-__all__ = ["NoCollectorError", "ask", "rules", "snapshots"]
+__all__ = ["NoCollectorError", "ask", "newest", "rules", "snapshots"]
 
 TIMEOUT_SECONDS = 10.0
 
@@ -55,6 +55,16 @@ async def snapshots(socket: Way | Path) -> AsyncGenerator[Snapshot, None]:
             if isinstance(news, wire.News):
                 yield news.snapshot
     raise NoCollectorError(f"the collector at {socket} went away")
+
+
+async def newest(socket: Way | Path) -> Snapshot:
+    """Give the cook as it stands.
+
+    Raises:
+        NoCollectorError: nobody answers.
+    """
+    async with aclosing(snapshots(socket)) as coming:
+        return await anext(coming)
 
 
 def _refuse_other(news: wire.FromCollector) -> None:

@@ -11,6 +11,7 @@ from typing import Literal
 
 from collector.model.calibration import DRIFT_SD_KELVIN, Line
 from collector.model.meat.piece import Piece
+from collector.model.meat.safety import DANGER_SECONDS, DANGER_SOON_SECONDS
 from collector.snapshot import ChamberView, Priority
 
 __all__ = ["DEFAULT_RULES", "GRATE", "SHELVE_AT_MOST_SECONDS", "Against", "Plan", "Probe", "Rule", "Zone"]
@@ -135,8 +136,8 @@ DEFAULT_RULES: tuple[Rule, ...] = (
     Rule("stall-long", Priority.NOTE, 7 * 3600.0, 0.0, 0.0, 0.0),
     Rule("slipping", Priority.SOON, 1800.0, 600.0, 600.0, 600.0),
     Rule("hold-floor", Priority.URGENT, 0.0, 0.5, 300.0, 300.0, below=True),
-    Rule("danger-soon", Priority.SOON, 3 * 3600.0, 0.0, 0.0, 0.0),
-    Rule("danger-over", Priority.URGENT, 4 * 3600.0, 0.0, 0.0, 0.0),
+    Rule("danger-soon", Priority.SOON, DANGER_SOON_SECONDS, 0.0, 0.0, 0.0),
+    Rule("danger-over", Priority.URGENT, DANGER_SECONDS, 0.0, 0.0, 0.0),
     Rule("cool-late", Priority.URGENT, 900.0, 0.0, 0.0, 0.0, below=True),
 )
 """8.3 K is 15 °F. Delays follow the usual guidance for temperature, 60 s and 1 % of range (from memory), lengthened

@@ -266,6 +266,7 @@ class RuleBook:
                     value - limit if rule.below else limit - value, alarm.unit, rule.deadband, rule.on_delay_seconds,
                     rule.off_delay_seconds, alarm.pending_unix, alarm.since_unix if alarm.active else None, why,
                     alarm.shelved_until_unix, alarm.removed_unix, rule.enabled, rule.latch, rule.shelve_at_most_seconds,
+                    self._meat.own_celsius(alarm.key),
                 )
             )  # fmt: skip
         return tuple(views)

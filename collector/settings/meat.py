@@ -3,6 +3,7 @@
 import datetime as dt
 from collections.abc import Sequence
 
+from collector.model.meat.cooling import CoolingRule
 from collector.model.meat.described import TARGETS_CELSIUS, piece_doubt, piece_mistake
 from collector.model.meat.piece import Cut, Part, Piece, Species
 from collector.model.plan import Probe
@@ -10,9 +11,11 @@ from collector.settings.check import Mistake
 from collector.settings.quantity import parse_mass, parse_temperature, parse_time_of_day
 from collector.settings.shape import MeatTable, PartTable
 
-__all__ = ["local_day_seconds", "pieces_of"]
+__all__ = ["pieces_of", "time_to_serve"]
 
 DAY_SECONDS = 86_400
+CHANGE_WITHIN_DAYS = 240
+"""Clocks are changed twice a year, and a config is read at every start."""
 
 
 def pieces_of(
@@ -97,14 +100,44 @@ def _piece(table: MeatTable, metres: float) -> Piece:
     place = None
     if table.x is not None and table.y is not None:
         place = (table.x[0] * metres, table.x[1] * metres, table.y[0] * metres, table.y[1] * metres)
+    serve, change = time_to_serve(parse_time_of_day(table.serve)) if table.serve else (None, None)
     return Piece(
         table.name, Cut(table.cut), tuple(parts), None if table.mass is None else parse_mass(table.mass),
         Species(species), table.intact, place, parse_temperature(table.hold), table.rest * 60.0,
-        local_day_seconds(parse_time_of_day(table.serve)) if table.serve else None,
+        serve, change, CoolingRule(table.cooling),
     )  # fmt: skip
 
 
-def local_day_seconds(minutes: int) -> float:
-    """Turn a local time of day, minutes after midnight, into the second of the day in UTC that it is now."""
-    offset = dt.datetime.now(dt.UTC).astimezone().utcoffset() or dt.timedelta()
-    return float((minutes * 60 - round(offset.total_seconds())) % DAY_SECONDS)
+def time_to_serve(minutes: int, now: dt.datetime | None = None) -> tuple[float, tuple[float, float] | None]:
+    """Turn a local time of day into what a piece keeps of it.
+
+    Args:
+        minutes: after midnight, by the local clock.
+        now: the time; None: the clock's.
+
+    Returns:
+        The second of the day in UTC that it is now; and when the clocks here are next changed, Unix seconds, with how
+        many seconds they are put forward by, or None.
+    """
+    unix = (now or dt.datetime.now(dt.UTC)).timestamp()
+    return (minutes * 60 - _ahead_seconds(unix)) % DAY_SECONDS, _clocks_change(unix)
+
+
+def _ahead_seconds(unix: float) -> float:
+    """Give how far the local clock is ahead of UTC at a time."""
+    offset = dt.datetime.fromtimestamp(unix, dt.UTC).astimezone().utcoffset() or dt.timedelta()
+    return offset.total_seconds()
+
+
+def _clocks_change(unix: float) -> tuple[float, float] | None:
+    """Find the next change of the local clock within so many days, to the second."""
+    ahead = _ahead_seconds(unix)
+    days = (unix + DAY_SECONDS * k for k in range(1, CHANGE_WITHIN_DAYS))
+    high = next((day for day in days if _ahead_seconds(day) != ahead), None)
+    if high is None:
+        return None
+    low, high = float(int(high - DAY_SECONDS)), float(int(high) + 1)
+    while high - low > 1.0:
+        middle = (low + high) // 2
+        low, high = (middle, high) if _ahead_seconds(middle) == ahead else (low, middle)
+    return high, _ahead_seconds(high) - ahead

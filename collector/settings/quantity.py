@@ -6,7 +6,15 @@ import re
 from adapters.reading import Unit, difference_kelvin, to_celsius
 from collector.model.meat.piece import POUND_KG
 
-__all__ = ["QuantityError", "parse_difference", "parse_hours", "parse_mass", "parse_temperature", "parse_time_of_day"]
+__all__ = [
+    "QuantityError",
+    "parse_difference",
+    "parse_hours",
+    "parse_length",
+    "parse_mass",
+    "parse_temperature",
+    "parse_time_of_day",
+]
 
 _UNITS = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT, "K": Unit.KELVIN}
 _QUANTITY = re.compile(r"^\s*([-+]?\d+(?:\.\d+)?)\s*°?\s*([CFK])\s*$")
@@ -89,6 +97,30 @@ def parse_mass(text: str) -> float:
     if not 0.0 < kilograms <= MOST_KILOGRAMS:
         raise QuantityError(f'{text!r} is no mass of a piece of meat; write "13 lb" or "6 kg"')
     return kilograms
+
+
+_LENGTH = re.compile(r"^\s*([-+]?\d+(?:\.\d+)?)\s*(m|cm|mm|in|ft)?\s*$")
+_METRES = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
+
+
+def parse_length(text: str, unit: str = "") -> float:
+    """Read a length; return metres.
+
+    >>> round(parse_length("16 in"), 3)
+    0.406
+
+    Args:
+        text: a number and its unit.
+        unit: of a number without one; empty: there must be one.
+
+    Raises:
+        QuantityError: not a number, or without a unit.
+    """
+    match = _LENGTH.match(text)
+    named = (match[2] or unit) if match else ""
+    if match is None or not named:
+        raise QuantityError(f"{text!r} is no length; write a number and its unit, such as '40 cm' or '16 in'")
+    return float(match[1]) * _METRES[named]
 
 
 _TIME = re.compile(r"^\s*([01]?\d|2[0-3]):([0-5]\d)\s*$")

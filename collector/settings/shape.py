@@ -323,6 +323,8 @@ class MeatTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     """Minutes from done until it is served, at least."""
     serve: TimeOfDay = ""
     """`"13:00"`, local time."""
+    cooling: Literal["food-code", "appendix-b"] = "food-code"
+    """Whose limits it is cooled by: the FDA Food Code's two stages, or those of USDA FSIS Appendix B."""
 
 
 class ZoneTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -1,10 +1,15 @@
 """Pieces of meat in the config: what they come to, and every mistake in them."""
 
+import datetime as dt
+import time
+
 import pytest
 
 from collector.errors import SettingsError
-from collector.model.meat.piece import Cut, Species
+from collector.model.meat.cooling import CoolingRule
+from collector.model.meat.piece import Cut, Piece, Species
 from collector.settings.load import parse
+from collector.settings.meat import time_to_serve
 from collector.settings.quantity import QuantityError, parse_mass, parse_time_of_day
 
 MEAT = """
@@ -65,6 +70,48 @@ def test_the_time_to_serve_is_the_next_one_that_a_cook_can_make(read):
     on = 20_000 * 86_400.0 + day - 3 * 3600.0
     assert piece.serve_unix(on) == on + 27 * 3600.0, "three hours on are too few, so it is tomorrow"
     assert piece.serve_unix(on - 3600.0) == on + 3 * 3600.0
+
+
+@pytest.fixture
+def in_zone(monkeypatch):
+    """Live by the clocks of a zone."""
+
+    def go(name):
+        monkeypatch.setenv("TZ", name)
+        time.tzset()
+
+    yield go
+    monkeypatch.undo()
+    time.tzset()
+
+
+def local(*fields):
+    return dt.datetime(*fields).astimezone()
+
+
+@pytest.mark.parametrize("eve", [(2026, 3, 28), (2026, 10, 24), (2026, 7, 4)])
+def test_a_time_to_serve_is_the_clocks_on_either_side_of_a_change(in_zone, eve):
+    in_zone("CET-1CEST,M3.5.0,M10.5.0/3")
+    on = local(*eve, 21, 0)
+    day, change = time_to_serve(13 * 60, on)
+    piece = Piece("brisket", serve_day_seconds=day, clocks_change=change)
+    noon = local(*eve, 13, 0) + dt.timedelta(days=1)
+    expected = dt.datetime(noon.year, noon.month, noon.day, 13).astimezone().timestamp()
+    assert piece.serve_unix(on.timestamp()) == expected
+    assert piece.serve_unix(expected - 4 * 3600.0) == expected, "four hours are just enough"
+    assert dt.datetime.fromtimestamp(piece.serve_unix(expected), dt.UTC).astimezone().hour == 13
+
+
+def test_a_place_whose_clocks_are_never_changed_has_no_change(in_zone):
+    in_zone("UTC0")
+    assert time_to_serve(60, local(2026, 3, 1)) == (3600.0, None)
+
+
+def test_whose_limits_it_is_cooled_by(read):
+    assert read().plan.meat[0].cooling is CoolingRule.FOOD_CODE
+    told = read(MEAT.replace("intact = true", 'intact = true\ncooling = "appendix-b"'))
+    assert told.plan.meat[0].cooling is CoolingRule.APPENDIX_B
+    assert "appendix-b" in mistakes(read, MEAT.replace("intact = true", 'cooling = "ice"'))["meat.1.cooling"][0]
 
 
 @pytest.mark.parametrize(

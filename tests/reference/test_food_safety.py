@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from collector.model.meat.cooling import LIMITS, Cooling, CoolingRule
 from collector.model.meat.piece import FOOD_CODE_HOLD_CELSIUS, Species
 from collector.model.meat.safety import (
     APPENDIX_A_SECONDS,
     DANGER_HIGH_CELSIUS,
     DANGER_LOW_CELSIUS,
-    Cooling,
     log_reduction_per_second,
 )
 
@@ -84,5 +84,24 @@ def test_cooling_in_two_stages(to_70_hours, to_41_hours, late):
     cooling.look(3600 * to_70_hours, celsius(70))
     assert cooling.due_unix() == 6 * 3600
     cooling.look(3600 * to_41_hours, celsius(41))
+    assert math.isnan(cooling.due_unix())
+    assert cooling.late() is late
+
+
+@pytest.mark.parametrize(
+    ("to_80_hours", "to_40_hours", "late"), [(1.4, 6.3, False), (1.6, 5.0, True), (1.4, 6.5, True), (1.5, 6.5, False)]
+)
+def test_cooling_by_appendix_b(to_80_hours, to_40_hours, late):
+    """USDA FSIS Appendix B, first option: from 130 to 80 °F within an hour and a half, to 40 °F within five more."""
+    cooling = Cooling(LIMITS[CoolingRule.APPENDIX_B])
+    cooling.look(-600.0, celsius(131))
+    assert math.isnan(cooling.due_unix())
+    cooling.look(0.0, celsius(129.9))
+    assert cooling.due_unix() == 1.5 * 3600
+    cooling.look(3600 * to_80_hours, celsius(80))
+    assert cooling.due_unix() == 3600 * (to_80_hours + 5)
+    cooling.look(3600 * to_40_hours, celsius(41))
+    assert not math.isnan(cooling.due_unix()), "41 °F are not 40"
+    cooling.look(3600 * to_40_hours, celsius(40))
     assert math.isnan(cooling.due_unix())
     assert cooling.late() is late

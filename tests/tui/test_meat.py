@@ -1,7 +1,9 @@
 """`coldside meat` against a real collector over its socket: what is added, told, read by hand, refused, on record."""
 
 import asyncio
+import datetime as dt
 import json
+import time
 
 import pytest
 
@@ -10,6 +12,7 @@ from collector.daemon import Collector
 from collector.replay import differences
 from collector.store.archive import Archive
 from tui.cli import main
+from tui.commands.init import TEMPLATE
 from tui.exit_codes import Exit
 from tui.nights import night_settings
 
@@ -63,12 +66,28 @@ async def test_a_piece_is_told_through_its_night_and_stands_in_the_list(pit, sai
     assert code == Exit.FAILED
     assert "piece" in err
     assert (await said("spot", "flat, thin end", "198 F"))[:2] == (Exit.OK, "on record: flat, thin end\n")
-    assert (await said("bread", "stack end", "4", "--x", "1.2", "--y", "0.25"))[0] == Exit.OK
+    code, out, _ = await said("bread", "by the stack", "4", "--x", "48 in", "--y", "25 cm")
+    assert (code, out) == (Exit.OK, "on record, and on the map: by the stack\n")
+    code, _, err = await said("bread", "by the stack", "4", "--x", "1.2", "--y", "0.25")
+    assert code != Exit.OK
+    assert "'1.2' is no length; write a number and its unit" in err, "no config here tells a unit"
+    inches = folder / "pit.toml"
+    inches.write_text(TEMPLATE)
+    words = ("--x", "20", "--y", "10", "-c", str(inches))
+    assert (await said("spot", "in the middle", "200 F", *words))[0] == Exit.OK
+    assert (await said("bread", "by the stack", "4", "--x", "48 in"))[2].strip().endswith("--x and --y go together")
+    zone = PLAN.zones[0]
+    assert (await said("bread", zone.name, "2"))[1] == f"on record, and on the map: {zone.name}\n"
+    spots = collector.snapshot().spots
+    assert [(s.x_m, s.y_m) for s in spots] == [
+        (None, None), (pytest.approx(1.2192), 0.25), (pytest.approx(0.508), pytest.approx(0.254)),
+        ((zone.x0_m + zone.x1_m) / 2, (zone.y0_m + zone.y1_m) / 2),
+    ]  # fmt: skip
     code, out, _ = await said("list", "--unit", "F", "--ascii")
     assert out.isascii()
     assert "wrapped since" in out
     assert "flat, thin end: 198 F" in out
-    assert "stack end: bread 4 of 5" in out
+    assert "by the stack: bread 4 of 5" in out
     await asyncio.sleep(1.1)  # until the next commit
     with Archive(folder / "s.db") as archive:
         assert differences(archive, archive.cook("n")) == []
@@ -80,7 +99,14 @@ async def test_a_piece_is_added_described_anew_and_named_where_there_are_several
     assert code == Exit.FAILED
     assert "the probe 'meat flat' is in brisket already" in err
     assert (await said("off", "brisket"))[0] == Exit.OK
-    assert (await said(*words))[:2] == (Exit.OK, "the cook has the piece pork; what was not said is not known of it\n")
+    code, out, _ = await said(*words, "--unit", "F")
+    assert code == Exit.OK
+    assert out.startswith(
+        "the cook has the piece pork: cut pork shoulder; species pork; mass 8.0 lb; part middle meat "
+    )
+    assert "not said: whether anything has pierced it" in out
+    assert "when it is cooled: FDA Food Code 3-501.14: 135 to 70 °F within 2 h, to 41 °F within 6 h in all" in out
+    assert "served" not in out
     code, _, err = await said("on")
     assert code != Exit.OK
     assert "which piece? there is brisket, pork" in err
@@ -90,8 +116,54 @@ async def test_a_piece_is_added_described_anew_and_named_where_there_are_several
     assert [(m["name"], m["cut"], m["phase"]) for m in document["meat"]] == [
         ("brisket", "brisket", "off"), ("pork", "pork shoulder", "cooking"),
     ]  # fmt: skip
-    assert (await said("add", "pork", "--part", "middle=meat point", "--serve", "13:00"))[0] == Exit.OK
-    assert "serve " in (await said("list", "--unit", "C"))[1]
+
+
+async def test_what_is_not_said_again_of_a_piece_is_kept_and_that_is_told(pit, said, monkeypatch):
+    monkeypatch.setenv("TZ", "UTC")
+    time.tzset()
+    collector, _ = pit
+    was = PLAN.meat[0]
+    later = dt.datetime.fromtimestamp(START + 3600.0, dt.UTC).strftime("%H:%M")
+    code, out, _ = await said(
+        "add", "brisket", "--done", "205 F", "--serve", later, "--cooling", "appendix-b", "--unit", "F"
+    )
+    assert code == Exit.OK
+    changed, kept, *rest = out.splitlines()
+    assert "done 205 °F, was" in changed
+    assert f"serve {later}" in changed
+    assert "cooling USDA FSIS Appendix B, was FDA Food Code 3-501.14" in changed
+    assert kept.startswith("  kept: cut brisket; species beef; mass 13.0 lb; whole nothing has pierced it")
+    assert any(
+        line.startswith("  to be served tomorrow") and "of today would be less than 4 h" in line for line in rest
+    )
+    piece = collector.snapshot().meat[0].described
+    assert [(p.name, p.probe, p.wrap_at) for p in piece.parts] == [(p.name, p.probe, p.wrap_at) for p in was.parts]
+    assert piece.mass_kg == was.mass_kg
+    assert piece.rest_seconds == was.rest_seconds
+    first = was.parts[0].name
+    code, out, _ = await said("add", "brisket", "--no-part", first, "--unit", "F")
+    assert f"no part {first}, was" in out.splitlines()[0]
+    assert [p.name for p in collector.snapshot().meat[0].described.parts] == [p.name for p in was.parts[1:]]
+    code, _, err = await said("add", "brisket", "--no-part", "tail")
+    assert "there is no part 'tail'" in err
+    assert (await said("add", "brisket"))[1].splitlines()[0] == "brisket: changed: nothing"
+
+
+async def test_a_piece_that_is_added_late_is_told_what_is_assumed(pit, said):
+    collector, _ = pit
+    assert (await said("off"))[0] == Exit.OK
+    for minute in range(1, 61):
+        for probe in PLAN.probes:
+            celsius = 20.0 + minute / 2 if probe.duty == "meat" else 110.0
+            collector._pipeline.take(Reading(probe.source, probe.key, celsius, START + 60.0 * minute))
+    code, out, _ = await said("add", "pork", "--part", "middle=meat flat", "--cut", "pork shoulder")
+    assert code == Exit.OK
+    assert "by its probe it is on for" in out
+    assert "say forget, then on" in out
+    (piece,) = [m for m in collector.snapshot().meat if m.name == "pork"]
+    assert piece.parts[0].danger_seconds > 3000.0
+    code, _, err = await said("add", "ham")
+    assert "there is no piece 'ham' yet: say at least one --part" in err
 
 
 @pytest.mark.parametrize(

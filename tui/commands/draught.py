@@ -3,7 +3,6 @@
 import argparse
 import json
 import math
-import re
 
 from tui.commands.options import add_json, metres, pascal
 from tui.errors import TuiError
@@ -11,7 +10,6 @@ from tui.exit_codes import Exit
 
 __all__ = ["add_options", "run"]
 
-LENGTHS = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 LEAST_SHARE, MOST_SHARE = 0.2, 0.8
 """What share of all that holds the air back is the stack nobody knows; between these it usually is (from memory)."""
 BREEZE = 3.0
@@ -40,8 +38,12 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _length(words: str) -> float:
-    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(m|cm|mm|in|ft)\s*", words)
-    length = float(found[1]) * LENGTHS[found[2]] if found else 0.0
+    from collector.settings.quantity import QuantityError, parse_length
+
+    try:
+        length = parse_length(words)
+    except QuantityError:
+        length = 0.0
     if not 0.01 <= length <= 30.0:
         raise argparse.ArgumentTypeError(f"{words!r} is no length of a stack; write '36 in' or '90 cm'")
     return length

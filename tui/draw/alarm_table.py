@@ -4,9 +4,10 @@ import math
 from collections.abc import Sequence
 
 from collector.model.alarm_measures import FLOOD_ALARMS, STALE_SECONDS, USUAL_SHARES, Measures
+from collector.model.meat.alarms import OWN_LIMITS
 from collector.snapshot import Priority, RuleView
 from tui.draw.view import View
-from tui.draw.words import NOTHING, PRIORITY_WORDS, STATE_WORDS, age, clock, measured
+from tui.draw.words import NOTHING, PRIORITY_WORDS, STATE_WORDS, age, clock, measured, number, temperature
 
 __all__ = ["measure_lines", "rule_lines"]
 
@@ -32,10 +33,20 @@ def _cells(rule: RuleView, view: View) -> tuple[str, ...]:
         PRIORITY_WORDS[rule.priority],
         STATE_WORDS[rule.state] if rule.enabled else "switched off",
         measured(rule.value, rule.unit, view) if math.isfinite(rule.value) else NOTHING,
-        measured(rule.limit, rule.unit, view) if judged_by_limit else NOTHING,
+        measured(rule.limit, rule.unit, view) if judged_by_limit else _own(rule, view),
         f"{room}{' beyond' if rule.distance < 0 else ''}" if room else NOTHING,
         f"{rule.on_delay_seconds:g} s, {rule.off_delay_seconds:g} s",
     )
+
+
+def _own(rule: RuleView, view: View) -> str:
+    """Say by which temperatures a piece of meat is judged; each of its parts may have another."""
+    if rule.rule not in OWN_LIMITS:
+        return NOTHING
+    told = [celsius for celsius in rule.own_celsius if math.isfinite(celsius)]
+    if not told:
+        return "each part's own"
+    return ", ".join([*(number(celsius, view) for celsius in told[:-1]), temperature(told[-1], view)])
 
 
 def _notes(rule: RuleView, now_unix: float, view: View) -> list[str]:

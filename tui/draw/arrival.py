@@ -11,7 +11,17 @@ from tui.draw.clean import clean
 from tui.draw.view import View
 from tui.draw.words import NOTHING, age, clock, number
 
-__all__ = ["arrival_words", "believable", "held", "is_time", "part_arrival", "part_value", "rough", "when"]
+__all__ = [
+    "arrival_words",
+    "believable",
+    "day_and_time",
+    "held",
+    "is_time",
+    "part_arrival",
+    "part_value",
+    "rough",
+    "when",
+]
 
 LAST_UNIX = 32_503_680_000.0
 """The year 3000: what lies behind it is a fault, and no calendar of ours tells it."""
@@ -38,6 +48,16 @@ def when(unix: float | None, now_unix: float, view: View) -> str:
     if not abs(unix - now_unix) < NEXT_DAY_SECONDS:
         return f"{datetime.fromtimestamp(unix, UTC).astimezone(view.zone):%a} {told}"
     return told
+
+
+def day_and_time(unix: float, now_unix: float, view: View) -> str:
+    """Tell a time by the clock, and its day where that is not today's: `13:00`, `tomorrow 13:00`, `Sat 13:00`."""
+    if not is_time(unix) or not is_time(now_unix):
+        return NOTHING
+    day, today = (datetime.fromtimestamp(at, UTC).astimezone(view.zone).date() for at in (unix, now_unix))
+    if day == today:
+        return clock(unix, view)
+    return f"{'tomorrow' if (day - today).days == 1 else f'{day:%a}'} {clock(unix, view)}"
 
 
 def rough(seconds: float) -> str:

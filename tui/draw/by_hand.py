@@ -16,7 +16,9 @@ def usual_where(snapshot: Snapshot) -> str:
     """Give where the next reading by hand is likeliest: where the newest was, else the first part of a piece."""
     if snapshot.spots:
         return snapshot.spots[-1].where
-    return next((part.name for piece in snapshot.meat for part in piece.parts), "")
+    named = ((piece.name, part.name) for piece in snapshot.meat for part in piece.parts)
+    piece_name, name = next(named, ("", ""))
+    return f"{piece_name} {name}" if len(_parts(name, snapshot)) > 1 else name
 
 
 def read_spot(where: str, value: str, unit: str, snapshot: Snapshot | None) -> Spot:
@@ -44,15 +46,28 @@ def read_spot(where: str, value: str, unit: str, snapshot: Snapshot | None) -> S
 
 
 def place_of(where: str, snapshot: Snapshot) -> tuple[float | None, float | None]:
-    """Find the place of a probe, of a part with a placed probe, or the middle of a zone of the grate; else none."""
+    """Find the place of a probe, of a part with a placed probe, or the middle of a zone of the grate; else none.
+
+    A part is named alone, or after its piece (`brisket flat`); one of which there are several, alone, has no place.
+    """
     named = where.casefold()
-    probes = {p.name: p for p in snapshot.probes if p.x_m is not None and p.y_m is not None}
-    parts = {part.name.casefold(): part.probe for piece in snapshot.meat for part in piece.parts}
-    for name, probe in probes.items():
-        if named == name.casefold() or parts.get(named) == name:
+    parts = _parts(where, snapshot)
+    for probe in snapshot.probes:
+        if probe.x_m is None or probe.y_m is None:
+            continue
+        if named == probe.name.casefold() or parts == [probe.name]:
             return probe.x_m, probe.y_m
     grate = next(iter(snapshot.chamber.levels), "")
     for zone in snapshot.zones:
         if zone.level == grate and named == zone.name.casefold():
             return (zone.x0_m + zone.x1_m) / 2, (zone.y0_m + zone.y1_m) / 2
     return None, None
+
+
+def _parts(where: str, snapshot: Snapshot) -> list[str]:
+    """Give the probes of all parts that these words may name, of pieces that are not off."""
+    named = where.casefold()
+    return [
+        part.probe for piece in snapshot.meat if piece.phase != "off" for part in piece.parts
+        if named in (part.name.casefold(), f"{piece.name} {part.name}".casefold())
+    ]  # fmt: skip

@@ -2,6 +2,7 @@
 
 import math
 
+from collector.model.meat.spots import NEWEST_SPOTS
 from collector.snapshot import ChamberView, MeatView, SpotView
 from tui.draw.clean import clean
 from tui.draw.colour_scale import ColourScale
@@ -11,7 +12,6 @@ from tui.draw.view import View
 
 __all__ = ["draw_outlines", "lying", "name_signs", "spot_signs"]
 
-NEWEST_SPOTS = 12
 NAME_CELLS = 14
 ON = ("cooking", "wrapped")
 EDGES, ASCII_EDGES = "┏┓┗┛━┃", "++++-|"

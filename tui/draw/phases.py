@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from collector.model.meat.phases import SAID_OF_A_PIECE
 from collector.model.meat.piece import MeatPhase
 from collector.snapshot import MeatView
 from tui.draw.clean import clean
@@ -9,16 +10,8 @@ from tui.draw.view import View
 
 __all__ = ["PhaseStep", "phase_steps"]
 
-WORDS = {
-    MeatPhase.COOKING: "it lies in the pit", MeatPhase.WRAPPED: "it was wrapped",
-    MeatPhase.RESTING: "it came off and rests", MeatPhase.HOLDING: "it is held hot",
-    MeatPhase.COOLING: "it is cooled, to be kept", MeatPhase.OFF: "it was served, or put away",
-    MeatPhase.WAITING: "it was not on after all",
-}  # fmt: skip
-ORDER = (
-    MeatPhase.WAITING, MeatPhase.COOKING, MeatPhase.WRAPPED, MeatPhase.RESTING, MeatPhase.HOLDING, MeatPhase.COOLING,
-    MeatPhase.OFF,
-)  # fmt: skip
+WORDS = {MeatPhase(phase): says for word, (phase, says) in SAID_OF_A_PIECE.items() if word != "unwrap"}
+ORDER = tuple(MeatPhase)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +32,6 @@ def phase_steps(meat: tuple[MeatView, ...], view: View) -> tuple[PhaseStep, ...]
         for phase in (*ORDER[at + 1 :], *reversed(ORDER[:at])):
             words = WORDS[phase]
             if phase is MeatPhase.COOKING and piece.phase == MeatPhase.WRAPPED:
-                words = "it was unwrapped"
+                _, words = SAID_OF_A_PIECE["unwrap"]
             steps.append(PhaseStep(piece.name, phase, f"{name}: {phase} ({words})"))
     return tuple(steps)

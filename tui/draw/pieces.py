@@ -3,21 +3,48 @@
 import math
 from collections.abc import Iterator
 
-from collector.model.meat.piece import ON_FIRE, POUND_KG
-from collector.model.meat.safety import APPENDIX_A_LOGS, CAUTION, DANGER_HIGH_CELSIUS, DANGER_LOW_CELSIUS
+from collector.model.meat.backwards import Lateness, lateness
+from collector.model.meat.cooling import LIMITS, OTHER_LIMITS, CoolingRule
+from collector.model.meat.piece import APART_KELVIN, ON_FIRE, POUND_KG
+from collector.model.meat.safety import (
+    APPENDIX_A_LOGS,
+    CAUTION,
+    DANGER_HIGH_CELSIUS,
+    DANGER_LOW_CELSIUS,
+    DANGER_SOON_SECONDS,
+    NO_FIVE_LOGS,
+)
+from collector.model.meat.spots import NEWEST_SPOTS
 from collector.snapshot import MeatView, PartView, Snapshot, SpotView
-from tui.draw.arrival import arrival_words, believable, held, is_time, part_arrival, part_value, rough, when
+from tui.draw.arrival import (
+    arrival_words,
+    believable,
+    day_and_time,
+    held,
+    is_time,
+    part_arrival,
+    part_value,
+    rough,
+    when,
+)
 from tui.draw.clean import clean
 from tui.draw.line import Line, Part, Role, fit, wrapped
 from tui.draw.view import View
 from tui.draw.words import degree, difference, number, slope, temperature
 
-__all__ = ["NO_PIECE", "advice_words", "all_piece_lines", "broken", "piece_lines", "spot_words", "stall_words"]
+__all__ = [
+    "NO_PIECE",
+    "advice_words",
+    "all_piece_lines",
+    "broken",
+    "cooling_words",
+    "piece_lines",
+    "serve_words",
+    "spot_words",
+    "stall_words",
+]
 
 NO_PIECE = "no piece of meat: [[meat]] in the config, or `coldside meat add`"
-NEWEST_SPOTS = 12
-APART_KELVIN = 3.0
-"""From here on two parts of a piece are told apart."""
 NAME_CELLS = 24
 
 
@@ -70,10 +97,7 @@ def _piece(meat: MeatView, now: float, view: View) -> Iterator[Line]:
         yield ((f"  {advice_words(clean(said, 300, ascii_only=view.ascii_only))}", "warn"),)
     yield from _serve(meat, now, view)
     yield from _hold(meat, view)
-    if is_time(meat.cool_due_unix):
-        over = (meat.cool_due_unix or 0.0) < now
-        words = "had to be cooled through this stage by" if over else "cool it through this stage by"
-        yield ((f"  {words} {when(meat.cool_due_unix, now, view)}", "warn" if over else "plain"),)
+    yield from _cooling(meat, now, view)
     yield from _safety(meat, view)
 
 
@@ -150,24 +174,37 @@ def advice_words(said: str) -> str:
 
 
 def _serve(meat: MeatView, now: float, view: View) -> Iterator[Line]:
-    steps = {clean(step, NAME_CELLS, ascii_only=view.ascii_only): unix for step, unix in meat.plan if is_time(unix)}
-    serve = meat.serve_unix if is_time(meat.serve_unix) else steps.get("serve")
+    if not (said := serve_words(meat, now, view)):
+        return
+    late = lateness(meat.late_seconds)
+    if late is Lateness.LATE:
+        said += _hotter(meat, view) if meat.phase in ON_FIRE else ""
+    yield ((f"  {said}", "warn" if late in (Lateness.LATE, Lateness.NEVER) else "plain"),)
+
+
+def serve_words(meat: MeatView, now: float, view: View) -> str:
+    """Say when it is to be served, what is done, what has to be done by when, and how late it will be; or nothing."""
+    by = {clean(step, NAME_CELLS, ascii_only=view.ascii_only): unix for step, unix in meat.plan if is_time(unix)}
+    serve = meat.serve_unix if is_time(meat.serve_unix) else by.pop("serve", None)
+    by.pop("serve", None)
     if serve is None:
-        return
-    by = [f"{step} by {when(unix, now, view)}" for step, unix in steps.items() if step != "serve"]
-    said = f"  serve {when(serve, now, view)}" + (f": {', '.join(by)}" if by else "")
-    late = meat.late_seconds
-    if meat.phase not in ON_FIRE or math.isnan(late):
-        yield ((said, "plain"),)
-        return
-    if math.isinf(late):
-        yield ((f"{said}; it will not come in time at this air", "warn"),)
-        return
-    if late < 300.0:
-        spare = f"; about {rough(late)} in hand" if late <= -300.0 else "; just in time"
-        yield ((f"{said}{spare}", "plain"),)
-        return
-    yield ((f"{said}; about {rough(late)} late{_hotter(meat, view)}", "warn"),)
+        return ""
+    did = [
+        f"{clean(s, NAME_CELLS, ascii_only=view.ascii_only)} {when(u, now, view)}" for s, u in meat.did if is_time(u)
+    ]
+    steps = [*did, *(f"{step} by {when(unix, now, view)}" for step, unix in by.items())]
+    said = f"serve {day_and_time(serve, now, view)}" + (f": {', '.join(steps)}" if steps else "")
+    unlit = "if it went on now " if meat.on_unix is None else ""
+    match lateness(meat.late_seconds):
+        case Lateness.NEVER:
+            return f"{said}; it will not come in time at this air"
+        case Lateness.LATE:
+            return f"{said}; {unlit}about {rough(meat.late_seconds)} late"
+        case Lateness.IN_HAND:
+            return f"{said}; {unlit}about {rough(meat.late_seconds)} in hand"
+        case Lateness.JUST:
+            return f"{said}; {unlit}just in time"
+    return said
 
 
 def _hotter(meat: MeatView, view: View) -> str:
@@ -193,6 +230,34 @@ def _hold(meat: MeatView, view: View) -> Iterator[Line]:
     yield (said, "plain"), (below, "warn")
 
 
+def _cooling(meat: MeatView, now: float, view: View) -> Iterator[Line]:
+    """Tell by when this stage must be over, and by whose limits."""
+    if meat.phase != "cooling":
+        return
+    if is_time(meat.cool_due_unix):
+        over = (meat.cool_due_unix or 0.0) < now
+        words = "had to be cooled through this stage by" if over else "cool it through this stage by"
+        yield ((f"  {words} {when(meat.cool_due_unix, now, view)}", "warn" if over else "plain"),)
+    yield ((f"  by {cooling_words(meat.cooling, view)}; {OTHER_LIMITS}", "faint"),)
+
+
+def cooling_words(rule: str, view: View) -> str:
+    """Say whose limits a piece is cooled by, and what they are.
+
+    >>> cooling_words("food-code", View(fahrenheit=True))
+    'FDA Food Code 3-501.14: 135 to 70 °F within 2 h, to 41 °F within 6 h in all'
+    """
+    if rule not in LIMITS:
+        return clean(rule, NAME_CELLS, ascii_only=view.ascii_only)
+    limits = LIMITS[CoolingRule(rule)]
+    first = f"{number(limits.from_celsius, view)} to {temperature(limits.first_celsius, view)}"
+    hours = (f"{seconds / 3600.0:g} h" for seconds in (limits.first_seconds, limits.second_seconds))
+    within, then = hours
+    return f"{limits.title}: {first} within {within}, to {temperature(limits.second_celsius, view)} within {then} " + (
+        "in all" if limits.in_all else "more"
+    )
+
+
 def _safety(meat: MeatView, view: View) -> Iterator[Line]:
     """Tell the clocks of food law; a reduction never without what it is not."""
     if meat.on_unix is None:
@@ -200,7 +265,7 @@ def _safety(meat: MeatView, view: View) -> Iterator[Line]:
     dash = "-" if view.ascii_only else "–"
     band = f"{number(DANGER_LOW_CELSIUS, view)}{dash}{number(DANGER_HIGH_CELSIUS, view)} {degree(view)}"
     seconds = max((p.danger_seconds for p in meat.parts if math.isfinite(p.danger_seconds)), default=math.nan)
-    role: Role = "warn" if seconds >= 3 * 3600.0 and meat.intact is not True else "plain"
+    role: Role = "warn" if seconds >= DANGER_SOON_SECONDS and meat.intact is not True else "plain"
     told = f"  {held(seconds)} within {band}, where many codes count 4 h"
     whole = {
         True: "intact: what lives on it lives on its surface", False: "pierced: what lived on it may be inside",
@@ -214,7 +279,7 @@ def _safety(meat: MeatView, view: View) -> Iterator[Line]:
         least = min(logs)
         counted = f"all {APPENDIX_A_LOGS:g}" if least >= APPENDIX_A_LOGS else f"{max(0.0, least):.1f}"
         of = f"of the {APPENDIX_A_LOGS:g} log reductions of one published table"
-        yield ((f"  at the probe's tip {counted} {of} are counted", "faint"),)
+        yield ((f"  at the probe's tip {counted} {of} are counted; {NO_FIVE_LOGS}", "faint"),)
     yield ((f"  {CAUTION}", "faint"),)
 
 

@@ -14,7 +14,7 @@ from tui.draw.clean import clean
 from tui.draw.fire import due_words
 from tui.draw.fire_state import fire_state
 from tui.draw.meat import REASON_WORDS
-from tui.draw.pieces import stall_words
+from tui.draw.pieces import cooling_words, serve_words, stall_words
 from tui.draw.places import Places
 from tui.draw.sources import kitchen_line, radio_words
 from tui.draw.view import View
@@ -133,6 +133,12 @@ def _meat_lines(snapshot: Snapshot, view: View) -> list[str]:
             value = f"{part_value(part.celsius, part.done_celsius, view)} {degree(view)}"
             told = (phase, value, part_arrival(part, piece.phase, now, view), stall_words(part, now, view))
             lines.append(f"meat        {clean(piece.name)} {clean(part.name)}: {', '.join(filter(None, told))}")
+        if served := serve_words(piece, now, view):
+            lines.append(f"meat        {clean(piece.name)}: {served}")
+        if piece.phase == "cooling":
+            due = f"cool it through this stage by {when(piece.cool_due_unix, now, view)}, "
+            due = due if is_time(piece.cool_due_unix) else "cooled by "
+            lines.append(f"meat        {clean(piece.name)}: {due}{cooling_words(piece.cooling, view)}")
     return lines
 
 

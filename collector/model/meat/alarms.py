@@ -7,12 +7,14 @@ from collector.model.alarm import Alarm, Transition
 from collector.model.meat.piece_watch import PieceLook
 from collector.model.plan import Plan, Rule
 
-__all__ = ["MEAT_RULES", "MeatAlarms"]
+__all__ = ["MEAT_RULES", "OWN_LIMITS", "MeatAlarms"]
 
 MEAT_RULES = (
     "wrap-ready", "done", "meat-falling", "stall-long", "slipping", "hold-floor", "danger-soon", "danger-over",
     "cool-late",
 )  # fmt: skip
+OWN_LIMITS = ("wrap-ready", "done", "hold-floor")
+"""Rules that judge each part by a temperature of its own, or of its piece."""
 _UNITS = dict.fromkeys(("stall-long", "slipping", "danger-soon", "danger-over", "cool-late"), "seconds")
 _WORDS = {
     "wrap-ready": "the {} is at its wrap temperature: wrap it, if its bark pleases you",
@@ -23,7 +25,7 @@ _WORDS = {
     "hold-floor": "the {} is held too cold: bring it above the floor, or serve or cool it",
     "danger-soon": "the {} has been between 41 and 135 °F for three hours: bring it through",
     "danger-over": "the {} has been between 41 and 135 °F for four hours: your local code says what follows",
-    "cool-late": "the {} cools too slowly: divide it, put it on ice",
+    "cool-late": "the {} cools too slowly for the {cooling}: divide it, put it on ice",
 }
 
 
@@ -37,6 +39,7 @@ class MeatAlarms:
     def __init__(self, plan: Plan) -> None:
         self._rules: tuple[Rule, ...] = tuple(plan.rule(name) for name in MEAT_RULES)
         self._of: dict[str, dict[str, Alarm]] = {}
+        self._own_celsius: dict[str, tuple[float, ...]] = {}
         for piece in plan.meat:
             self.add(piece.name)
 
@@ -44,6 +47,10 @@ class MeatAlarms:
         """Watch over one more piece."""
         if piece not in self._of:
             self._of[piece] = {r.name: Alarm(r, piece, _UNITS.get(r.name, "kelvin")) for r in self._rules}
+
+    def own_celsius(self, key: str) -> tuple[float, ...]:
+        """Give the temperatures that an alarm judges its piece by; none where its rule's limit holds for all."""
+        return self._own_celsius.get(key, ())
 
     @property
     def alarms(self) -> dict[str, Alarm]:
@@ -60,10 +67,13 @@ class MeatAlarms:
         """
         steps: list[Transition] = []
         for look in looks:
+            own = (look.wrap_celsius, look.done_celsius, (look.hold_celsius,))
+            for rule, limits in zip(OWN_LIMITS, own, strict=True):
+                self._own_celsius[self._of[look.name][rule].key] = limits
             for name, value in _values(look).items():
                 alarm = self._of[look.name][name]
                 steps += alarm.update(
-                    now, value, limit=alarm.rule.limit, message=_WORDS[name].format(look.name),
+                    now, value, limit=alarm.rule.limit, message=_WORDS[name].format(look.name, cooling=look.cooling),
                     suppress=quiet.get(name, False),
                 )  # fmt: skip
                 if math.isinf(alarm.value):

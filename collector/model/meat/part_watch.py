@@ -1,6 +1,7 @@
 """One part of a piece as the night goes on: its track, its stall, its clocks. Pure."""
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -47,6 +48,8 @@ class PartWatch:
         self.danger_seconds = 0.0
         self.danger_off_fire_seconds = 0.0
         """Of these, since it came off the fire."""
+        self.shown_from_unix = math.nan
+        """Since when its probe has shown what can be meat, as far as that was before it was described; or NaN."""
         self.log_reduction = 0.0 if has_table(species) else math.nan
         self.species = species
         self._last_known = math.nan
@@ -65,20 +68,26 @@ class PartWatch:
         self.celsius, self.air_celsius = celsius, air_celsius
         if not math.isnan(celsius):
             self._last_known = celsius
-        self._unix.append(now)
-        self._values.append(celsius)
-        self._air.append(air_celsius)
-        keep = MOST_ROWS if on else WAITING_ROWS
-        if len(self._unix) > keep:
-            del self._unix[:-keep], self._values[:-keep], self._air[:-keep]
+        all_of_it = on or not math.isnan(self.shown_from_unix)
+        self._keep(now, celsius, air_celsius, MOST_ROWS if all_of_it else WAITING_ROWS)
         if not on:
             return
-        # what is not known counts as it last was in the clock of danger, and not at all in that of safety
+        self._count_danger(off_fire=off_fire)
+        if has_table(self.species) and not math.isnan(celsius) and not math.isnan(before):
+            self.log_reduction += ROW_SECONDS * log_reduction_per_second(min(before, celsius), self.species)
+
+    def _keep(self, unix: float, celsius: float, air_celsius: float, most: int) -> None:
+        self._unix.append(unix)
+        self._values.append(celsius)
+        self._air.append(air_celsius)
+        if len(self._unix) > most:
+            del self._unix[:-most], self._values[:-most], self._air[:-most]
+
+    def _count_danger(self, *, off_fire: bool = False) -> None:
+        """Count a minute; what is not known counts as it last was here, and not at all in the clock of safety."""
         if DANGER_LOW_CELSIUS < self._last_known < DANGER_HIGH_CELSIUS:
             self.danger_seconds += ROW_SECONDS
             self.danger_off_fire_seconds += ROW_SECONDS if off_fire else 0.0
-        if has_table(self.species) and not math.isnan(celsius) and not math.isnan(before):
-            self.log_reduction += ROW_SECONDS * log_reduction_per_second(min(before, celsius), self.species)
 
     def _in_meat(self, celsius: float) -> float:
         """Give what the tip shows, or NaN where it jumped up as the inside of meat cannot: it was pulled out.
@@ -100,24 +109,37 @@ class PartWatch:
 
     def rose_at(self) -> float | None:
         """Say when the meat went on, by the rise of a part that was cold until then; None while nothing shows it."""
-        values = np.array(self._values)
+        values, unix = np.array(self._values[-WAITING_ROWS:]), self._unix[-WAITING_ROWS:]
         if not np.isfinite(values).any() or not math.isfinite(values[-1]):
             return None
         low = float(np.nanmin(values))
         if low > ON_BELOW_CELSIUS or values[-1] - low < RISE_KELVIN:
             return None
-        return self._unix[int(np.flatnonzero(values <= low + 0.3)[-1])]
+        return unix[int(np.flatnonzero(values <= low + 0.3)[-1])]
 
     def begin(self, on_unix: float) -> None:
-        """Forget what was before it went on, and start every clock."""
-        self.clear_clocks()
-        first = next((k for k, unix in enumerate(self._unix) if unix >= on_unix), len(self._unix))
-        del self._unix[:first], self._values[:first], self._air[:first]
+        """Start every clock; what its rows show since it went on counts, and of danger what was taken over before."""
+        rows, shown_from = list(zip(self._unix, self._values, self._air, strict=True)), self.shown_from_unix
+        self.forget()
+        for unix, celsius, air in rows:
+            if unix > on_unix:
+                self.row(unix, celsius, air, on=True)
+            elif unix == on_unix:
+                self._keep(unix, celsius, air, MOST_ROWS)
+            elif unix >= shown_from:
+                self._last_known = self._last_known if math.isnan(celsius) else celsius
+                self._count_danger()
 
     def forget(self) -> None:
         """Forget everything: it was not on."""
         self.clear_clocks()
+        self.shown_from_unix = math.nan
         self._unix, self._values, self._air = [], [], []
+
+    def inherit(self, others: Sequence["PartWatch"]) -> None:
+        """Take over the longest clocks of danger of the same piece: a probe that is new to it counts from no later."""
+        self.danger_seconds = max((other.danger_seconds for other in others), default=0.0)
+        self.danger_off_fire_seconds = max((other.danger_off_fire_seconds for other in others), default=0.0)
 
     def clear_clocks(self) -> None:
         """Start the clocks anew."""

@@ -4,11 +4,30 @@ import enum
 import math
 from dataclasses import dataclass
 
-__all__ = ["FOOD_CODE_HOLD_CELSIUS", "ON_FIRE", "POUND_KG", "Cut", "MeatPhase", "Part", "Piece", "Species"]
+from collector.model.meat.cooling import CoolingRule
+
+__all__ = [
+    "APART_KELVIN",
+    "DAY_SECONDS",
+    "FOOD_CODE_HOLD_CELSIUS",
+    "ON_FIRE",
+    "POUND_KG",
+    "SOONEST_SECONDS",
+    "Cut",
+    "MeatPhase",
+    "Part",
+    "Piece",
+    "Species",
+]
 
 POUND_KG = 0.45359237
 """The avoirdupois pound is so many kilograms by definition."""
 
+APART_KELVIN = 3.0
+"""From here on parts of a piece, and the air around them, are told apart."""
+DAY_SECONDS = 86_400.0
+SOONEST_SECONDS = 4 * 3600.0
+"""What is to be served sooner after it went on cannot be meant for today."""
 FOOD_CODE_HOLD_CELSIUS = (135.0 - 32.0) / 1.8
 """135 °F: the hot-holding floor of the FDA Food Code, 3-501.16."""
 
@@ -90,9 +109,24 @@ class Piece:
     serve_day_seconds: float | None = None
     """When it is to be served, second of the day in UTC; None: not said."""
 
-    def serve_unix(self, on_unix: float, soonest_seconds: float = 4 * 3600.0) -> float:
+    clocks_change: tuple[float, float] | None = None
+    """When clocks here are next put forward, Unix seconds, and by how many seconds (back: less than nothing); None:
+    they are not. `serve_day_seconds` holds until then."""
+    cooling: CoolingRule = CoolingRule.FOOD_CODE
+    """Whose limits it is cooled by."""
+    was: tuple[str, ...] = ()
+    """What the config called it before in this cook, the oldest name first."""
+
+    def serve_unix(self, on_unix: float, soonest_seconds: float = SOONEST_SECONDS) -> float:
         """Give when it is to be served: the first such time of day that is not too soon after it went on; or NaN."""
         if self.serve_day_seconds is None:
             return math.nan
         least = on_unix + soonest_seconds
-        return least + (self.serve_day_seconds - least) % 86_400.0
+        first = least - DAY_SECONDS + (self.serve_day_seconds - least) % DAY_SECONDS
+        return min(at for at in (self._by_the_clock(first + k * DAY_SECONDS) for k in range(4)) if at >= least)
+
+    def _by_the_clock(self, unix: float) -> float:
+        """Move a time of day that lies beyond a change of the clocks, so that the clock shows the same."""
+        if self.clocks_change is None or unix < self.clocks_change[0]:
+            return unix
+        return unix - self.clocks_change[1]

@@ -1,17 +1,18 @@
 """One piece of meat through the night: its phase, its parts, and the plan back from when it is to be served. Pure."""
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from collector.model.field import Array
 from collector.model.meat.backwards import before_it_is_on, late_before_it_is_on, while_it_cooks
+from collector.model.meat.cooling import LIMITS, Cooling, CoolingRule
 from collector.model.meat.forecast import Arrival, air_needed, curve, of_piece
+from collector.model.meat.history import MeatRow, in_meat_since
 from collector.model.meat.part_watch import ROW_SECONDS, PartWatch
-from collector.model.meat.piece import ON_FIRE, Cut, MeatPhase, Piece
-from collector.model.meat.safety import Cooling
+from collector.model.meat.piece import APART_KELVIN, ON_FIRE, Cut, MeatPhase, Piece
 from collector.model.meat.stall import wrap_gain_seconds
 from collector.model.meat.track import Track
 from collector.model.plan import GRATE, Plan
@@ -26,7 +27,7 @@ AHEAD_SECONDS = 1800.0
 MOST_AHEAD = 24
 HOT_GRATE_CELSIUS = 60.0
 """Below this the pit is no oven yet, and what rises is no meat that went on."""
-APART_SECONDS, AIR_APART_KELVIN = 3600.0, 3.0
+APART_SECONDS = 3600.0
 WARM_CELSIUS = 55.0
 """Before the stall is near, the parts of a piece tell nothing of each other."""
 OFF_FIRE = (MeatPhase.RESTING, MeatPhase.HOLDING, MeatPhase.COOLING)
@@ -46,6 +47,12 @@ class PieceLook:
     above_floor_kelvin: float
     danger_seconds: float
     cool_left_seconds: float
+    cooling: str
+    """The published limits that it is cooled by."""
+    wrap_celsius: tuple[float, ...]
+    """Its parts' own, the coolest first; each once, none of a part that has none."""
+    done_celsius: tuple[float, ...]
+    hold_celsius: float
 
 
 class PieceWatch:
@@ -62,12 +69,15 @@ class PieceWatch:
         self.since_unix = math.nan
         self.on_unix = math.nan
         self._wrapped_unix = math.nan
+        self._off_fire_unix = math.nan
         self._parts = [PartWatch(part, piece.species) for part in piece.parts]
         names = [p.name for p in plan.probes]
         self._probes = [names.index(part.probe) if part.probe in names else None for part in piece.parts]
         self._zones = [_zone_of(plan, piece, probe) for probe in self._probes]
         self._zone_names = [z.name for z in plan.zones]
-        self._cooling = Cooling()
+        self._coolings = _coolings()
+        self._lit = False
+        """The pit is as hot as an oven."""
         self._late_seconds = math.nan
         self._rows = 0
         self._shown: tuple[int, MeatView] | None = None
@@ -76,18 +86,27 @@ class PieceWatch:
         """Go on with a piece that the cook describes anew; parts of the same probe keep what is known of them."""
         fresh = PieceWatch(piece, plan)
         fresh.phase, fresh.since_unix, fresh.on_unix = self.phase, self.since_unix, self.on_unix
-        fresh._wrapped_unix, fresh._cooling, fresh._rows = self._wrapped_unix, self._cooling, self._rows
+        fresh._wrapped_unix, fresh._off_fire_unix = self._wrapped_unix, self._off_fire_unix
+        fresh._coolings, fresh._lit, fresh._rows = self._coolings, self._lit, self._rows
         known = {watch.part.probe: watch for watch in self._parts}
         for k, watch in enumerate(fresh._parts):
             before = known.get(watch.part.probe)
             if before is not None and before.species is piece.species:
                 before.part = watch.part
                 fresh._parts[k] = before
+            else:
+                watch.inherit(self._parts)
         return fresh
+
+    @property
+    def _cooling(self) -> Cooling:
+        return self._coolings[self.piece.cooling]
 
     def turn(self, phase: MeatPhase, now: float) -> None:
         """Go over to a phase; told twice it is no news."""
         if phase is self.phase:
+            if phase is MeatPhase.WAITING:
+                self._forget()
             return
         if phase not in (MeatPhase.WAITING, MeatPhase.OFF) and math.isnan(self.on_unix):
             self._begin(now)
@@ -96,13 +115,20 @@ class PieceWatch:
         elif phase is MeatPhase.COOKING:
             self._wrapped_unix = math.nan
         elif phase is MeatPhase.WAITING:
-            self.on_unix = self._wrapped_unix = math.nan
-            for watch in self._parts:
-                watch.forget()
+            self._forget()
         if phase in ON_FIRE:
-            self._cooling = Cooling()
+            self._coolings, self._off_fire_unix = _coolings(), math.nan
+        elif self.phase in ON_FIRE:
+            self._off_fire_unix = now
         self.phase, self.since_unix = phase, now
         self._shown = None
+
+    def _forget(self) -> None:
+        """Know nothing of a piece that was not on after all."""
+        self.on_unix = self._wrapped_unix = self._off_fire_unix = math.nan
+        self._shown = None
+        for watch in self._parts:
+            watch.forget()
 
     def _begin(self, on_unix: float) -> None:
         self.on_unix = on_unix
@@ -118,28 +144,75 @@ class PieceWatch:
             zone_celsius: shape (zones,).
             grate_celsius: mean of the grate.
         """
+        on = self._take(now, values, zone_celsius, grate_celsius)
+        if on and self.phase in ON_FIRE:
+            if self._rows % STALL_ROWS == 0:
+                self._find_stalls()
+            if self._rows % PLAN_ROWS == 0 and self.piece.serve_day_seconds is not None:
+                self._late_seconds = self._late(self._done(self._arrivals()))
+        return self._went_on()
+
+    def adopt(self, rows: Iterable[MeatRow], freed_unix: Mapping[str, float]) -> None:
+        """Take over what its probes have shown in this cook before it was described, as far as that can be its meat.
+
+        Args:
+            rows: one a minute, oldest first.
+            freed_unix: when the piece before it that a probe was in was put away, by the probe's name.
+        """
+        rows = tuple(rows)
+        for watch, probe in zip(self._parts, self._probes, strict=True):
+            freed = freed_unix.get(watch.part.probe, -math.inf)
+            if probe is None:
+                continue
+            told = [(r.unix, float(r.values[probe]), r.grate_celsius) for r in rows if r.unix > freed]
+            watch.shown_from_unix = in_meat_since(told)
+        since = min((w.shown_from_unix for w in self._parts if not math.isnan(w.shown_from_unix)), default=math.inf)
+        for row in rows:
+            if row.unix < since:
+                continue
+            values = row.values.copy()
+            for watch, probe in zip(self._parts, self._probes, strict=True):
+                if probe is not None and not row.unix >= watch.shown_from_unix:
+                    values[probe] = math.nan
+            self._take(row.unix, values, row.zone_celsius, row.grate_celsius)
+            self._went_on()
+        if self.phase in ON_FIRE:
+            self._find_stalls()
+
+    @property
+    def shown_from_unix(self) -> float:
+        """Since when the probes have shown what can be meat, taken over from before it was described; or NaN."""
+        return min((w.shown_from_unix for w in self._parts if not math.isnan(w.shown_from_unix)), default=math.nan)
+
+    def _take(self, now: float, values: Array, zone_celsius: Array, grate_celsius: float) -> bool:
+        """Put a row into every part; tell whether the clocks run."""
         on = not math.isnan(self.on_unix) and self.phase is not MeatPhase.OFF
         self._rows += 1
+        self._lit = grate_celsius >= HOT_GRATE_CELSIUS
         for watch, probe, zone in zip(self._parts, self._probes, self._zones, strict=True):
             celsius = math.nan if probe is None else float(values[probe])
             air = math.nan if zone is None else float(zone_celsius[zone])
             air = grate_celsius if math.isnan(air) else air
             watch.row(now, celsius, air, on=on, off_fire=self.phase not in ON_FIRE)
         if self.phase in OFF_FIRE:
-            self._cooling.look(now, _most(w.celsius for w in self._parts))
-        if on and self.phase in ON_FIRE:
-            if self._rows % STALL_ROWS == 0:
-                for watch in self._parts:
-                    watch.find_stall(self._track(watch))
-            if self._rows % PLAN_ROWS == 0 and self.piece.serve_day_seconds is not None:
-                self._late_seconds = self._late(self._done(self._arrivals()))
-        began = [watch.rose_at() for watch in self._parts] if self.phase is MeatPhase.WAITING else []
-        rose = [at for at in began if at is not None]
-        if not rose or not grate_celsius >= HOT_GRATE_CELSIUS:
+            for cooling in self._coolings.values():
+                cooling.look(now, _most(w.celsius for w in self._parts))
+        return on
+
+    def _went_on(self) -> bool:
+        """Take a rise in a hot pit for the meat's going on; tell whether there was one."""
+        if self.phase is not MeatPhase.WAITING or not self._lit:
+            return False
+        rose = [at for at in (watch.rose_at() for watch in self._parts) if at is not None]
+        if not rose:
             return False
         self._begin(min(rose))
         self.phase, self.since_unix = MeatPhase.COOKING, self.on_unix
         return True
+
+    def _find_stalls(self) -> None:
+        for watch in self._parts:
+            watch.find_stall(self._track(watch))
 
     def _track(self, watch: PartWatch) -> Track:
         return watch.track(self.on_unix, self._wrapped_unix, self.piece.cut, _known(self.piece.mass_kg))
@@ -177,6 +250,10 @@ class PieceWatch:
             _coldest(parts) - self.piece.hold_celsius if phase is MeatPhase.HOLDING else math.inf,
             0.0 if phase in over else _most(self._danger(w) for w in parts),
             left,
+            LIMITS[self.piece.cooling].title,
+            _told(w.part.wrap_celsius for w in parts),
+            _told(w.part.done_celsius for w in parts),
+            self.piece.hold_celsius,
         )
 
     def _danger(self, watch: PartWatch) -> float:
@@ -215,7 +292,7 @@ class PieceWatch:
             tuple(self._part_view(k, arrivals[k] if on else None) for k in range(len(self._parts))),
             UNKNOWN_ARRIVAL if done is None else self._arrival(done), None if math.isnan(serve) else serve,
             self._steps(now, arrivals), late, needed, piece.hold_celsius, held, trend,
-            None if math.isnan(due) else due, piece.intact, self._advice(arrivals),
+            None if math.isnan(due) else due, piece.intact, self._advice(arrivals), piece.cooling, self._did(), piece,
         )  # fmt: skip
 
     def _part_view(self, k: int, arrivals: tuple[Arrival, Arrival] | None) -> PartView:
@@ -256,11 +333,16 @@ class PieceWatch:
     def _steps(self, now: float, arrivals: Sequence[tuple[Arrival, Arrival]]) -> tuple[tuple[str, float], ...]:
         """Plan back from the time it is to be served."""
         if math.isnan(self.on_unix):
-            return before_it_is_on(self.piece, now)
+            return before_it_is_on(self.piece, now, lit=self._lit)
         if self.phase in ON_FIRE:
             wrapping = _most(done.median_seconds - wrap.median_seconds for wrap, done in arrivals)
             return while_it_cooks(self.piece, self.on_unix, wrapping if self.phase is MeatPhase.COOKING else math.nan)
         return ()
+
+    def _did(self) -> tuple[tuple[str, float], ...]:
+        """Say what of the plan is done, and when."""
+        did = (("on", self.on_unix), ("wrapped", self._wrapped_unix), ("off the fire", self._off_fire_unix))
+        return tuple((step, unix) for step, unix in did if not math.isnan(unix))
 
     def _advice(self, arrivals: Sequence[tuple[Arrival, Arrival]]) -> tuple[str, ...]:
         """Say what the trade does about what is seen: `what: what to do`, or a sentence without a colon."""
@@ -286,10 +368,10 @@ class PieceWatch:
         zone = self._zones[self._parts.index(slow)]
         where = "" if zone is None else f" over the {self._zone_names[zone]}"
         behind = f"the {slow.part.name} will be done long after the {fast.part.name}"
-        if colder >= AIR_APART_KELVIN:
+        if colder >= APART_KELVIN:
             mend = f"turn the piece round, shift it towards the fire, or shield the {fast.part.name}"
             yield f"{behind}, and lies in colder air{where}: {mend}"
-        elif colder <= -AIR_APART_KELVIN:
+        elif colder <= -APART_KELVIN:
             yield f"{behind} though it lies in hotter air{where}: shield the {fast.part.name}, or part them"
         else:
             yield f"{behind} in air that is alike: shield the {fast.part.name}, or wrap the piece"
@@ -326,6 +408,15 @@ def _coldest(parts: Iterable[PartWatch]) -> float:
 def _most(values: Iterable[float]) -> float:
     """Give the greatest of those that are known."""
     return max((v for v in values if not math.isnan(v)), default=math.nan)
+
+
+def _told(values: Iterable[float]) -> tuple[float, ...]:
+    return tuple(sorted({v for v in values if not math.isnan(v)}))
+
+
+def _coolings() -> dict[CoolingRule, Cooling]:
+    """Begin to follow all limits, so that the cook may change which he goes by while it cools."""
+    return {rule: Cooling(limits) for rule, limits in LIMITS.items()}
 
 
 def _known(value: float | None) -> float:

@@ -6,19 +6,17 @@ caller shows `CAUTION` with it.
 
 import math
 from bisect import bisect_right
-from dataclasses import dataclass
 
 from collector.model.meat.piece import Species
 
 __all__ = [
     "APPENDIX_A_SECONDS",
     "CAUTION",
-    "COOL_ONE_SECONDS",
-    "COOL_TWO_SECONDS",
     "DANGER_HIGH_CELSIUS",
     "DANGER_LOW_CELSIUS",
     "DANGER_SECONDS",
-    "Cooling",
+    "DANGER_SOON_SECONDS",
+    "NO_FIVE_LOGS",
     "has_table",
     "log_reduction_per_second",
 ]
@@ -27,13 +25,14 @@ CAUTION = (
     "A probe is not the coldest point of the meat. Your local code and the authority that licenses you decide what is "
     "safe; this only counts."
 )
+NO_FIVE_LOGS = "there is no column for 5 log reductions here: the edition at hand prints 6.5 and 7"
+"""Shown where lethality is."""
 DANGER_LOW_CELSIUS, DANGER_HIGH_CELSIUS = (41.0 - 32.0) / 1.8, (135.0 - 32.0) / 1.8
 """41 °F and 135 °F: between cold holding and hot holding of the FDA Food Code, 3-501.16."""
+DANGER_SOON_SECONDS = 3 * 3600.0
+"""From here on it is warned of."""
 DANGER_SECONDS = 4 * 3600.0
 """The four hours of time as a public health control, FDA Food Code 3-501.19 (from memory)."""
-COOL_ONE_SECONDS, COOL_TWO_SECONDS = 2 * 3600.0, 6 * 3600.0
-COOL_ONE_CELSIUS, COOL_TWO_CELSIUS = (70.0 - 32.0) / 1.8, (41.0 - 32.0) / 1.8
-"""FDA Food Code 3-501.14: from 135 °F to 70 °F within two hours, to 41 °F within six in all."""
 APPENDIX_A_LOGS = 6.5
 APPENDIX_A_SECONDS: tuple[tuple[int, float], ...] = (
     (130, 6720), (131, 5340), (132, 4260), (133, 3360), (134, 2700), (135, 2160), (136, 1680), (137, 1380),
@@ -42,7 +41,8 @@ APPENDIX_A_SECONDS: tuple[tuple[int, float], ...] = (
     (157, 14),
 )  # fmt: skip
 """Degrees Fahrenheit and seconds for 6.5 log reductions of Salmonella in cooked, roast and corned beef: USDA FSIS,
-Appendix A to the compliance guidelines, January 1999, updated June 1999. Its later rows say 0 s."""
+Appendix A to the compliance guidelines, January 1999, updated June 1999. Its later rows say 0 s. That edition prints
+columns for 6.5 and for 7 logs; one for 5 is in later editions, which were not at hand, so none is counted here."""
 _CELSIUS = [(fahrenheit - 32.0) / 1.8 for fahrenheit, _ in APPENDIX_A_SECONDS]
 _LOG_SECONDS = [math.log(seconds) for _, seconds in APPENDIX_A_SECONDS]
 
@@ -70,43 +70,3 @@ def log_reduction_per_second(celsius: float, species: Species) -> float:
         return APPENDIX_A_LOGS / math.exp(_LOG_SECONDS[-1])
     share = (celsius - _CELSIUS[at - 1]) / (_CELSIUS[at] - _CELSIUS[at - 1])
     return APPENDIX_A_LOGS / math.exp(_LOG_SECONDS[at - 1] + share * (_LOG_SECONDS[at] - _LOG_SECONDS[at - 1]))
-
-
-@dataclass(slots=True)
-class Cooling:
-    """The two stages of cooling, counted from when the meat passes 135 °F downwards."""
-
-    began_unix: float = math.nan
-    reached_70_unix: float = math.nan
-    reached_41_unix: float = math.nan
-
-    def look(self, now: float, warmest_celsius: float) -> None:
-        """Take note of the warmest part."""
-        if math.isnan(warmest_celsius):
-            return
-        if warmest_celsius >= DANGER_HIGH_CELSIUS and math.isnan(self.reached_70_unix):
-            self.began_unix = math.nan  # it is hot, or was made so again
-            return
-        if math.isnan(self.began_unix):
-            self.began_unix = now
-        if math.isnan(self.reached_70_unix) and warmest_celsius <= COOL_ONE_CELSIUS:
-            self.reached_70_unix = now
-        if math.isnan(self.reached_41_unix) and warmest_celsius <= COOL_TWO_CELSIUS:
-            self.reached_41_unix = now
-
-    def due_unix(self) -> float:
-        """Give when the stage it is in must be over; NaN before it began and when it is done."""
-        if math.isnan(self.began_unix) or not math.isnan(self.reached_41_unix):
-            return math.nan
-        if math.isnan(self.reached_70_unix):
-            return self.began_unix + COOL_ONE_SECONDS
-        return self.began_unix + COOL_TWO_SECONDS
-
-    def left_seconds(self, now: float) -> float:
-        """Give the time left in this stage; less than nothing where one took too long, NaN where none is under way."""
-        return -1.0 if self.late() else self.due_unix() - now
-
-    def late(self) -> bool:
-        """Tell whether a stage that is over took too long."""
-        first = self.reached_70_unix - self.began_unix > COOL_ONE_SECONDS
-        return first or self.reached_41_unix - self.began_unix > COOL_TWO_SECONDS

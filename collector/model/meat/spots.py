@@ -6,9 +6,11 @@ from typing import Literal
 
 from collector.snapshot import SpotView
 
-__all__ = ["BREAD_MOST", "Spot", "SpotBook", "spot_mistake"]
+__all__ = ["BREAD_MOST", "NEWEST_SPOTS", "Spot", "SpotBook", "spot_mistake"]
 
 KEPT = 200
+NEWEST_SPOTS = 12
+"""So many are shown: on the map, beside the meat, on the phone."""
 BREAD_MOST = 5.0
 
 

@@ -1,12 +1,16 @@
 """All meat of a cook. Pure: fed by the engine at each of its looks, it takes one row a minute."""
 
 import math
+from collections.abc import Container
+from dataclasses import replace
 
 import msgspec
+import numpy as np
 
 from collector.model.action import Action, ActionKind
 from collector.model.field import Array
 from collector.model.meat.described import piece_doubt
+from collector.model.meat.history import MeatHistory, MeatRow
 from collector.model.meat.piece import MeatPhase, Piece
 from collector.model.meat.piece_watch import ROW_SECONDS, PieceLook, PieceWatch
 from collector.model.meat.spots import Spot, SpotBook
@@ -26,6 +30,11 @@ class MeatWatch:
     def __init__(self, plan: Plan) -> None:
         self._plan = plan
         self._pieces = {piece.name: PieceWatch(piece, plan) for piece in plan.meat}
+        self._renamed = {name: piece.name for piece in plan.meat for name in piece.was}
+        self._history = MeatHistory()
+        self._for_meat: Array = np.array([probe.duty == "meat" for probe in plan.probes], dtype=bool)
+        self._freed_unix: dict[str, float] = {}
+        """When the piece that a probe was in was put away, or lost it."""
         self._spots = SpotBook()
         self._row_due_unix = -math.inf
 
@@ -39,9 +48,13 @@ class MeatWatch:
         """Names of the pieces."""
         return tuple(self._pieces)
 
+    def knows(self, name: str) -> bool:
+        """Tell whether there is a piece of this name, or one that had it earlier in this cook."""
+        return name in self._pieces or name in self._renamed
+
     def due(self, now: float) -> bool:
         """Tell whether a row is due."""
-        return bool(self._pieces) and now >= self._row_due_unix
+        return bool(self._for_meat.any()) and now >= self._row_due_unix
 
     def look(self, now: float, values: Array, zone_celsius: Array, grate_celsius: float) -> list[Mark]:
         """Take note of how things stand; give a mark for each piece that is seen to have gone on.
@@ -52,6 +65,8 @@ class MeatWatch:
             zone_celsius: shape (zones,).
             grate_celsius: mean of the grate.
         """
+        values = np.where(self._for_meat, values, np.nan)
+        self._history.add(MeatRow(now, values, zone_celsius.copy(), grate_celsius))
         self._row_due_unix = (now // ROW_SECONDS + 1.0) * ROW_SECONDS
         return [
             Mark(now, "meat", f"{name}: on")
@@ -75,14 +90,36 @@ class MeatWatch:
             self._spots.add(spot, now)
             return Mark(now, spot.kind, action.subject)
         if action.kind is ActionKind.MEAT:
-            piece = msgspec.json.decode(action.text, type=Piece)
-            known, plan = self._pieces.get(piece.name), self._plan
-            self._pieces[piece.name] = PieceWatch(piece, plan) if known is None else known.again(piece, plan)
-            doubt = piece_doubt(piece)
-            return Mark(now, "meat", f"{piece.name}: {'added' if known is None else 'changed'}{doubt and '; ' + doubt}")
+            piece = self._called_now(msgspec.json.decode(action.text, type=Piece))
+            return Mark(now, "meat", f"{piece.name}: {self._describe(piece, now)}")
         phase = MeatPhase(action.text)
-        self._pieces[action.subject].turn(phase, now)
-        return Mark(now, "meat", f"{action.subject}: {phase}")
+        name = action.subject if action.subject in self._pieces else self._renamed.get(action.subject, action.subject)
+        watch = self._pieces[name]
+        watch.turn(phase, now)
+        if phase is MeatPhase.OFF:
+            self._free(watch.piece, now)
+        return Mark(now, "meat", f"{name}: {phase}")
+
+    def _called_now(self, piece: Piece) -> Piece:
+        """Give a piece that was described under an earlier name the name it has now."""
+        now = self._pieces.get(self._renamed.get(piece.name, ""))
+        if now is None or {p.probe for p in piece.parts} != {p.probe for p in now.piece.parts}:
+            return piece
+        return replace(piece, name=now.piece.name)
+
+    def _describe(self, piece: Piece, now: float) -> str:
+        """Add a piece, or go on with it as it is described now; say what was done, and what is assumed."""
+        known, doubt = self._pieces.get(piece.name), piece_doubt(piece)
+        if known is not None and known.phase is not MeatPhase.OFF:
+            self._free(known.piece, now, but={part.probe for part in piece.parts})
+            self._pieces[piece.name] = known.again(piece, self._plan)
+            return "; ".join(filter(None, ("changed", doubt)))
+        watch = self._pieces[piece.name] = PieceWatch(piece, self._plan)
+        watch.adopt(self._history.rows, self._freed_unix)
+        return "; ".join(filter(None, ("added", _assumed(watch, now), doubt)))
+
+    def _free(self, piece: Piece, now: float, but: Container[str] = ()) -> None:
+        self._freed_unix |= {part.probe: now for part in piece.parts if part.probe not in but}
 
     def wrap_all(self, now: float) -> None:
         """Take a mark that says wrapped for every piece that cooks."""
@@ -97,3 +134,19 @@ class MeatWatch:
     def spots(self) -> tuple[SpotView, ...]:
         """Show the newest readings by hand."""
         return self._spots.views()
+
+
+def _assumed(watch: PieceWatch, now: float) -> str:
+    """Say what a piece that was added took over from before; empty where it took nothing."""
+    since = watch.shown_from_unix if math.isnan(watch.on_unix) else watch.on_unix
+    if not now - since >= ROW_SECONDS:
+        return ""
+    hours, minutes = divmod(round((now - since) / 60.0), 60)
+    lasted = f"{hours} h {minutes:02d} min" if hours else f"{minutes} min"
+    if math.isnan(watch.on_unix):
+        return (
+            f"its probe has shown what can be meat for {lasted}, and its clock of danger counts that once it is on; "
+            "if the probe lay elsewhere, say forget, then on"
+        )
+    counts = "and its clocks count that; if the probe lay elsewhere, say forget, then on"
+    return f"by its probe it is on for {lasted}, {counts}"

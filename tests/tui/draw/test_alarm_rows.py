@@ -149,6 +149,14 @@ def test_a_rule_tells_how_far_it_is_from_an_alarm():
     assert "nan" not in "\n".join(lines)
 
 
+def test_a_piece_of_meat_is_judged_by_its_own_limits():
+    said = rule_lines(
+        (rule("done/brisket", limit=0.0, own_celsius=(95.0, 96.1)), rule("hold-floor/brisket", limit=0.0)), 0.0, F
+    )
+    assert "  203, 205 °F  " in said[1]
+    assert "  each part's own  " in said[2]
+
+
 def test_measures_of_a_night_without_alarms_are_told_plainly():
     lines = measure_lines(measures([], 0.0, 3600.0))
     assert lines[0].startswith("alarms        0 in 1.0 h")

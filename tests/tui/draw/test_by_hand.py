@@ -1,5 +1,7 @@
 """What is typed of a reading by hand."""
 
+from dataclasses import replace
+
 import pytest
 
 from collector.model.meat.spots import Spot
@@ -36,6 +38,19 @@ def test_a_zone_and_a_probe_have_a_place_and_other_words_none(night):
     assert place_of("far flat", night()) == (1.15, 0.15)
     assert place_of("under the lid", night()) == (None, None)
     assert place_of("somewhere", night()) == (None, None)
+
+
+def test_of_two_flats_each_is_named_after_its_piece(night, piece):
+    one = piece()
+    flat, point = (replace(part, name=f"{part.name} tip") for part in one.parts)
+    second = replace(one, name="second", parts=(replace(flat, probe="far flat"), replace(point, probe="none")))
+    one = replace(one, parts=(replace(flat, probe="fire door"), point))
+    cook = night(meat=(one, second))
+    placed = {p.name: (p.x_m, p.y_m) for p in cook.probes}
+    assert place_of("second FLAT tip", cook) == placed["far flat"]
+    assert place_of("flat tip", cook) == (None, None), "which of them is not known"
+    assert place_of("flat tip", night(meat=(replace(one, phase="off"), second))) == placed["far flat"]
+    assert usual_where(cook) == "brisket flat tip"
 
 
 def test_where_the_last_one_was_is_offered_first(night, piece):

@@ -51,7 +51,7 @@ def test_the_parts_differ_by_a_difference_and_advice_is_told_as_advice():
 
 def test_the_plan_back_from_serving_tells_how_late_it_will_be_and_what_would_help():
     text = told(piece())
-    assert "serve 06:43: wrap by 23:03, rest by 05:43; about 40 min late; 11 °F more pit would make it" in text
+    assert "serve tomorrow 06:43: wrap by 23:03, rest by 05:43; about 40 min late; 11 °F more pit would make it" in text
     assert "6 °C more pit would make it (112 around it)" in told(piece(), C)
     assert "about 1 1/2 h in hand" not in text
     assert "about 1 1/2 h in hand" in told(piece(late_seconds=-5500.0))
@@ -65,7 +65,31 @@ def test_the_plan_back_from_serving_tells_how_late_it_will_be_and_what_would_hel
         serve_unix=None,
         plan=(("light the fire", NIGHT + 60.0), ("serve", NIGHT + 50_000.0)),
     )
-    assert "serve 12:06: light the fire by 22:14" in told(before)
+    assert "serve tomorrow 12:06: light the fire by 22:14" in told(before)
+    assert "; if it went on now about 40 min late" in told(before)
+    assert "more pit" not in told(before)
+
+
+def test_what_is_done_of_the_plan_is_told_with_its_time():
+    did = (("on", NIGHT - 30_000.0), ("wrapped", NIGHT - 600.0))
+    wrapped = piece(phase="wrapped", did=did, plan=(("rest", NIGHT + 27_000.0), ("serve", NIGHT + 30_600.0)))
+    assert "serve tomorrow 06:43: on 13:53, wrapped 22:03, rest by 05:43;" in told(wrapped)
+    assert "wrap by" not in told(wrapped)
+    at_rest = piece(phase="resting", did=(*did, ("off the fire", NIGHT)), plan=(), late_seconds=math.nan)
+    assert "serve tomorrow 06:43: on 13:53, wrapped 22:03, off the fire 22:13\n" in told(at_rest)
+
+
+def test_cooling_says_by_whose_limits_and_that_there_are_others():
+    cooled = piece(phase="cooling", cool_due_unix=NIGHT + 3600.0)
+    assert "by FDA Food Code 3-501.14: 135 to 70 °F within 2 h, to 41 °F within 6 h in all; other limits" in told(
+        cooled
+    )
+    text = told(replace(cooled, cooling="appendix-b"), C)
+    assert "by USDA FSIS Appendix B: 54 to 27 °C within 1.5 h, to 4 °C within 5 h more; other limits exist" in text
+    assert "Appendix B" not in told(piece())
+    status = "\n".join(status_lines(night(meat=(cooled,)), F))
+    assert "brisket: serve tomorrow 06:43: wrap by" in status
+    assert "brisket: cool it through this stage by 23:13, FDA Food Code 3-501.14: 135 to 70 °F" in status
 
 
 @pytest.mark.parametrize(
@@ -105,6 +129,7 @@ def test_a_reduction_never_stands_without_the_caution(logs):
     assert "4000" not in text
     assert " safe" not in text.replace(CAUTION, "")
     assert ("all 6.5 of" in text) is (logs >= 6.5)
+    assert "no column for 5 log reductions here: the edition at hand prints 6.5 and 7" in text
 
 
 def test_without_a_table_of_the_species_none_is_counted_and_that_is_said():
@@ -148,7 +173,8 @@ def test_a_part_whose_probe_is_silent_shows_no_arrival_in_the_panel():
 
 def test_the_status_has_a_line_a_part():
     lines = [line for line in status_lines(night(meat=(piece(),)), F) if line.startswith("meat ")]
-    assert len(lines) == 2
+    assert len(lines) == 3
+    assert lines[2].startswith("meat        brisket: serve tomorrow")
     assert lines[0].startswith("meat        brisket flat: cooking since ")
     assert "160/203 °F, done " in lines[0]
     assert "stalls since" in lines[0]
@@ -246,6 +272,8 @@ PIECES = st.builds(
     st.lists(PARTS, max_size=3).map(tuple), ARRIVALS, MAYBE,
     st.lists(st.tuples(st.sampled_from(["wrap", "rest", "serve"]), VALUES), max_size=3).map(tuple), VALUES, VALUES,
     VALUES, VALUES, VALUES, MAYBE, st.none() | st.booleans(), st.lists(NAMES, max_size=2).map(tuple),
+    st.sampled_from(["food-code", "appendix-b", "x" * 30]),
+    st.lists(st.tuples(st.just("on"), VALUES), max_size=1).map(tuple),
 )  # fmt: skip
 
 
@@ -271,5 +299,5 @@ def test_whatever_is_not_known_is_never_written_as_a_number_and_every_line_fits(
 
 def test_no_field_of_a_piece_is_forgotten_here():
     """A new field of these views has to be thought of in what is written, and in the strategies above."""
-    assert len(fields(MeatView)) == 19
+    assert len(fields(MeatView)) == 22
     assert len(fields(PartView)) == 17

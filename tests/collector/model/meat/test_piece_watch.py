@@ -11,6 +11,7 @@ from adapters.reading import Reading
 from adapters.rehearsal.brisket import Brisket
 from collector.engine import Engine
 from collector.model.action import Action, ActionKind
+from collector.model.meat.cooling import CoolingRule
 from collector.model.meat.piece import Cut, MeatPhase, Part, Piece
 from collector.model.meat.piece_watch import PieceWatch
 from collector.model.meat.spots import Spot
@@ -270,6 +271,65 @@ def test_cooling_counts_from_when_it_passed_135_f_whatever_it_was_called_then():
     assert night.look().cool_left_seconds == 2 * 3600.0 - 59 * 60.0
 
 
+def test_the_cook_may_go_by_other_limits_even_while_it_cools():
+    night = cooking(cooling=CoolingRule.APPENDIX_B)
+    night.minutes(2, [60.0, 60.0])
+    night.watch.turn(MeatPhase.COOLING, night.now)
+    night.minutes(1, [56.0, 56.0])
+    assert math.isnan(night.look().cool_left_seconds), "130 °F is where Appendix B begins"
+    night.minutes(1, [54.0, 54.0])
+    assert night.look().cool_left_seconds == 1.5 * 3600.0
+    assert night.look().cooling == "USDA FSIS Appendix B"
+    night.minutes(60, [26.0, 26.0])
+    assert night.view().cool_due_unix == night.now - 59 * 60.0 + 5 * 3600.0
+    night.watch = night.watch.again(PIECE, plan_of(PIECE))
+    assert night.watch.view(night.now).cool_due_unix == night.now - 61 * 60.0 + 2 * 3600.0, "since it passed 135 °F"
+    assert night.watch.view(night.now).cooling == "food-code"
+
+
+def test_steps_that_are_done_are_told_as_done_and_are_not_to_come():
+    night = Night(dataclasses.replace(PIECE, serve_day_seconds=13 * 3600.0), air=(30.0, 30.0))
+    night.minutes(1, [4.0, 4.0])
+    assert next(iter(dict(night.view().plan))) == "light the fire"
+    night.air = [110.0, 110.0]
+    night.minutes(1, [4.0, 4.0])
+    assert list(dict(night.view().plan)) == ["on", "wrap", "rest", "serve"], "the pit is hot"
+    on = night.now
+    night.watch.turn(MeatPhase.COOKING, on)
+    night.minutes(30, [70.0, 70.0])
+    wrapped = night.now
+    night.watch.turn(MeatPhase.WRAPPED, wrapped)
+    view = night.view()
+    assert view.did == (("on", on), ("wrapped", wrapped))
+    assert list(dict(view.plan)) == ["rest", "serve"]
+    night.minutes(10, [95.0, 95.0])
+    night.watch.turn(MeatPhase.RESTING, night.now)
+    assert night.view().did[-1] == ("off the fire", night.now)
+    night.watch.turn(MeatPhase.COOKING, night.now)
+    assert night.view().did == (("on", on),), "back on, and unwrapped"
+
+
+def test_what_its_probe_showed_while_the_rise_was_waited_for_counts():
+    night = Night()
+    night.minutes(5, [20.0, 20.0])
+    for k in range(45):
+        night.minutes(1, [20.0 + 0.1 * k, 20.0])
+    assert night.watch.phase is MeatPhase.COOKING
+    since = night.now - night.watch.on_unix
+    assert night.view().parts[0].danger_seconds == since > 15 * 60.0
+
+
+def test_a_new_probe_in_a_piece_does_not_set_its_clock_back():
+    night = cooking()
+    night.minutes(60, [30.0, 30.0])
+    changed = dataclasses.replace(PIECE, parts=(Part("flat", "flat tip"),))
+    night.watch = night.watch.again(dataclasses.replace(changed, parts=(Part("flat", "point tip"),)), plan_of(PIECE))
+    assert night.watch.look(night.now).danger_seconds == 3600.0
+    other = dataclasses.replace(PIECE, parts=(Part("flat", "p0"),))
+    night.watch = night.watch.again(other, plan_of(PIECE))
+    assert night.watch.look(night.now).danger_seconds == 3600.0
+
+
 def test_a_phase_told_twice_is_no_news():
     night = cooking()
     night.minutes(30, [30.0, 30.0])
@@ -367,6 +427,86 @@ def test_a_piece_may_be_added_to_a_running_cook_and_watched():
     assert cook.standing() == {"hold-floor/second": AlarmState.UNACKNOWLEDGED}
     with pytest.raises(KeyError):
         cook.act(ActionKind.MEAT_PHASE, "third", "holding")
+
+
+SECOND = Piece("second", parts=(Part("middle", "point tip", None, 90.0),))
+
+
+def added_after(*stretches):
+    """Cook through stretches of minutes and of what the point's probe shows, with no piece in it; then add one."""
+    cook = Cook()
+    cook.act(ActionKind.MEAT_PHASE, text="off")
+    for minutes, celsius, grate in stretches:
+        cook.minutes(minutes, 110.0, celsius, grate)
+    cook.act(ActionKind.MEAT, "second", msgspec.json.encode(SECOND).decode())
+    (piece,) = [m for m in cook.engine.snapshot().meat if m.name == "second"]
+    return cook, piece, cook.events[-1].text
+
+
+def test_a_piece_that_is_added_late_has_what_its_probe_showed():
+    cook, piece, said = added_after((5, 10.0, 110.0), *((2, 10.0 + 0.5 * k, 110.0) for k in range(35)))
+    assert piece.phase == "cooking"
+    assert cook.now - piece.on_unix > 60 * 60.0
+    assert piece.parts[0].danger_seconds == pytest.approx(cook.now - START, abs=121.0), "the cold minutes before too"
+    assert "by its probe it is on for 1 h" in said
+    again = dataclasses.replace(SECOND, parts=(Part("middle", "point tip", None, 92.0),))
+    cook.act(ActionKind.MEAT, "second", msgspec.json.encode(again).decode())
+    assert cook.engine.snapshot().meat[1].parts[0].danger_seconds == piece.parts[0].danger_seconds
+    cook.act(ActionKind.MEAT_PHASE, "second", "not on yet")
+    cook.act(ActionKind.MEAT_PHASE, "second", "cooking")
+    assert cook.engine.snapshot().meat[1].parts[0].danger_seconds == 0.0, "the cook knows that it was not on"
+
+
+def test_a_probe_that_hung_in_the_pit_gives_its_piece_no_past():
+    cook, piece, said = added_after((20, 30.0, 110.0), (10, 109.0, 110.0), (3, 8.0, 110.0))
+    assert (piece.phase, piece.parts[0].danger_seconds) == ("not on yet", 0.0)
+    assert "shown what can be meat for" in said
+    cook, piece, said = added_after((20, 30.0, 110.0), (10, 109.0, 110.0))
+    assert said == "second: added"
+    cook.minutes(2, 110.0, 8.0)
+    cook.act(ActionKind.MEAT_PHASE, "second", "cooking")
+    assert cook.engine.snapshot().meat[1].parts[0].danger_seconds == 0.0
+
+
+def test_what_lay_in_a_cold_pit_counts_once_it_is_on():
+    cook, piece, said = added_after((30, 20.0, 20.0))
+    assert piece.phase == "not on yet"
+    assert "counts that once it is on" in said
+    cook.act(ActionKind.MEAT_PHASE, "second", "cooking")
+    assert cook.engine.snapshot().meat[1].parts[0].danger_seconds == pytest.approx(1800.0, abs=121.0)
+
+
+def test_a_probe_of_meat_that_was_put_away_begins_anew():
+    cook = Cook()
+    cook.minutes(30, 30.0, 30.0)
+    cook.act(ActionKind.MEAT_PHASE, text="off")
+    cook.act(ActionKind.MEAT, "second", msgspec.json.encode(SECOND).decode())
+    assert cook.events[-1].text == "second: added"
+    cook.act(ActionKind.MEAT_PHASE, "second", "resting")
+    assert cook.engine.snapshot().meat[1].parts[0].danger_seconds == 0.0
+
+
+def test_a_piece_under_a_new_name_takes_what_was_said_of_the_old_one():
+    renamed = dataclasses.replace(PIECE, name="packer", was=("brisket",))
+    cook = Cook(renamed)
+    cook.act(ActionKind.MEAT_PHASE, "brisket", "wrapped")
+    changed = dataclasses.replace(PIECE, mass_kg=7.0)
+    cook.act(ActionKind.MEAT, "brisket", msgspec.json.encode(changed).decode())
+    (piece,) = cook.engine.snapshot().meat
+    assert (piece.name, piece.phase, piece.mass_kg) == ("packer", "wrapped", 7.0)
+    other = dataclasses.replace(SECOND, name="brisket")
+    cook.act(ActionKind.MEAT, "brisket", msgspec.json.encode(other).decode())
+    assert len(cook.engine.snapshot().meat) == 2, "another piece of that name is another piece"
+
+
+def test_rules_of_a_piece_tell_its_own_limits():
+    cook = Cook()
+    cook.minutes(2, 20.0, 20.0)
+    own = {r.rule: r.own_celsius for r in cook.engine.rules() if r.subject == "brisket"}
+    assert own["wrap-ready"] == (73.9,)
+    assert own["done"] == (95.0,)
+    assert own["hold-floor"] == pytest.approx((57.22,), abs=0.01)
+    assert own["slipping"] == ()
 
 
 def test_readings_by_hand_are_kept_where_they_were_taken():
