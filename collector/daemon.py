@@ -164,6 +164,7 @@ class Collector:
             on_written=self._on_written,
             kitchen=lambda: None if self._forwarder is None else self._forwarder.view(),
             throwaway=throwaway,
+            settled_only=kitchen is not None,
         )
         self._forwarder = None if kitchen is None else self._forwarder_of(kitchen, plan.chamber.name, database.path)
         self._outbox: Outbox | None = None

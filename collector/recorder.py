@@ -24,6 +24,10 @@ MAX_WAITING = 8192
 RECEIPTS_WAITING = 16
 """Acknowledgements owed before a commit is made at once: a broker hands out 20 messages and then waits for us
 (Mosquitto's default)."""
+SEAL_FIRST_SECONDS, SEAL_NEXT_SECONDS, SEAL_AGAIN_SECONDS = 900.0, 20.0, 3600.0
+"""Ended cooks are sealed hour by hour from a quarter of an hour after the start on, and looked for every hour."""
+SEAL_ENDED_SECONDS = 3600.0
+"""Cooks that ended so long ago."""
 RETRY_SECONDS = 1.0
 RETRY_CAP_SECONDS = 5.0
 
@@ -41,6 +45,7 @@ class Recorder:
         on_written: called with each batch that is on disk, and the last ordinal that would outlive a power cut.
         kitchen: shows how far the server's copy goes.
         throwaway: whether the store is gone at the end.
+        settled_only: seal only cooks of which the server holds everything.
     """
 
     def __init__(
@@ -55,6 +60,7 @@ class Recorder:
         on_written: Callable[[Batch, int], None] = lambda _batch, _durable: None,
         kitchen: Callable[[], KitchenView | None] = lambda: None,
         throwaway: bool = False,
+        settled_only: bool = False,
     ) -> None:
         self._database = database
         self._cook = cook
@@ -65,6 +71,8 @@ class Recorder:
         self._on_written = on_written
         self._kitchen = kitchen
         self._throwaway = throwaway
+        self._settled_only = settled_only
+        self._seal_at = time.monotonic() + SEAL_FIRST_SECONDS
         self._thread = ThreadPoolExecutor(1, "store")
         self._wake = asyncio.Event()
         self._room = asyncio.Event()
@@ -124,10 +132,26 @@ class Recorder:
             self._wake.clear()
             if await self.flush():
                 delay = RETRY_SECONDS
+                if time.monotonic() >= self._seal_at and not self._waiting():
+                    await self._seal()
             else:
                 await asyncio.sleep(delay)
                 delay = min(2 * delay, RETRY_CAP_SECONDS)
                 self._wake.set()
+
+    async def _seal(self) -> None:
+        """Seal an hour of an ended cook, while nothing waits; say it where the disk refuses, and go on."""
+        loop, wait = asyncio.get_running_loop(), SEAL_AGAIN_SECONDS
+        before = self._pipeline.engine.now_unix - SEAL_ENDED_SECONDS
+        try:
+            if await loop.run_in_executor(self._thread, self._seal_before, before):
+                wait = SEAL_NEXT_SECONDS
+        except StoreError as error:
+            log.warning("an hour could not be sealed, it stays as it is: %s", error)
+        self._seal_at = time.monotonic() + wait
+
+    def _seal_before(self, before_unix: float) -> bool:
+        return self._database.seal(before_unix, settled_only=self._settled_only) is not None
 
     async def flush(self) -> bool:
         """Write everything that waits; tell whether the disk took it."""

@@ -125,6 +125,7 @@ class KitchenArchive(Record):
             session.close()
             raise
         super().__init__(session, version)
+        self._sealed = False  # at a server readings are rows, and stay so
 
 
 def pits(where: str) -> list[PitOnRecord]:

@@ -2,12 +2,14 @@
 
 import sqlite3
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
 from collector.errors import StoreError
 from collector.kitchen.tables import NAMES, OF_COOKS, tables
 from collector.store.keepsake import EditKind
+from collector.store.readings import rows_between
 from collector.store.schema import OF_ORDINALS, SEQUENCE_BITS
 
 __all__ = ["MOST_READINGS", "Change", "Chunk", "Move", "Tail"]
@@ -97,6 +99,8 @@ class Tail:
             first = run(f"SELECT min(id) FROM {name}").fetchone()[0]  # noqa: S608 - our own names
             last = ends[name]
             there = run(f"SELECT 1 FROM {name} WHERE id = ?", (last,)).fetchone()  # noqa: S608
+            if there is None and name == "reading":
+                there = run("SELECT 1 FROM sealed WHERE ? BETWEEN first_id AND last_id", (last,)).fetchone()
             if there is None and first is not None and first < last:
                 return True
         return False
@@ -145,10 +149,16 @@ class Tail:
 
     def between(self, name: str, low: int, high: int, most: int = MOST_READINGS) -> Rows:
         """Give the first rows of a table from one id up to another."""
+        if name == "reading":
+            return self._readings(low, high, most)
         return self._rows(
             f"SELECT {tables()[name].listed} FROM {name} WHERE id >= ? AND id < ? ORDER BY id LIMIT ?",  # noqa: S608
             (low, high, most),
         )
+
+    def _readings(self, low: int, high: int, most: int) -> Rows:
+        """Give the first readings from one ordinal up to another, those of sealed hours too."""
+        return list(islice(rows_between(self._connection, low, high), most))
 
     def series(self, after: int) -> Rows:
         """Give the names of the series after a number."""
@@ -168,10 +178,7 @@ class Tail:
         chunk = Chunk()
         run("BEGIN")
         try:
-            readings = self._rows(
-                f"SELECT {tables()['reading'].listed} FROM reading WHERE id > ? AND id <= ? ORDER BY id LIMIT ?",  # noqa: S608
-                (after["reading"], upto, most),
-            )
+            readings = self._readings(after["reading"] + 1, upto + 1, most)
             chunk.rows["series"] = self.series(after["series"])
             chunk.rows["reading"] = readings
             chunk.more = len(readings) == most

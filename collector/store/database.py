@@ -20,7 +20,8 @@ from collector.store.calibration_row import calibration_row
 from collector.store.call_row import write_calls, write_messages
 from collector.store.damage import is_damage
 from collector.store.extent import bound_before, next_number
-from collector.store.record import Cook
+from collector.store.readings import SealedHour, seal_hour
+from collector.store.record import Cook, Record
 from collector.store.redate import redate
 from collector.store.row import Row
 from collector.store.schema import MIGRATIONS, VERSION
@@ -319,6 +320,38 @@ class Database:
             if self._connection.in_transaction:
                 run("ROLLBACK")
             raise
+
+    def seal(self, before_unix: float, *, settled_only: bool = False) -> SealedHour | None:
+        """Seal the next hour of the cooks that ended before a time; None where all of them are.
+
+        Args:
+            before_unix: a cook that ended later is left as it is.
+            settled_only: leave cooks of which a server does not hold everything.
+
+        Raises:
+            StoreError: the disk refuses; nothing was changed.
+        """
+        try:
+            record = Record(self._connection, VERSION)
+            settled = self.settled() if settled_only else set()
+            for number, started_ms in self._all_cooks_ended(round(before_unix * 1000)):
+                if settled_only and number not in settled:
+                    continue
+                bounds = record.bounds_of(number, started_ms)
+                rows = self._connection.execute("SELECT 1 FROM reading WHERE id >= ? AND id < ? LIMIT 1", bounds)
+                if rows.fetchone() is None:
+                    continue
+                with self._transaction(full=False):
+                    if (sealed := seal_hour(self._connection, *bounds)) is not None:
+                        return sealed
+        except sqlite3.Error as error:
+            raise StoreError(f"{self.path}: cannot be sealed: {error}") from error
+        return None
+
+    def _all_cooks_ended(self, before_ms: int) -> list[tuple[int, int]]:
+        return self._connection.execute(
+            "SELECT id, started_ms FROM cook WHERE ended_ms < ? ORDER BY started_ms", (before_ms,)
+        ).fetchall()
 
     def forget(self, cooks: list[Cook]) -> int:
         """Delete ended cooks with all that was recorded in them; return how many readings went.

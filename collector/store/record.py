@@ -22,8 +22,10 @@ from collector.store.calibration_row import COLUMNS, calibration_of
 from collector.store.call_row import calls_on_record
 from collector.store.keepsake import Edit, EditKind, Note, Part, Photo
 from collector.store.queryable import Queryable
-from collector.store.row import Row, reading_of, unix_of
+from collector.store.readings import columns_between, count_between, last_between, rows_between
+from collector.store.row import Row, ordinal_at, reading_of, unix_of
 from collector.store.schema import SEQUENCE_BITS
+from collector.store.sealed import Columns
 from collector.store.trend import unpack
 
 __all__ = ["END", "Cook", "Record", "plan_of"]
@@ -67,6 +69,8 @@ class Record:
     def __init__(self, connection: Queryable, version: int) -> None:
         self._connection = connection
         self._version = version
+        self._sealed = version >= 8
+        """Whether there may be sealed hours."""
 
     @property
     def version(self) -> int:
@@ -90,9 +94,9 @@ class Record:
         tags, notes, photos, origins = self._keepsakes()
         cooks = []
         for number, name, started_ms, ended_ms, version in found:
-            count, last = run(
-                "SELECT count(*), max(id) FROM reading WHERE id >= ? AND id < ?", self._bounds(number, started_ms)
-            ).fetchone()
+            bounds = self.bounds_of(number, started_ms)
+            count = self.readings_between(*bounds)
+            last = last_between(self._connection, *bounds, sealed=self._sealed)
             alarms = run(
                 "SELECT count(*) FROM alarm_log WHERE cook = ? AND after = ? AND before <> ?",
                 (number, AlarmState.UNACKNOWLEDGED, AlarmState.UNACKNOWLEDGED),
@@ -142,9 +146,10 @@ class Record:
 
     def bounds(self, cook: Cook) -> tuple[int, int]:
         """Give the first ordinal of a cook and the first after it; the latter is beyond all where nothing follows."""
-        return self._bounds(cook.number, round(cook.started_unix * 1000))
+        return self.bounds_of(cook.number, round(cook.started_unix * 1000))
 
-    def _bounds(self, number: int, started_ms: int) -> tuple[int, int]:
+    def bounds_of(self, number: int, started_ms: int) -> tuple[int, int]:
+        """Give the bounds of a cook by its number and start, milliseconds since the epoch."""
         run = self._connection.execute
         until = None
         if self._version >= 7:
@@ -170,11 +175,7 @@ class Record:
         yield from self._rows(*self.bounds(cook))
 
     def _rows(self, low: int, high: int) -> Iterator[Row]:
-        yield from self._connection.execute(
-            "SELECT id, series, millicelsius, flags, source_ms, receipt FROM reading WHERE id >= ? AND id < ? "
-            "ORDER BY id",
-            (low, high),
-        )
+        yield from rows_between(self._connection, low, high, sealed=self._sealed)
 
     def happenings(self, cook: Cook) -> Iterator[tuple[int, Reading | Action | DeviceVitals]]:
         """Yield all that the engine was told, in its order, each with its ordinal."""
@@ -189,13 +190,18 @@ class Record:
 
     def readings_between(self, low: int, high: int) -> int:
         """Count the readings from one ordinal up to another."""
-        found = self._connection.execute("SELECT count(*) FROM reading WHERE id >= ? AND id < ?", (low, high))
-        return int(found.fetchone()[0])
+        return count_between(self._connection, low, high, sealed=self._sealed)
+
+    def columns(self, cook: Cook, start_unix: float = 0.0, end_unix: float = math.inf) -> Columns:
+        """Give the readings of a cook as arrays, series by series, each in order of time."""
+        low, high = self.bounds(cook)
+        low = max(low, ordinal_at(start_unix))
+        high = min(high, ordinal_at(end_unix) if math.isfinite(end_unix) else high)
+        return columns_between(self._connection, low, high, sealed=self._sealed)
 
     def last_reading_between(self, low: int, high: int) -> float:
         """Give the time of the last reading between two ordinals; minus infinity where there is none."""
-        found = self._connection.execute("SELECT max(id) FROM reading WHERE id >= ? AND id < ?", (low, high))
-        last = found.fetchone()[0]
+        last = last_between(self._connection, low, high, sealed=self._sealed)
         return -math.inf if last is None else unix_of(last)
 
     def parts(self, cook: Cook) -> list[Part]:
@@ -375,6 +381,9 @@ class Record:
         """Give the greatest ordinal in use, 0 in an empty store."""
         tables = ("reading", "action", "vitals") if self._version >= 2 else ("reading", "action")
         found = [self._connection.execute(f"SELECT max(id) FROM {table}").fetchone()[0] for table in tables]  # noqa: S608
+        if self._sealed:
+            newest = self._connection.execute("SELECT last_id FROM sealed ORDER BY first_id DESC LIMIT 1").fetchone()
+            found.append(newest[0] if newest else 0)
         return max(value or 0 for value in found)
 
 

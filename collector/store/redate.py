@@ -8,6 +8,7 @@ a replay must find them where they were.
 
 import sqlite3
 
+from collector.store.readings import shift
 from collector.store.schema import OF_ORDINALS, SEQUENCE_BITS
 
 __all__ = ["GRID_MS", "OF_TIMES", "ORDINALS", "TIMES", "redate"]
@@ -47,6 +48,7 @@ def redate(connection: sqlite3.Connection, since_ms: int, step_ms: int) -> int:
         # by way of negative keys: a key moved straight onto one that is yet to move would be refused
         run("UPDATE calibration SET time = time + ? WHERE id >= ? AND time IS NOT NULL", (step / 1000, low))
         run("UPDATE reading SET source_ms = source_ms - ? WHERE id >= ? AND source_ms IS NOT NULL", (step, low))
+        shift(connection, low, step)
         for table in (*OF_ORDINALS, "elsewhere"):
             run(f"UPDATE {table} SET id = -(id + ?) WHERE id >= ?", (ordinals, low))  # noqa: S608 - our own names
             run(f"UPDATE {table} SET id = -id WHERE id < 0")  # noqa: S608

@@ -208,8 +208,17 @@ CREATE TABLE elsewhere (           -- calibrations of imported cooks: they say n
 );
 """
 
+_VERSION_8 = """
+CREATE TABLE sealed (              -- an hour of an ended cook; its readings are in no row of `reading`
+    first_id INTEGER PRIMARY KEY,  -- ordinal of its first reading
+    last_id INTEGER NOT NULL,      -- and of its last: no other reading lies between
+    readings INTEGER NOT NULL,
+    bytes BLOB NOT NULL            -- as collector.store.sealed writes it
+);
+"""
+
 MIGRATIONS: tuple[str, ...] = (
-    _VERSION_1, _VERSION_2, _VERSION_3, _VERSION_4, _VERSION_5, _VERSION_6, _VERSION_7,
+    _VERSION_1, _VERSION_2, _VERSION_3, _VERSION_4, _VERSION_5, _VERSION_6, _VERSION_7, _VERSION_8,
 )  # fmt: skip
 """Script number k takes a store from version k to k + 1."""
 

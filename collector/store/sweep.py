@@ -2,6 +2,7 @@
 
 import sqlite3
 
+from collector.store.readings import drop_between, last_between
 from collector.store.schema import SEQUENCE_BITS
 from collector.store.upkeep import GO_BY_COOK, GO_BY_TIME
 
@@ -26,6 +27,7 @@ def doom(connection: sqlite3.Connection, cook: int, bounds: tuple[int, int]) -> 
     for table in (*GO_BY_TIME, "elsewhere"):
         found = connection.execute(f"SELECT max(id) FROM {table} WHERE id >= ? AND id < ?", bounds).fetchone()[0]  # noqa: S608 - our own names
         last = max(last, found or 0)
+    last = max(last, last_between(connection, *bounds) or 0)
     high = min(high, ((last >> SEQUENCE_BITS) + 1) << SEQUENCE_BITS)
     connection.execute("INSERT INTO going VALUES (?, ?)", (low, high))
     for table in GO_BY_COOK:
@@ -39,6 +41,7 @@ def sweep(connection: sqlite3.Connection) -> int:
     gone = 0
     for bounds in connection.execute("SELECT from_id, until_id FROM going").fetchall():
         run = connection.execute
+        gone += drop_between(connection, *bounds)
         run("DELETE FROM calibration WHERE id >= ? AND id < ? AND id IN (SELECT id FROM elsewhere)", bounds)
         for table in (*GO_BY_TIME, "elsewhere"):
             some = ROWS_AT_A_TIME

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from collector.errors import StoreError
 from collector.store.archive import Archive
+from collector.store.readings import drop_between, sealed_complaints
 from collector.store.record import Cook, Record
 from collector.store.schema import VERSION
 
@@ -61,13 +62,15 @@ def check(path: Path) -> Health:
         strays = one("SELECT count(*) FROM reading WHERE series NOT IN (SELECT id FROM series)")
         if strays:
             complaints.append(f"{strays} readings of series that have no name")
+        complaints += sealed_complaints(connection) if one("PRAGMA user_version") >= 8 else []
         journal = Path(f"{path}-wal")
         return Health(
             one("PRAGMA user_version"),
             path.stat().st_size + (journal.stat().st_size if journal.exists() else 0),
             one("PRAGMA freelist_count") * one("PRAGMA page_size"),
             one("SELECT count(*) FROM cook"),
-            one("SELECT count(*) FROM reading"),
+            one("SELECT count(*) FROM reading")
+            + (one("SELECT coalesce(sum(readings), 0) FROM sealed") if one("PRAGMA user_version") >= 8 else 0),
             tuple(complaints),
         )
 
@@ -131,6 +134,7 @@ def forget(connection: sqlite3.Connection, cooks: list[Cook]) -> int:
             raise ValueError(f"the cook {cook.name} has not ended")
         bounds = Record(connection, VERSION).bounds(cook)
         with connection:
+            gone += drop_between(connection, *bounds)
             for table in GO_BY_TIME:
                 deleted = connection.execute(f"DELETE FROM {table} WHERE id >= ? AND id < ?", bounds)  # noqa: S608 - our own names
                 gone += deleted.rowcount if table == "reading" else 0

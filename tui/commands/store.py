@@ -19,6 +19,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     look = actions.add_parser("check", help="look through all of it, also while a collector writes")
     copy = actions.add_parser("backup", help="copy it as it is at this moment, also while a collector writes")
     copy.add_argument("to", type=Path, metavar="FILE", help="the copy; replaced once the new one is sound")
+    seal = actions.add_parser("seal", help="press ended cooks to a tenth, as a collector does by itself; none may run")
     small = actions.add_parser("compact", help="give unused room back; no collector may run")
     trim = actions.add_parser("trim", help="delete cooks that ended long ago; no collector may run")
     trim.add_argument("--days", type=_days, required=True, metavar="N", help="older than so many days")
@@ -27,7 +28,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "pits", help="list the pits that a server holds: --store postgresql://USER@HOST/DATABASE"
     )
     fresh = actions.add_parser("renew", help="after it was put back from a copy: a store of its own to the server")
-    for sub in (look, copy, small, trim, listed, fresh):
+    for sub in (look, copy, seal, small, trim, listed, fresh):
         add_config(sub)
         add_store(sub)
         add_json(sub)
@@ -36,7 +37,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Do what is asked with the store."""
     jobs = {
-        "check": _check, "backup": _back_up, "compact": _compact, "trim": _trim, "pits": _pits, "renew": _renew,
+        "check": _check, "backup": _back_up, "seal": _seal, "compact": _compact, "trim": _trim, "pits": _pits,
+        "renew": _renew,
     }  # fmt: skip
     return jobs[options.what](options)
 
@@ -102,6 +104,25 @@ def _back_up(options: argparse.Namespace) -> int:
 
     copied = back_up(_path(options), options.to, progress=progress)
     _say(options, {"copy": str(options.to), "bytes": copied}, f"{options.to}: {_size(copied)}, looked through: sound")
+    return Exit.OK
+
+
+def _seal(options: argparse.Namespace) -> int:
+    """Seal all that has ended; what it gives back is used again, and `compact` gives it to the disk."""
+    from collector.store.database import Database
+
+    database = Database(_path(options))
+    hours = readings = sealed = 0
+    try:
+        while (hour := database.seal(time.time())) is not None:
+            hours, readings, sealed = hours + 1, readings + hour.readings, sealed + hour.bytes
+    finally:
+        database.close()
+    each = f", {sealed / readings:.1f} bytes a reading" if readings else ""
+    _say(
+        options, {"hours": hours, "readings": readings, "bytes": sealed},
+        f"{database.path}: {hours} hours sealed, {readings} readings in {_size(sealed)}{each}",
+    )  # fmt: skip
     return Exit.OK
 
 

@@ -1,0 +1,198 @@
+"""An hour of readings as one compressed chunk: what it takes on disk is little more than what it says. Pure.
+
+Rows are put series by series, and each column is written as small whole numbers, byte by byte: the lowest byte of all,
+then the next, as many as the greatest needs; then everything goes through zlib. Times are what they differ by from an
+even pace, or from one reading to the next where that is smaller; values the steps from one to the next, in the
+greatest unit that divides them all. The receipts of messages are left out: a broker sends again what was not
+acknowledged while a cook is on, never what ended before.
+
+The layout, little-endian, inside zlib (RFC 1950):
+
+- u32 rows, u32 series; then for each series u32 number, u32 rows, u8 paced, i64 first millisecond, i64 pace, u32 unit;
+- columns, each u8 k and k times `rows` bytes (lowest bytes first): times, places within the millisecond, flags, whether
+  there is a value (0 or 1), steps of the value, whether there is an own time, own times.
+
+Times and steps and own times are zigzag: 0, -1, 1, -2 are 0, 1, 2, 3. Row j of a series that is paced was at
+first + (j x pace) div max(rows - 1, 1) + time, of another at the time before (first for the first) + pace + time.
+DEVELOPERS.md holds twenty lines of plain Python that read it; a test runs them.
+"""
+
+import struct
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from collector.store.row import Row
+from collector.store.schema import SEQUENCE_BITS
+
+__all__ = ["Columns", "decode", "encode", "rows_of"]
+
+Ints = NDArray[np.int64]
+LEVEL = 9
+_HEAD = struct.Struct("<II")
+_SERIES = struct.Struct("<IIBqqI")
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """Readings as arrays of one length, series by series, each in order of time."""
+
+    ordinal: Ints
+    series: Ints
+    millicelsius: Ints
+    """Where `valued`."""
+    valued: NDArray[np.bool_]
+    flags: Ints
+    own_ms: Ints
+    """The probe's own time less the ordinal's, where `own_timed`."""
+    own_timed: NDArray[np.bool_]
+
+
+def encode(rows: Sequence[Row]) -> bytes:
+    """Write rows, at least one, in the order of their ordinals, as a chunk."""
+    number = np.array([row[1] for row in rows], dtype=np.int64)
+    order = np.argsort(number, kind="stable")
+    ordinal = np.array([row[0] for row in rows], dtype=np.int64)[order]
+    number = number[order]
+    ms, place = ordinal >> SEQUENCE_BITS, ordinal & ((1 << SEQUENCE_BITS) - 1)
+    values, valued = _filled([row[2] for row in rows], order)
+    flags = np.array([row[3] for row in rows], dtype=np.int64)[order]
+    own, own_timed = _filled([row[4] for row in rows], order)
+    starts = np.flatnonzero(np.diff(number, prepend=-1))
+    ends = np.append(starts[1:], len(rows))
+    times, steps = np.empty(len(rows), dtype=np.int64), np.empty(len(rows), dtype=np.int64)
+    heads = []
+    for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
+        here = slice(start, end)
+        paced, pace, times[here] = _times(ms[here])
+        unit, steps[here] = _steps(values[here], valued[here])
+        heads.append(_SERIES.pack(int(number[start]), end - start, paced, int(ms[start]), pace, unit))
+    columns = (_zigzag(times), place, flags, valued, _zigzag(steps), own_timed, _zigzag(own))
+    body = b"".join([_HEAD.pack(len(rows), len(heads)), *heads, *(_planes(column) for column in columns)])
+    return zlib.compress(body, LEVEL)
+
+
+def decode(chunk: bytes) -> Columns:
+    """Read a chunk.
+
+    Raises:
+        ValueError: it is damaged.
+    """
+    try:
+        body = zlib.decompress(chunk)
+        rows, count = _HEAD.unpack_from(body)
+        heads = [_SERIES.unpack_from(body, _HEAD.size + k * _SERIES.size) for k in range(count)]
+        at = _HEAD.size + count * _SERIES.size
+        columns = []
+        for _ in range(7):
+            column, at = _column(body, at, rows)
+            columns.append(column)
+    except (zlib.error, struct.error) as error:
+        raise ValueError(f"the chunk cannot be read: {error}") from error
+    times, place, flags, valued, steps, own_timed, own = columns
+    if at != len(body) or sum(head[1] for head in heads) != rows:
+        raise ValueError("the chunk does not end where it should")
+    times, steps = _unzigzag(times), _unzigzag(steps)
+    start = 0
+    for _, length, paced, first, pace, unit in heads:
+        here = slice(start, start + length)
+        if paced:
+            times[here] += first + np.arange(length) * pace // max(length - 1, 1)
+        else:
+            times[here] += pace
+            times[start] += first - pace if length else 0
+            np.cumsum(times[here], out=times[here])
+        np.cumsum(steps[here], out=steps[here])
+        steps[here] *= unit
+        start += length
+    series = np.repeat([head[0] for head in heads], [head[1] for head in heads])
+    return Columns(
+        (times << SEQUENCE_BITS) | place, series.astype(np.int64), steps, valued.astype(np.bool_), flags,
+        _unzigzag(own), own_timed.astype(np.bool_),
+    )  # fmt: skip
+
+
+def rows_of(chunk: bytes) -> list[Row]:
+    """Read a chunk as rows in the order of their ordinals.
+
+    Raises:
+        ValueError: it is damaged.
+    """
+    c = decode(chunk)
+    order = np.argsort(c.ordinal, kind="stable")
+    values = _or_none(c.millicelsius[order], c.valued[order])
+    own = _or_none(c.own_ms[order], c.own_timed[order])
+    return list(
+        zip(c.ordinal[order].tolist(), c.series[order].tolist(), values, c.flags[order].tolist(), own,
+            [None] * len(order), strict=True)
+    )  # fmt: skip
+
+
+def _filled(column: Sequence[int | None], order: NDArray[np.intp]) -> tuple[Ints, NDArray[np.bool_]]:
+    """Put nothing into an array as 0, and say where there was something."""
+    there = np.array([value is not None for value in column], dtype=np.bool_)[order]
+    return np.array([value or 0 for value in column], dtype=np.int64)[order], there
+
+
+def _or_none(values: Ints, there: NDArray[np.bool_]) -> list[int | None]:
+    found: list[int | None] = values.tolist()
+    for k in np.flatnonzero(~there).tolist():
+        found[k] = None
+    return found
+
+
+def _times(ms: Ints) -> tuple[int, int, Ints]:
+    """Give whether an even pace tells more of the times of a series, the pace, and what they differ by."""
+    span, last = int(ms[-1] - ms[0]), max(len(ms) - 1, 1)
+    paced = ms - ms[0] - np.arange(len(ms)) * span // last
+    gaps = np.diff(ms, prepend=ms[0])
+    usual = int(np.median(gaps[1:])) if len(ms) > 1 else 0
+    gaps[1:] -= usual
+    if _bits(paced) <= _bits(gaps):
+        return 1, span, paced
+    return 0, usual, gaps
+
+
+def _bits(numbers: Ints) -> float:
+    return float(np.log2(np.abs(numbers) + 1.0).sum())
+
+
+def _steps(values: Ints, valued: NDArray[np.bool_]) -> tuple[int, Ints]:
+    """Give the unit of the values of a series, and their steps in it; where there is no value, there is no step."""
+    unit = int(np.gcd.reduce(np.abs(values[valued]))) if valued.any() else 1
+    unit = unit if 0 < unit < 1 << 32 else 1
+    last = np.maximum.accumulate(np.where(valued, np.arange(len(values)), -1))
+    kept = np.where(last >= 0, values[last], 0)
+    return unit, np.diff(kept, prepend=0) // unit
+
+
+def _zigzag(numbers: Ints) -> Ints:
+    return (numbers << 1) ^ (numbers >> 63)
+
+
+def _unzigzag(numbers: Ints) -> Ints:
+    return (numbers >> 1) ^ -(numbers & 1)
+
+
+def _planes(column: NDArray[np.int64] | NDArray[np.bool_]) -> bytes:
+    """Write numbers, none below zero, byte by byte: the lowest of all first."""
+    whole = column.astype("<u8")
+    most = int(whole.max(initial=0))
+    count = (most.bit_length() + 7) // 8
+    planes = whole.view(np.uint8).reshape(-1, 8).T[:count]
+    return bytes([count]) + np.ascontiguousarray(planes).tobytes()
+
+
+def _column(body: bytes, at: int, rows: int) -> tuple[Ints, int]:
+    count = body[at] if at < len(body) else 9
+    end = at + 1 + count * rows
+    if count > 8 or end > len(body):
+        raise ValueError("the chunk is cut short")
+    column: Ints = np.zeros(rows, dtype=np.int64)
+    for k in range(count):
+        plane = np.frombuffer(body, np.uint8, rows, at + 1 + k * rows)
+        column |= plane.astype(np.int64) << (8 * k)
+    return column, end
