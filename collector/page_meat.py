@@ -5,6 +5,8 @@ NaN and infinity travel as null.
 
 import msgspec
 
+from collector.model.meat.backwards import lateness
+from collector.model.meat.cooling import LIMITS, OTHER_LIMITS, CoolingRule
 from collector.model.meat.piece import MeatPhase
 from collector.model.meat.safety import (
     APPENDIX_A_LOGS,
@@ -12,6 +14,8 @@ from collector.model.meat.safety import (
     DANGER_HIGH_CELSIUS,
     DANGER_LOW_CELSIUS,
     DANGER_SECONDS,
+    DANGER_SOON_SECONDS,
+    NO_FIVE_LOGS,
 )
 from collector.model.meat.spots import NEWEST_SPOTS
 from collector.snapshot import ArrivalView, MeatView, PartView, Snapshot, SpotView
@@ -46,6 +50,20 @@ class PagePart(msgspec.Struct, frozen=True):
     wrap_gain_seconds: float
 
 
+class PageCooling(msgspec.Struct, frozen=True):
+    """The limits that it is cooled by."""
+
+    title: str
+    from_celsius: float
+    first_celsius: float
+    first_seconds: float
+    second_celsius: float
+    second_seconds: float
+    in_all: bool
+    others: str
+    """That there are others."""
+
+
 class PageMeat(msgspec.Struct, frozen=True):
     """A piece of meat."""
 
@@ -56,20 +74,28 @@ class PageMeat(msgspec.Struct, frozen=True):
     done: PageArrival
     serve_unix: float | None
     plan: tuple[tuple[str, float], ...]
+    did: tuple[tuple[str, float], ...]
+    """What of the plan is done, and when."""
     late_seconds: float
+    lateness: str
+    """See `collector.model.meat.backwards.Lateness`."""
     hold_celsius: float
     held_seconds: float
     cool_due_unix: float | None
+    cooling: PageCooling
     on: bool
     """It went on, so that its clocks run."""
     danger_seconds: float
     """The longest of its parts within the two temperatures of the danger zone; NaN: not known."""
     danger_celsius: tuple[float, float]
+    danger_soon_seconds: float
     danger_most_seconds: float
     intact: bool | None
     log_reduction: float
     """The least of its parts; NaN: there is no table for it."""
     log_goal: float
+    log_note: str
+    """Which column there is not, and why."""
     caution: str
     advice: tuple[str, ...]
 
@@ -106,9 +132,19 @@ def _piece(piece: MeatView) -> PageMeat:
     logs = [part.log_reduction for part in piece.parts if part.log_reduction == part.log_reduction]
     return PageMeat(
         piece.name, piece.phase, piece.since_unix, tuple(_part(part) for part in piece.parts), _arrival(piece.done),
-        piece.serve_unix, piece.plan, piece.late_seconds, piece.hold_celsius, piece.held_seconds, piece.cool_due_unix,
-        piece.on_unix is not None, max(danger, default=float("nan")), (DANGER_LOW_CELSIUS, DANGER_HIGH_CELSIUS),
-        DANGER_SECONDS, piece.intact, min(logs, default=float("nan")), APPENDIX_A_LOGS, CAUTION, piece.advice,
+        piece.serve_unix, piece.plan, piece.did, piece.late_seconds, lateness(piece.late_seconds), piece.hold_celsius,
+        piece.held_seconds, piece.cool_due_unix, _cooling(piece.cooling), piece.on_unix is not None,
+        max(danger, default=float("nan")), (DANGER_LOW_CELSIUS, DANGER_HIGH_CELSIUS), DANGER_SOON_SECONDS,
+        DANGER_SECONDS, piece.intact, min(logs, default=float("nan")), APPENDIX_A_LOGS, NO_FIVE_LOGS, CAUTION,
+        piece.advice,
+    )  # fmt: skip
+
+
+def _cooling(rule: str) -> PageCooling:
+    limits = LIMITS[CoolingRule(rule)]
+    return PageCooling(
+        limits.title, limits.from_celsius, limits.first_celsius, limits.first_seconds, limits.second_celsius,
+        limits.second_seconds, limits.in_all, OTHER_LIMITS,
     )  # fmt: skip
 
 

@@ -222,6 +222,12 @@ function when(unix) {
   const far = Math.abs(unix - now()) > 20 * 3600;
   return (far ? new Date(unix * 1000).toLocaleDateString([], {weekday: "short"}) + " " : "") + clock(unix);
 }
+function dayAndTime(unix) {   // its day where that is not today's
+  const midnight = (date) => new Date(date.getFullYear(), date.getMonth(), date.getDate());
+  const days = Math.round((midnight(new Date(unix * 1000)) - midnight(new Date(now() * 1000))) / 864e5);
+  const day = days === 0 ? "" : days === 1 ? "tomorrow " : new Date(unix * 1000).toLocaleDateString([], {weekday: "short"}) + " ";
+  return day + clock(unix);
+}
 const rough = (s) => s < 5400 ? Math.max(5, Math.round(s / 300) * 5) + " min" : (Math.round(s / 1800) / 2) + " h";
 function between(a) {
   return when(a.median_unix) + (a.low_unix === null ? "" : " (" + when(a.low_unix) + "–" +
@@ -252,28 +258,36 @@ function partSays(part, phase) {
 }
 function pieceSays(m) {   // each with whether it wants an eye
   const said = m.advice.map((a) => [a.replace(": ", "; the trade would "), true]);
-  if (m.serve_unix !== null) {
-    const by = m.plan.filter(([what, unix]) => what !== "serve" && unix !== null).map(([what, unix]) => what + " by " + when(unix));
-    const late = m.late_seconds === null ? "" : m.late_seconds >= 300 ? "about " + rough(m.late_seconds) + " late" :
-      m.late_seconds <= -300 ? "about " + rough(-m.late_seconds) + " in hand" : "just in time";
-    said.push(["serve " + when(m.serve_unix) + (by.length ? ": " + by.join(", ") : "") + (late ? "; " + late : ""), m.late_seconds >= 300]);
+  const serve = m.serve_unix ?? (m.plan.find(([what]) => what === "serve") || [])[1] ?? null;
+  if (serve !== null) {
+    const steps = m.did.filter(([, unix]) => unix !== null).map(([what, unix]) => what + " " + when(unix)).concat(
+      m.plan.filter(([what, unix]) => what !== "serve" && unix !== null).map(([what, unix]) => what + " by " + when(unix)));
+    const about = m.late_seconds === null ? "" : "about " + rough(Math.abs(m.late_seconds)) + " ";
+    const late = {"": "", "just in time": "just in time", "never": "it will not come in time at this air"}[m.lateness] ?? about + m.lateness;
+    said.push(["serve " + dayAndTime(serve) + (steps.length ? ": " + steps.join(", ") : "") + (late ? "; " +
+      (m.on || m.lateness === "never" ? "" : "if it went on now ") + late : ""), m.lateness === "late" || m.lateness === "never"]);
   }
   if (m.phase === "holding") said.push(["held " + age(m.held_seconds) + ", no colder than " + temperature(m.hold_celsius),
     m.parts.some((p) => p.celsius !== null && p.celsius < m.hold_celsius)]);
-  if (m.cool_due_unix !== null) said.push(["cool it through this stage by " + when(m.cool_due_unix), now() > m.cool_due_unix]);
+  if (m.phase === "cooling") {
+    if (m.cool_due_unix !== null) said.push(["cool it through this stage by " + when(m.cool_due_unix), now() > m.cool_due_unix]);
+    const c = m.cooling;
+    said.push(["by " + c.title + ": " + whole(c.from_celsius) + " to " + temperature(c.first_celsius) + " within " + c.first_seconds / 3600 +
+      " h, to " + temperature(c.second_celsius) + " within " + c.second_seconds / 3600 + " h " + (c.in_all ? "in all" : "more") + "; " + c.others, false]);
+  }
   if (m.on) {
     const [low, high] = m.danger_celsius, whether = m.intact === null ? "not said whether anything has pierced it" :
       m.intact ? "intact" : "pierced";
     said.push([age(m.danger_seconds === null ? NaN : m.danger_seconds) + " within " + whole(low) + "–" + temperature(high) + ", where many codes count " +
-      age(m.danger_most_seconds) + "; " + whether, m.danger_seconds >= 3 * 3600 && m.intact !== true]);
+      age(m.danger_most_seconds) + "; " + whether, m.danger_seconds >= m.danger_soon_seconds && m.intact !== true]);
     const logs = m.log_reduction === null ? "No table of log reductions for its species here, so none is counted. " :
       "At the probe's tip " + (m.log_reduction >= m.log_goal ? "all " + m.log_goal : m.log_reduction.toFixed(1)) + " of the " +
-      m.log_goal + " log reductions of one published table are counted. ";
+      m.log_goal + " log reductions of one published table are counted; " + m.log_note + ". ";
     said.push([logs + m.caution, false]);
   }
   return said;
 }
-const PHASES = ["cooking", "wrapped", "resting", "holding", "off"];
+const PHASES = ["cooking", "wrapped", "resting", "holding", "cooling", "off", "not on yet"];
 function turn(piece, phase) {
   number += 1;
   if (!socket || !opened) turned.set(piece, {number: 0, at: 0, said: "Not sent: there is no link."});
@@ -282,6 +296,15 @@ function turn(piece, phase) {
     socket.send(JSON.stringify({do: "turn", number, piece, phase}));
   }
   showMeat();
+}
+// What cannot be taken back is asked for twice. No dialog of the browser: while one stands open, no alarm sounds.
+function twice(button, question, done) {
+  const asked = button.textContent === question, word = button.dataset.word || button.textContent;
+  clearTimeout(Number(button.dataset.timer));
+  button.dataset.word = word;
+  button.textContent = asked ? word : question;
+  if (asked) done();
+  else button.dataset.timer = setTimeout(() => { button.textContent = word; }, 5000);
 }
 function showMeat() {
   const held = new Set(view.meat.flatMap((m) => m.parts.map((p) => p.probe)));
@@ -306,9 +329,10 @@ function showPieces() {
     let row = there.get(m.name);
     if (!row) {   // rows are kept, so that a thumb on its way to a button does not miss it
       const buttons = PHASES.map((phase) => {
-        const button = make("button", {"data-phase": phase}, phase);
-        button.setAttribute("aria-label", m.name + ": " + phase);
-        button.onclick = () => turn(m.name, phase);
+        const forget = phase === "not on yet", word = forget ? "forget" : phase;
+        const button = make("button", {"data-phase": phase}, word);
+        button.setAttribute("aria-label", m.name + ": " + (forget ? "forget, it was not on after all" : phase));
+        button.onclick = () => forget ? twice(button, "forget its clocks?", () => turn(m.name, phase)) : turn(m.name, phase);
         return button;
       });
       row = make("li", {}, make("h3", {}), make("ul", {class: "rows"}), make("div", {}), make("div", {class: "phases"}, ...buttons),

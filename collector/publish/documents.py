@@ -5,7 +5,8 @@ Topics, under a base that the config names:
 - `availability`: `online` or `offline`, no JSON; `offline` is also the last will, for when the collector is gone;
 - `probe/NAME`, `zone/NAME`: a temperature; `grate`: its level, target and band; `spread`: hottest zone less coldest;
 - `alarm/RULE/SUBJECT`: one alarm rule as it stands, also when all is well, once it has been an alarm in this run;
-- `meat/NAME`: a piece of meat: phase, its parts with the times they are expected at, its clocks;
+- `meat/NAME`: a piece of meat: phase, its parts with the times they are expected at, its clocks, by whose limits it is
+  cooled, and the caution that goes with all of it;
 - `trouble/KEY`: what is wrong, once for all its alarms; gone when it is over;
 - `cook`: name, start, phase of the fire.
 
@@ -22,6 +23,9 @@ from typing import Any
 import msgspec
 
 from adapters.reading import Quality, Reason
+from collector.model.meat.backwards import lateness
+from collector.model.meat.cooling import LIMITS, CoolingRule
+from collector.model.meat.safety import CAUTION
 from collector.snapshot import AlarmView, ArrivalView, PartView, Snapshot
 
 __all__ = ["SCHEMA", "documents", "slug"]
@@ -75,7 +79,9 @@ def documents(snapshot: Snapshot) -> dict[str, bytes]:
     for topic, meat in _numbered("meat", snapshot.meat):
         found[topic] = {
             "name": meat.name, "cut": meat.cut, "phase": meat.phase, "on": meat.on_unix, "serve": meat.serve_unix,
-            "late_seconds": meat.late_seconds, "held_seconds": meat.held_seconds, **_arrival(meat.done), "time": now,
+            "late_seconds": meat.late_seconds, "in_time": lateness(meat.late_seconds) or None,
+            "held_seconds": meat.held_seconds, **_arrival(meat.done), "cool_by": meat.cool_due_unix,
+            "cooling_limits": LIMITS[CoolingRule(meat.cooling)].title, "caution": CAUTION, "time": now,
             "parts": [_known(_part(part)) for part in meat.parts],
         }  # fmt: skip
     for alarm in snapshot.alarms:

@@ -140,7 +140,7 @@ async def shows_a_piece(tab, served, folder):
         "stalled ",
     ]
     said += ["about 40 min late", "the trade would", "within 41–135 °F, where many codes count 4 h", "not the coldest"]
-    said += ["thin end", "194 °F", "3.2 of the 6.5 log reductions"]
+    said += ["thin end", "194 °F", "3.2 of the 6.5 log reductions", "no column for 5 log"]
     assert not [words for words in said if words not in text], text
     assert not await tab.says("document.querySelectorAll('#meat li').length"), "no probe of a piece stands alone too"
     for scheme in ("light", "dark"):
@@ -157,6 +157,28 @@ async def shows_a_piece(tab, served, folder):
     await tab.until("document.querySelector('#pieces [role=status]').textContent === 'Done.'")
     assert served.asked[-1].piece == "brisket"
     assert served.asked[-1].phase is MeatPhase.WRAPPED
+    await tab.until("!document.querySelector(\".phases button[data-phase='cooling']\").disabled")
+    await tab.says("document.querySelector(\".phases button[data-phase='cooling']\").click()")
+    await tab.until("document.querySelector('#pieces [role=status]').textContent === 'Done.'")
+    assert served.asked[-1].phase is MeatPhase.COOLING
+    forget = "document.querySelector(\".phases button[data-phase='not on yet']\")"
+    sent = len(served.asked)
+    await tab.says(f"{forget}.click()")
+    assert await tab.says(f"{forget}.textContent") == "forget its clocks?"
+    assert len(served.asked) == sent, "not before it was asked"
+    await tab.says(f"{forget}.click()")
+    await tab.until("document.querySelector('#pieces [role=status]').textContent === 'Done.'")
+    assert served.asked[-1].phase is MeatPhase.WAITING
+    assert await tab.says(f"{forget}.textContent") == "forget"
+    cooled = replace(meat, phase="cooling", cooling="appendix-b", cool_due_unix=meat.since_unix, late_seconds=math.inf)
+    served.publish(meat=(replace(cooled, did=(("on", meat.since_unix),)),))
+    says = "document.querySelector('#pieces > li').innerText"
+    await tab.until(f"{says}.includes('it will not come in time at this air')")
+    text = await tab.says(says)
+    assert "by USDA FSIS Appendix B: 130 to 80 °F within 1.5 h, to 40 °F within 5 h more; other limits exist" in text
+    assert ": on " in text
+    served.publish(meat=(meat,), spots=spots)
+    await tab.until(f"{says}.includes('wrap by')")
     await tab.says("""turned.set('brisket', {number: 99, at: Date.now(), said: ''});
         socket.send(JSON.stringify({do: 'turn', number: 99, piece: 'ham', phase: 'wrapped'}))""")
     await tab.until("document.querySelector('#pieces [role=status]').textContent.includes('there is no such piece')")
@@ -255,6 +277,7 @@ def test_what_is_not_known_of_a_piece_travels_as_null():
     view = json.loads(msgspec.json.encode(PageViewer().view(replace(tonight(), meat=(strange,)))))
     (meat,) = view["meat"]
     assert meat["late_seconds"] is None
+    assert meat["lateness"] == "never"
     assert meat["danger_seconds"] is None
     assert meat["log_reduction"] is None
     assert meat["parts"][0]["celsius"] is None

@@ -107,6 +107,9 @@ def test_an_alarm_is_a_document_and_null_says_what_is_not_known():
         ["flat", "point"],
     )
     assert meat["parts"][0]["target"] == pytest.approx(95.0)
+    assert meat["caution"].startswith("A probe is not the coldest point of the meat.")
+    assert (meat["cooling_limits"], meat["cool_by"]) == ("FDA Food Code 3-501.14", None)
+    assert meat["in_time"] in ("late", "in hand", "just in time", None)
     assert found["grate"]["unit"] == "C"
     alarm = next(fields for topic, fields in found.items() if topic.startswith("alarm/"))
     assert set(alarm) >= {"state", "active", "since", "value", "limit", "unit", "message", "priority", "time"}

@@ -21,6 +21,7 @@ from collector.engine import Engine
 from collector.store.archive import Archive
 from collector.straight import run_straight
 from tui.cli import COMMANDS, main
+from tui.commands.init import TEMPLATE
 from tui.draw.summary import status_lines
 from tui.draw.view import View
 from tui.exit_codes import Exit
@@ -125,6 +126,32 @@ def test_init_then_check_then_init_again(tmp_path):
     assert f"{config}:7: chamber.widht" in bad.stderr
     as_json = json.loads(coldside("check", "-c", str(config), "--json").stdout)
     assert {p["key"] for p in as_json["problems"]} == {"chamber.widht", "chamber.width"}
+
+
+def test_the_meat_of_the_template_is_understood_and_check_tells_how(tmp_path, capsys):
+    config = tmp_path / "coldside.toml"
+    begins = TEMPLATE.index('# [[probe]]\n# name = "brisket flat"')
+    ends = TEMPLATE.index("# Parts of the grate")
+    head, meat, rest = TEMPLATE[:begins], TEMPLATE[begins:ends], TEMPLATE[ends:]
+    opened = "".join(
+        line.removeprefix("# ") if line.startswith("# ") and not line.startswith("# A piece") else line
+        for line in meat.splitlines(keepends=True)
+    )
+    config.write_text(head + opened + rest)
+    assert main(["check", "-c", str(config), "--file-only"]) == Exit.OK
+    out = capsys.readouterr().out
+    for words in (
+        "meat brisket: brisket, beef", "mass: 13.0 lb", "whole: nothing has pierced it",
+        "place: 14-38 in from the fire end, 5-15 in from the back",
+        "part flat: probe brisket flat, wrap 165 °F, done 203 °F",
+        "part point: probe brisket point, wrap 165 °F, done 205 °F", "serve: 13:00 by this machine's clock, the first",
+        "hold: 135 °F", "cooling: FDA Food Code 3-501.14: 135 to 70 °F within 2 h",
+    ):  # fmt: skip
+        assert words in out, words
+    assert main(["check", "-c", str(config), "--file-only", "--json"]) == Exit.OK
+    (piece,) = json.loads(capsys.readouterr().out)["meat"]
+    assert [part["probe"] for part in piece["parts"]] == ["brisket flat", "brisket point"]
+    assert piece["cooling"] == "food-code"
 
 
 def test_paths_as_json_and_from_the_environment(tmp_path):

@@ -102,7 +102,7 @@ async def test_a_piece_is_added_described_anew_and_named_where_there_are_several
     code, out, _ = await said(*words, "--unit", "F")
     assert code == Exit.OK
     assert out.startswith(
-        "the cook has the piece pork: cut pork shoulder; species pork; mass 8.0 lb; part middle meat "
+        "the cook has the piece pork: cut pork shoulder; species pork; mass 8.0 lb; part middle probe meat "
     )
     assert "not said: whether anything has pierced it" in out
     assert "when it is cooled: FDA Food Code 3-501.14: 135 to 70 °F within 2 h, to 41 °F within 6 h in all" in out

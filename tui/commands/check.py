@@ -10,6 +10,7 @@ from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
     from adapters.ble.diagnosis import Diagnosis
+    from collector.model.meat.piece import Piece
     from collector.settings.load import Settings
 
 __all__ = ["add_options", "run"]
@@ -51,7 +52,7 @@ def run(options: argparse.Namespace) -> int:
         document = {
             "schema": 1, "file": str(settings.path), "ok": True, "warnings": list(settings.warnings),
             "sources": len(settings.config.source), "probes": len(plan.probes), "zones": len(plan.zones),
-            "bluetooth": bluetooth,
+            "meat": [_meat_fields(piece) for piece in plan.meat], "bluetooth": bluetooth,
         }  # fmt: skip
         print(json.dumps(document))
         return code
@@ -64,6 +65,7 @@ def run(options: argparse.Namespace) -> int:
     for probe in settings.config.probe:
         if parse_difference(probe.offset):
             print(f"  probe {probe.name}: offset {probe.offset}, until a calibration on record takes its place")
+    print("".join(f"{line}\n" for line in _meat_lines(settings)), end="")
     for person in settings.config.person:
         quiet = f"; quiet {person.quiet}" if person.quiet else ""
         print(f"  person {person.name}: told by {', '.join(person.channels)}{quiet}")
@@ -72,6 +74,34 @@ def run(options: argparse.Namespace) -> int:
     for radio in radios:
         print("\n".join(_radio_lines(radio)))
     return code
+
+
+def _meat_lines(settings: "Settings") -> list[str]:
+    """Say how each piece was understood."""
+    import time
+
+    from tui.draw.described import described
+    from tui.draw.pieces import cooling_words
+    from tui.draw.view import View
+
+    view, lines = View(fahrenheit=settings.config.display.unit == "F"), []
+    for piece in settings.plan.meat:
+        said = described(piece, view, time.time())
+        said["cooling"] = cooling_words(piece.cooling, view)
+        if "serve" in said:
+            said["serve"] += " by this machine's clock, the first at least 4 h after it goes on"
+        lines.append(f"  meat {piece.name}: {said.pop('cut')}, {said.pop('species')}")
+        lines += [f"    {name}: {words}" for name, words in said.items()]
+    return lines
+
+
+def _meat_fields(piece: "Piece") -> dict[str, object]:
+    """Say the same to a program, °C and metres."""
+    parts = [
+        {"name": p.name, "probe": p.probe, "wrap_celsius": p.wrap_at, "done_celsius": p.done_at} for p in piece.parts
+    ]
+    return {"name": piece.name, "cut": str(piece.cut), "parts": parts, "place_m": piece.place,
+            "cooling": str(piece.cooling)}  # fmt: skip
 
 
 def _check_pits(options: argparse.Namespace) -> int:

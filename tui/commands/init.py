@@ -122,7 +122,34 @@ y = 10
 # duty = "meat"           # or "ambient"
 # x = 32
 # y = 10
-# target = "203 F"
+# target = "203 F"        # of a probe that is in no piece below
+
+# [[probe]]
+# name = "brisket point"
+# source = "house"
+# key = "7"
+# duty = "meat"
+# x = 22
+# y = 10
+
+# A piece of meat, with the probe in each of its parts; or `coldside meat add` once it cooks.
+# [[meat]]
+# name = "brisket"
+# mass = "13 lb"
+# x = [14, 38]            # where it lies, from the fire end; it is drawn on the map
+# y = [5, 15]
+# wrap = "165 F"
+# done = "203 F"
+# serve = "13:00"         # the first at least 4 hours after it goes on
+# rest = 60               # minutes between done and served
+# intact = true           # nothing has pierced it; false: injected, bladed, tied open or ground
+# hold = "135 F"          # no colder than this while it is held
+# cooling = "food-code"   # limits of the FDA Food Code 3-501.14; "appendix-b": of USDA FSIS Appendix B
+# [meat.part.flat]
+# probe = "brisket flat"
+# [meat.part.point]
+# probe = "brisket point"
+# done = "205 F"          # its own, in place of the piece's
 
 # Parts of the grate with a name.
 [[zone]]
@@ -140,7 +167,8 @@ name = "flat side"
 x = [28, 48]
 y = [0, 20]
 
-# Alarms: cold-spot, drift, spread, lid-open, probe-silent, probe-lying, battery-low.
+# Alarms: cold-spot, drift, spread, lid-open, probe-silent, probe-lying, battery-low; of each piece of meat wrap-ready,
+# done, meat-falling, stall-long, slipping, hold-floor, danger-soon, danger-over, cool-late.
 # [alarm.cold-spot]
 # limit = "15 F"          # how far below
 # against = "level"       # the mean of its level; "target", or "usual": what it was in earlier cooks of this pit

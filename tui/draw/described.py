@@ -80,7 +80,7 @@ def _day(unix: float, view: View) -> object:
 def _part(part: Part, view: View) -> str:
     targets = (("wrap", part.wrap_at), ("done", part.done_at))
     said = [f"{word} {temperature(at, view)}" for word, at in targets if at is not None]
-    return ", ".join([clean(part.probe, NAME_CELLS), *(said or ["no target"])])
+    return ", ".join([f"probe {clean(part.probe, NAME_CELLS)}", *(said or ["no target"])])
 
 
 def _length(metres: float, view: View) -> str:
