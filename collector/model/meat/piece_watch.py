@@ -13,6 +13,7 @@ from collector.model.meat.forecast import Arrival, air_needed, curve, of_piece
 from collector.model.meat.history import MeatRow, in_meat_since
 from collector.model.meat.part_watch import ROW_SECONDS, PartWatch
 from collector.model.meat.piece import APART_KELVIN, ON_FIRE, Cut, MeatPhase, Piece
+from collector.model.meat.signs import WRAPS_CELSIUS
 from collector.model.meat.stall import wrap_gain_seconds
 from collector.model.meat.track import Track
 from collector.model.plan import GRATE, Plan
@@ -30,6 +31,11 @@ HOT_GRATE_CELSIUS = 60.0
 APART_SECONDS = 3600.0
 WARM_CELSIUS = 55.0
 """Before the stall is near, the parts of a piece tell nothing of each other."""
+UNLEARNED_WRAP = (
+    f"the forecast knows wraps at {WRAPS_CELSIUS[0] * 1.8 + 32.0:.0f} to {WRAPS_CELSIUS[1] * 1.8 + 32.0:.0f} °F "
+    f"({WRAPS_CELSIUS[0]:.0f} to {WRAPS_CELSIUS[1]:.0f} °C) only; with one outside of these it may be off by more than "
+    "it says, and after a hotter one it takes the piece as left bare"
+)
 OFF_FIRE = (MeatPhase.RESTING, MeatPhase.HOLDING, MeatPhase.COOLING)
 
 
@@ -352,6 +358,8 @@ class PieceWatch:
         said = list(self._behind(known))
         if self.piece.cut is not Cut.BRISKET:
             said.append("the forecast was learned from briskets; of this cut it may be off by more than it says")
+        if self.phase is MeatPhase.COOKING and any(_unlearned(w.part.wrap_celsius) for w in self._parts):
+            said.append(UNLEARNED_WRAP)
         if any(w.celsius >= w.part.done_celsius for w, _ in known):
             said.append("done is by feel, not by the number alone: probe it")
         return tuple(said)
@@ -408,6 +416,11 @@ def _coldest(parts: Iterable[PartWatch]) -> float:
 def _most(values: Iterable[float]) -> float:
     """Give the greatest of those that are known."""
     return max((v for v in values if not math.isnan(v)), default=math.nan)
+
+
+def _unlearned(wrap_celsius: float) -> bool:
+    low, high = WRAPS_CELSIUS
+    return wrap_celsius < low or wrap_celsius > high
 
 
 def _told(values: Iterable[float]) -> tuple[float, ...]:

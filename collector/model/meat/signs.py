@@ -14,7 +14,16 @@ from collector.model.field import Array
 from collector.model.meat.track import Track
 from collector.model.robust import median
 
-__all__ = ["MINUTE", "PAST_CELSIUS", "USUAL_AIR_CELSIUS", "Signs", "columns", "curve_by_minute", "signs_of"]
+__all__ = [
+    "MINUTE",
+    "PAST_CELSIUS",
+    "USUAL_AIR_CELSIUS",
+    "WRAPS_CELSIUS",
+    "Signs",
+    "columns",
+    "curve_by_minute",
+    "signs_of",
+]
 
 MINUTE = 60.0
 USUAL_AIR_CELSIUS = 115.0
@@ -33,6 +42,8 @@ SEEN_SHARE = 0.6
 LEAST_SLOPE, MOST_SLOPE = 0.4, 60.0
 """Kelvin per hour within which a slope is believed for extrapolating."""
 LONGEST_HOURS = 30.0
+WRAPS_CELSIUS = (62.0, 81.0)
+"""Where the pieces that were learned from were to be wrapped."""
 CURVE_COLUMNS = 18 + len(PASSED_CELSIUS)
 
 
@@ -149,10 +160,13 @@ def columns(signs: Signs, targets: Array, wrap_at: float, air_ahead: Array) -> A
     Args:
         signs: what is seen.
         targets: temperatures asked for, °C, above that of now, shape (m,).
-        wrap_at: temperature at which it will be wrapped, °C; infinite: it stays bare; NaN: nothing is known of it.
+        wrap_at: temperature at which it will be wrapped, °C; infinite, or hotter than any that was learned: it stays
+            bare; NaN: nothing is known of it.
         air_ahead: of the air from now on, °C, shape (m,); NaN: as the last three hours.
     """
     tip = signs.celsius
+    if wrap_at > WRAPS_CELSIUS[1]:
+        wrap_at = math.inf  # so late a wrap was never learned, and gains next to nothing
     ahead = np.where(np.isnan(air_ahead), signs.air_celsius, air_ahead)
     air = np.maximum(ahead, np.maximum(targets + 3.0, tip + 4.0))
     slopes = np.clip(signs.slopes, LEAST_SLOPE, MOST_SLOPE)

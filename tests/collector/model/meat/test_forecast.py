@@ -70,6 +70,18 @@ def test_the_time_is_told_better_than_by_a_line(night, share, request):
     assert arrival.low_seconds <= 60.0 * done <= arrival.high_seconds
 
 
+def test_a_wrap_later_than_any_that_was_learned_is_as_none(bare):
+    """No wrap makes it later than none does; told beyond what was learned, it would."""
+    for share in (0.2, 0.4, 0.6):
+        minute = int(share * done_minute(bare))
+        left_bare = told(bare, minute, wrap_at_celsius=math.inf)
+        assert told(bare, minute, wrap_at_celsius=94.0) == left_bare
+        assert told(bare, minute, wrap_at_celsius=78.0).median_seconds < left_bare.median_seconds
+        soon = [told(bare, minute, wrap_at_celsius=at).median_seconds for at in (30.0, 45.0, 62.0, 74.0)]
+        assert soon == sorted(soon), "and an earlier one never comes later"
+        assert soon[0] > 60.0 * minute
+
+
 def test_it_narrows_as_the_night_goes_on(bare):
     width = []
     for share in (0.3, 0.6, 0.9):

@@ -231,6 +231,16 @@ def test_a_flat_that_falls_behind_in_colder_air_is_told_how_the_trade_mends_it()
     assert "learned from briskets" in ribs.view().advice[0]
 
 
+def test_a_wrap_beyond_what_was_learned_is_told():
+    late = cooking(parts=(Part("flat", "flat tip", 90.0, 95.0),))
+    late.minutes(1, [70.0, 70.0])
+    (said,) = [words for words in late.view().advice if "wraps at" in words]
+    assert "wraps at 144 to 178 °F (62 to 81 °C) only" in said
+    late.watch.turn(MeatPhase.WRAPPED, late.now)
+    late.minutes(1, [71.0, 70.0])
+    assert not any("wraps at" in words for words in late.view().advice)
+
+
 def test_held_hot_above_its_floor():
     night = cooking()
     night.minutes(2, [95.0, 96.0])
