@@ -8,6 +8,7 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from operator import itemgetter
 from typing import TypeVar
 
 import numpy as np
@@ -78,12 +79,23 @@ def columns_between(connection: Queryable, low: int, high: int, *, sealed: bool 
     rows = connection.execute(_PLAIN, (low, high)).fetchall()
     if rows or not parts:
         parts.append(_columns_of(rows))
-    joined = [np.concatenate([getattr(part, name) for part in parts]) for name in Columns.__slots__]
-    order = np.argsort(joined[1], kind="stable")
-    return Columns(*(column[order] for column in joined))
+    pieces: dict[int, list[tuple[Columns, slice]]] = {}
+    for part in parts:
+        starts = np.flatnonzero(np.diff(part.series, prepend=-1)).tolist()
+        for start, end in zip(starts, [*starts[1:], len(part.series)], strict=True):
+            pieces.setdefault(int(part.series[start]), []).append((part, slice(start, end)))
+    sorted_pieces = [piece for number in sorted(pieces) for piece in pieces[number]]
+    if not sorted_pieces:
+        return parts[0]
+    return Columns(
+        *(np.concatenate([getattr(part, name)[here] for part, here in sorted_pieces]) for name in Columns.__slots__)
+    )
 
 
 def _columns_of(rows: list[Row]) -> Columns:
+    """Put rows, in the order of their ordinals, into arrays, series by series."""
+    rows = sorted(rows, key=itemgetter(1))
+
     def column(k: int) -> "np.ndarray[tuple[int], np.dtype[np.int64]]":
         return np.array([row[k] or 0 for row in rows], dtype=np.int64)
 

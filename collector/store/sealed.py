@@ -174,7 +174,10 @@ def _zigzag(numbers: Ints) -> Ints:
 
 
 def _unzigzag(numbers: Ints) -> Ints:
-    return (numbers >> 1) ^ -(numbers & 1)
+    signs = numbers & 1
+    np.negative(signs, out=signs)
+    signs ^= numbers >> 1
+    return signs
 
 
 def _planes(column: NDArray[np.int64] | NDArray[np.bool_]) -> bytes:
@@ -191,8 +194,8 @@ def _column(body: bytes, at: int, rows: int) -> tuple[Ints, int]:
     end = at + 1 + count * rows
     if count > 8 or end > len(body):
         raise ValueError("the chunk is cut short")
-    column: Ints = np.zeros(rows, dtype=np.int64)
-    for k in range(count):
-        plane = np.frombuffer(body, np.uint8, rows, at + 1 + k * rows)
-        column |= plane.astype(np.int64) << (8 * k)
+    planes = np.frombuffer(body, np.uint8, count * rows, at + 1).reshape(count, rows)
+    column: Ints = planes[0].astype(np.int64) if count else np.zeros(rows, dtype=np.int64)
+    for k in range(1, count):
+        column |= planes[k].astype(np.int64) << (8 * k)
     return column, end

@@ -14,7 +14,8 @@ from typing import Any
 os.environ["OPENBLAS_NUM_THREADS"] = "1"  # before numpy: more threads than cores turn a 1 ms solve into an 8 ms stall
 
 SUBJECTS = {
-    "ingest": (1,), "routing": (2,), "burst": (3,), "night": (4, 16), "store": (7, 8), "kill": (10,), "field": (11,),
+    "ingest": (1,), "routing": (2,), "burst": (3,), "night": (4, 16), "sealed": (5, 6, 9),
+    "store": (7, 8), "kill": (10,), "field": (11,),
     "widget": (12,), "dashboard": (14,), "start": (15,), "memory": (16,), "slope": (17,),
     "bluetooth": (18,),
 }  # fmt: skip

@@ -14,6 +14,7 @@ from tests.bench.growth.curve import Curve, exponents
 from tests.bench.growth.nights import make_store
 from tests.bench.measure import Finding, ratio, turns
 from tests.bench.routing import Path
+from tests.bench.sealed import sealed_cook
 from tests.bench.slope import Records
 from tests.bench.store import batches
 from tests.bench.table import as_json, as_text
@@ -115,3 +116,12 @@ def test_a_store_of_many_nights_holds_each_once(tmp_path):
         assert len({cook.readings for cook in cooks}) == 1
         assert all(len(archive.trend(cook)) == len(archive.trend(cooks[0])) > 100 for cook in cooks)
         assert len(archive.plans(cooks[3])) == 1
+
+
+def test_a_sealed_cook_is_the_smaller_one_and_reads_the_same(tmp_path):
+    readings = sealed_cook(tmp_path / "s.db", 1)
+    with Archive(tmp_path / "s.db") as archive:
+        cook = archive.cook("bench")
+        assert cook.readings == readings == 16 * 3600
+        assert archive.columns(cook).ordinal.size == readings
+        assert archive._connection.execute("SELECT sum(length(bytes)) FROM sealed").fetchone()[0] < 2 * readings

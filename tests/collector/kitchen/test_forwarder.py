@@ -160,6 +160,21 @@ async def test_what_a_pit_records_is_at_the_server_to_the_digit_and_replays(kitc
         assert differences(here, here.cook("last")) == [], "so the server's copy replays"
 
 
+async def test_a_store_that_is_sealed_already_is_brought_whole_and_goes_on(kitchen, pit):
+    pit.cook_on(1800)
+    pit.database.end_cook(pit.cook, round(pit.now * 1000))
+    while pit.database.seal(pit.now + 10.0) is not None:
+        pass
+    with contextlib.closing(sqlite3.connect(pit.path)) as db:
+        assert db.execute("SELECT count(*) FROM reading").fetchone() == (0,)
+    async with forwarding(pit.path, kitchen.address) as forwarder:
+        await level(forwarder, last(pit.path))
+    await compare(pit.path, kitchen.url)
+    async with forwarding(pit.path, kitchen.address) as forwarder:  # it is not taken for one put back from a copy
+        await level(forwarder, last(pit.path))
+        assert forwarder.view().fault == ""
+
+
 async def test_tables_of_the_server_have_the_columns_of_the_store(kitchen, pit):
     connection = await connect(kitchen.address)
     await prepare(connection)

@@ -1,5 +1,6 @@
 """Sealed hours: the very same readings in a tenth of the room, whatever is done with the store."""
 
+import asyncio
 import contextlib
 import io
 import re
@@ -19,6 +20,7 @@ from collector.cooks import open_cook
 from collector.errors import StoreError
 from collector.model.action import Action, ActionKind
 from collector.pipeline import Pipeline
+from collector.recorder import Recorder
 from collector.replay import differences
 from collector.store.archive import Archive
 from collector.store.database import Database
@@ -250,3 +252,29 @@ def test_a_disk_that_refuses_changes_nothing(store, made):
     database._connection.execute("DROP TRIGGER full")
     database.close()
     assert told(store, replayed=False)[0] == [(*cook[:3], []) for cook in made[1][0]]
+
+
+async def test_the_recorder_seals_while_nothing_waits(store, monkeypatch):
+    monkeypatch.setattr("collector.recorder.SEAL_FIRST_SECONDS", 0.0)
+    monkeypatch.setattr("collector.recorder.SEAL_NEXT_SECONDS", 0.0)
+    database = Database(store)
+    opened = open_cook(database, PLAN, START + 10.5 * HOUR, coldside="test")
+    recorder = Recorder(
+        database, opened.number, Pipeline(opened.engine, database.series, opened.last_ordinal), commit_seconds=0.01
+    )
+    task = asyncio.create_task(recorder.run())
+    try:
+        async with asyncio.timeout(20):
+            while True:
+                with contextlib.closing(sqlite3.connect(store)) as db:
+                    sealed, first = db.execute("SELECT count(*), min(first_id) FROM sealed").fetchone()
+                    left = db.execute("SELECT min(id) FROM reading").fetchone()[0]
+                if sealed >= 3 and left > round((START + 8 * HOUR) * 1000) << 12:
+                    break
+                await asyncio.sleep(0.02)
+    finally:
+        task.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await task
+        await recorder.close()
+    assert first >> 12 == round(START * 1000)
