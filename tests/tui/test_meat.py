@@ -163,7 +163,8 @@ async def test_a_piece_that_is_added_late_is_told_what_is_assumed(pit, said):
     (piece,) = [m for m in collector.snapshot().meat if m.name == "pork"]
     assert piece.parts[0].danger_seconds > 3000.0
     code, _, err = await said("add", "ham")
-    assert "there is no piece 'ham' yet: say at least one --part" in err
+    assert "'ham' is no piece of this cook: to add one, say at least one --part" in err
+    assert "'brisket' is off: to add one" in (await said("add", "brisket"))[2]
 
 
 @pytest.mark.parametrize(

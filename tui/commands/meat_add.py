@@ -68,6 +68,10 @@ def run_add(options: argparse.Namespace, way: "Way") -> int:
     before = asyncio.run(newest(way))
     known = next((m for m in before.meat if m.name == options.piece and m.phase != "off"), None)
     was = known.described if known is not None else None
+    if was is None and not options.part:
+        off = any(m.name == options.piece for m in before.meat)
+        why = "is off" if off else "is no piece of this cook"
+        raise TuiError(f"{options.piece!r} {why}: to add one, say at least one --part NAME=PROBE")
     piece = _described(options, was)
     reply = asyncio.run(ask(way, SetMeat(1, piece)))
     if options.json or not reply.done:
@@ -133,8 +137,6 @@ def _described(options: argparse.Namespace, was: "Piece | None") -> "Piece":
     from collector.settings.meat import time_to_serve
     from collector.settings.quantity import QuantityError, parse_mass, parse_temperature, parse_time_of_day
 
-    if was is None and not options.part:
-        raise TuiError(f"there is no piece {options.piece!r} yet: say at least one --part NAME=PROBE")
     said: dict[str, Any] = {}
     try:
         wrap, done = (None if words is None else parse_temperature(words) for words in (options.wrap, options.done))

@@ -1,8 +1,9 @@
 """Whether a piece that is added to a running cook is described as it must be. Pure."""
 
+import math
 from collections.abc import Sequence
 
-from collector.model.meat.piece import FOOD_CODE_HOLD_CELSIUS, Piece
+from collector.model.meat.piece import DAY_SECONDS, FOOD_CODE_HOLD_CELSIUS, Piece
 
 __all__ = ["MOST_PARTS", "MOST_PIECES", "TARGETS_CELSIUS", "piece_doubt", "piece_mistake"]
 
@@ -11,7 +12,6 @@ TARGETS_CELSIUS = (45.0, 105.0)
 """Meat is neither done below the first nor gets hotter than a little over the second inside."""
 HOLD_CELSIUS = (0.0, 100.0)
 MOST_KILOGRAMS = 100.0
-DAY_SECONDS = 86_400.0
 NAME = 60
 
 
@@ -51,6 +51,9 @@ def _number_mistake(piece: Piece) -> str:
         return "that is no temperature to hold meat at"
     if not 0.0 <= piece.rest_seconds <= DAY_SECONDS or not 0.0 <= (piece.serve_day_seconds or 0.0) < DAY_SECONDS:
         return "rest and the time to serve lie within a day"
+    at_unix, ahead_seconds = piece.clocks_change or (0.0, 0.0)
+    if not (math.isfinite(at_unix) and abs(ahead_seconds) <= DAY_SECONDS):
+        return "no clock is changed by more than a day"
     if piece.mass_kg is not None and not 0.0 < piece.mass_kg <= MOST_KILOGRAMS:
         return "that is no mass of a piece of meat"
     place = piece.place or (0.0, 1.0, 0.0, 1.0)

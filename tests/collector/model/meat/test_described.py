@@ -4,9 +4,11 @@ import dataclasses
 import math
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from collector.model.meat.described import piece_doubt, piece_mistake
-from collector.model.meat.piece import Part, Piece
+from collector.model.meat.piece import DAY_SECONDS, SOONEST_SECONDS, Part, Piece
 
 PIECE = Piece("brisket", parts=(Part("flat", "a", 74.0, 95.0), Part("point", "b", 74.0, 95.0)), mass_kg=6.0)
 PROBES = ["a", "b", "c"]
@@ -34,12 +36,23 @@ def test_a_good_piece_is_taken():
         ({"rest_seconds": -600.0}, "within a day"),
         ({"serve_day_seconds": 90_000.0}, "within a day"),
         ({"mass_kg": -5.0}, "no mass"),
+        ({"clocks_change": (math.nan, 3600.0)}, "no clock"),
+        ({"clocks_change": (1.8e9, 1e9)}, "no clock"),
+        ({"clocks_change": (1.8e9, math.nan)}, "no clock"),
         ({"place": (0.5, 0.2, 0.1, 0.2)}, "from less to more"),
         ({"place": (0.1, math.nan, 0.1, 0.2)}, "from less to more"),
     ],
 )
 def test_what_cannot_be_is_told(change, word):
     assert word in piece_mistake(dataclasses.replace(PIECE, **change), PROBES, ())
+
+
+@given(
+    st.floats(0.0, 86_399.0), st.floats(1.7e9, 1.9e9), st.floats(-2e5, 2e5), st.floats(-86_400.0, 86_400.0)
+)  # fmt: skip
+def test_whatever_clock_is_changed_there_is_a_time_to_serve(day, on, change, ahead):
+    piece = dataclasses.replace(PIECE, serve_day_seconds=day, clocks_change=(on + change, ahead))
+    assert on + SOONEST_SECONDS <= piece.serve_unix(on) <= on + SOONEST_SECONDS + 2.01 * DAY_SECONDS
 
 
 def test_a_probe_in_another_piece_and_too_many_pieces_are_refused():
