@@ -259,7 +259,7 @@ function partSays(part, phase) {
 function pieceSays(m) {   // each with whether it wants an eye
   const said = m.advice.map((a) => [a.replace(": ", "; the trade would "), true]);
   const serve = m.serve_unix ?? (m.plan.find(([what]) => what === "serve") || [])[1] ?? null;
-  if (serve !== null) {
+  if (serve !== null && m.phase !== "off") {
     const steps = m.did.filter(([, unix]) => unix !== null).map(([what, unix]) => what + " " + when(unix)).concat(
       m.plan.filter(([what, unix]) => what !== "serve" && unix !== null).map(([what, unix]) => what + " by " + when(unix)));
     const about = m.late_seconds === null ? "" : "about " + rough(Math.abs(m.late_seconds)) + " ";

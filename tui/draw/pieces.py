@@ -187,7 +187,7 @@ def serve_words(meat: MeatView, now: float, view: View) -> str:
     by = {clean(step, NAME_CELLS, ascii_only=view.ascii_only): unix for step, unix in meat.plan if is_time(unix)}
     serve = meat.serve_unix if is_time(meat.serve_unix) else by.pop("serve", None)
     by.pop("serve", None)
-    if serve is None:
+    if serve is None or meat.phase == "off":
         return ""
     did = [
         f"{clean(s, NAME_CELLS, ascii_only=view.ascii_only)} {when(u, now, view)}" for s, u in meat.did if is_time(u)

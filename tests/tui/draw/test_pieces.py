@@ -79,6 +79,10 @@ def test_what_is_done_of_the_plan_is_told_with_its_time():
     assert "serve tomorrow 06:43: on 13:53, wrapped 22:03, off the fire 22:13\n" in told(at_rest)
 
 
+def test_what_was_served_is_not_to_be_served():
+    assert "serve" not in told(piece(phase="off"))
+
+
 def test_cooling_says_by_whose_limits_and_that_there_are_others():
     cooled = piece(phase="cooling", cool_due_unix=NIGHT + 3600.0)
     assert "by FDA Food Code 3-501.14: 135 to 70 °F within 2 h, to 41 °F within 6 h in all; other limits" in told(
