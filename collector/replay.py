@@ -17,7 +17,7 @@ from collector.store.record import Cook, Record
 from collector.store.row import unix_of
 from collector.store.schema import SEQUENCE_BITS
 
-__all__ = ["Told", "cut_off", "differences", "rebuild", "replay", "steps"]
+__all__ = ["Told", "cut_off", "differences", "rebuild", "replay", "runs", "steps", "steps_between"]
 
 Told = Reading | Action | DeviceVitals
 
@@ -30,15 +30,28 @@ def replay(archive: Record, cook: Cook) -> Iterator[Event]:
 
 def _replay_part(archive: Record, cook: Cook, part: Part) -> Iterator[Event]:
     """Yield the events of one stretch; where what came before it is gone, of an engine that begins there."""
+    first, last = unix_of(part.from_id), unix_of(part.until_id)
+    for plan, began, since, until in _runs_of(archive, cook, part):
+        _, events = _run(archive, cook, plan, began, since, until)
+        yield from (event for event in events if first <= event.time_unix < last)
+
+
+def runs(archive: Record, cook: Cook) -> list[tuple[Plan, float, int, int]]:
+    """List the runs of an engine that a cook was judged in: plan, when that engine began, from and up to which ordinal.
+
+    Each begins with all that its engine had taken before; what follows from that counts from the ordinal on.
+    """
+    return [run for part in archive.parts(cook) for run in _runs_of(archive, cook, part)]
+
+
+def _runs_of(archive: Record, cook: Cook, part: Part) -> Iterator[tuple[Plan, float, int, int]]:
     began = part.began_unix if _is_whole(archive, part) else unix_of(part.from_id)
     plans = archive.plans(cook)
-    first, last = unix_of(part.from_id), unix_of(part.until_id)
     for k, (from_id, plan) in enumerate(plans):
         until = min(plans[k + 1][0] if k + 1 < len(plans) else part.until_id, part.until_id)
         since = max(from_id, part.from_id)
         if since < until:
-            _, events = _run(archive, cook, plan, began, since, until)
-            yield from (event for event in events if first <= event.time_unix < last)
+            yield plan, began, since, until
 
 
 def _is_whole(archive: Record, part: Part) -> bool:
@@ -63,7 +76,7 @@ def _run(
     """Run a new engine from a time on up to an ordinal, keeping the events from another ordinal on."""
     engine = Engine(plan, cook.name, began_unix)
     events: list[Event] = []
-    for ordinal, _, happened in _steps(archive, engine, _ordinal(began_unix), until_id):
+    for ordinal, _, happened in steps_between(archive, engine, _ordinal(began_unix), until_id):
         if happened and ordinal >= from_id:
             events += happened
     return engine, events
@@ -71,10 +84,11 @@ def _run(
 
 def steps(archive: Record, cook: Cook, engine: Engine) -> Iterator[tuple[int, Told, list[Event]]]:
     """Tell an engine all of a cook, one thing after the other; yield each with its ordinal and what followed."""
-    yield from _steps(archive, engine, *archive.bounds(cook))
+    yield from steps_between(archive, engine, *archive.bounds(cook))
 
 
-def _steps(archive: Record, engine: Engine, low: int, high: int) -> Iterator[tuple[int, Told, list[Event]]]:
+def steps_between(archive: Record, engine: Engine, low: int, high: int) -> Iterator[tuple[int, Told, list[Event]]]:
+    """Tell an engine what is on record from one ordinal up to another; yield each with ordinal and what followed."""
     for ordinal, told in archive.happenings_between(low, high):
         if isinstance(told, Reading):
             yield ordinal, told, engine.take(told, unix_of(ordinal))[1]

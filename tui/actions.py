@@ -22,7 +22,8 @@ class Action:
     footer: bool = False
     """Named in the bottom line."""
     place: str = "board"
-    """Where the key is heard: everywhere on the board, or only while the list of that name is gone to."""
+    """Where the key is heard: everywhere on the board, only while the list of that name is gone to, or on the board of
+    a past cook (`replay`)."""
 
 
 ACTIONS: tuple[Action, ...] = (
@@ -89,7 +90,25 @@ ACTIONS: tuple[Action, ...] = (
         Action(f"pit-{k}", f"f{k}", f"app.show_pit({k - 1})", f"pit {k}", f"pits: show the one at number {k}")
         for k in range(1, 10)
     ),
-)
+    Action("play", "space", "app.play", "play", "past cook: let it run, or stand", True, "replay"),
+    Action("later", "right", "app.move(60)", "1 min on", "past cook: a minute on", place="replay"),
+    Action("earlier", "left", "app.move(-60)", "1 min back", "past cook: a minute back", place="replay"),
+    Action("much-later", "shift+right", "app.move(600)", "10 min on", "past cook: ten minutes on", place="replay"),
+    Action("much-earlier", "shift+left", "app.move(-600)", "10 min back", "past cook: ten back", place="replay"),
+    Action(
+        "next-happening", "right_square_bracket", "app.happening(1)", "next", "past cook: to the next alarm or mark",
+        True, "replay",
+    ),
+    Action(
+        "last-happening", "left_square_bracket", "app.happening(-1)", "last", "past cook: to the alarm or mark before",
+        True, "replay",
+    ),
+    Action("start", "home", "app.edge(0)", "start", "past cook: to its start", place="replay"),
+    Action("end", "end", "app.edge(1)", "end", "past cook: to its end", place="replay"),
+    Action("faster", "plus", "app.speed(1)", "faster", "past cook: run faster", place="replay"),
+    Action("slower", "minus", "app.speed(-1)", "slower", "past cook: run slower", place="replay"),
+    Action("moment", "G", "app.moment", "go to", "past cook: to a time, 02:15", True, "replay"),
+)  # fmt: skip
 
 
 def of_pits(action: Action) -> int:

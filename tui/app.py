@@ -1,9 +1,10 @@
 """The dashboard: takes what the feeds say, hands it to the screens, sends what the cook does."""
 
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import ClassVar
+from pathlib import Path
+from typing import Any, ClassVar
 
 from textual.app import App
 from textual.binding import Binding
@@ -35,7 +36,7 @@ from tui.switches import Switches
 from tui.terminal import colour_depth, refuse_unfit, speaks_utf8
 from tui.themes import THEMES, theme_named
 
-__all__ = ["Dashboard", "run_dashboard"]
+__all__ = ["Dashboard", "run_app", "run_dashboard"]
 
 TICK_SECONDS = 0.5
 
@@ -53,10 +54,12 @@ class Dashboard(Commander, Switches, PitSwitch, App[None]):
         depth: how many colours; None finds out.
     """
 
-    CSS_PATH = "dashboard.tcss"
+    CSS_PATH = Path(__file__).with_name("dashboard.tcss")
     TITLE = "coldside"
     NOTIFICATION_TIMEOUT = 3.0
     COMMANDS: ClassVar = {DashboardCommands}
+    replays = False
+    """Whether a past cook is shown, and not a pit."""
     BINDINGS: ClassVar = [Binding("ctrl+c", "quit", "quit", show=False)]
 
     def __init__(
@@ -204,8 +207,17 @@ class Dashboard(Commander, Switches, PitSwitch, App[None]):
             self.bell()
 
 
-async def run_dashboard(
-    pits: Feed | Sequence[Pit],
+async def run_dashboard(pits: Feed | Sequence[Pit], **look: Any) -> None:
+    """Show the dashboard until it is closed; `look` is as `run_app` takes it.
+
+    Raises:
+        TerminalUnfit: this terminal cannot show it.
+    """
+    await run_app(lambda **how: Dashboard(pits, **how), **look)
+
+
+async def run_app(
+    make: Callable[..., Dashboard],
     *,
     fahrenheit: bool = False,
     theme: str = "dark",
@@ -214,13 +226,11 @@ async def run_dashboard(
     mouse: bool = True,
     bell: bool = False,
 ) -> None:
-    """Show the dashboard until it is closed.
+    """Make a dashboard for this terminal and show it until it is closed.
 
     Raises:
         TerminalUnfit: this terminal cannot show it.
     """
     refuse_unfit()
-    app = Dashboard(
-        pits, fahrenheit=fahrenheit, theme=theme, ascii_only=ascii_only or not speaks_utf8(), keys=keys, bell=bell
-    )
+    app = make(fahrenheit=fahrenheit, theme=theme, ascii_only=ascii_only or not speaks_utf8(), keys=keys, bell=bell)
     await app.run_async(mouse=mouse)

@@ -50,7 +50,8 @@ class Switches:
 
     def offered(self) -> list[Action]:
         """List the actions that are of use with so many pits."""
-        return [a for a in ACTIONS if len(self._dashboard.pits) >= of_pits(a)]
+        places = {"replay"} if not self._dashboard.replays else set[str]()
+        return [a for a in ACTIONS if len(self._dashboard.pits) >= of_pits(a) and a.place not in places]
 
     def action_bed(self) -> None:
         """Show a few large numbers."""

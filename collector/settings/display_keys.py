@@ -24,7 +24,11 @@ ACTIONS: tuple[tuple[str, str, str], ...] = (
     ("bell", "B", "board"), ("theme", "T", "board"), ("commands", "ctrl+p", "board"), ("next-pit", "N", "board"),
     ("last-pit", "P", "board"), ("pit-1", "f1", "board"), ("pit-2", "f2", "board"), ("pit-3", "f3", "board"),
     ("pit-4", "f4", "board"), ("pit-5", "f5", "board"), ("pit-6", "f6", "board"), ("pit-7", "f7", "board"),
-    ("pit-8", "f8", "board"), ("pit-9", "f9", "board"),
+    ("pit-8", "f8", "board"), ("pit-9", "f9", "board"), ("play", "space", "replay"), ("later", "right", "replay"),
+    ("earlier", "left", "replay"), ("much-later", "shift+right", "replay"), ("much-earlier", "shift+left", "replay"),
+    ("next-happening", "right_square_bracket", "replay"), ("last-happening", "left_square_bracket", "replay"),
+    ("start", "home", "replay"), ("end", "end", "replay"), ("faster", "plus", "replay"), ("slower", "minus", "replay"),
+    ("moment", "G", "replay"),
 )  # fmt: skip
 """Id, key and place of what can be done on the dashboard, whose own table it repeats: that may not be imported here."""
 

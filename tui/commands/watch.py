@@ -3,7 +3,20 @@
 import argparse
 import asyncio
 
-from tui.commands.options import add_config, add_look, add_way, dashboard_look, load_settings, ways_of
+from tui.commands.moment import moment_of
+from tui.commands.options import (
+    add_config,
+    add_look,
+    add_store,
+    add_way,
+    dashboard_look,
+    load_settings,
+    named_store,
+    speed,
+    text,
+    ways_of,
+)
+from tui.errors import TuiError
 
 __all__ = ["add_options", "run"]
 
@@ -13,10 +26,20 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add_config(parser)
     add_way(parser)
     add_look(parser)
+    parser.add_argument(
+        "--cook", metavar="NAME", help="show a past cook, with a line to move along; 'last' for the newest"
+    )
+    parser.add_argument("--time", type=text, metavar="TIME", help="with --cook: begin there, '02:15'")
+    parser.add_argument("--speed", type=speed, default=60.0, metavar="N", help="with --cook: how fast it runs (60)")
+    add_store(parser)
 
 
 def run(options: argparse.Namespace) -> int:
     """Attach and show; a collector that is not there yet is waited for."""
+    if options.cook is not None:
+        return _past(options)
+    if options.time or options.store:
+        raise TuiError("--time and --store go with --cook: they are of a past cook")
     from collector.errors import SettingsError
     from tui.app import run_dashboard
     from tui.client import CollectorClient
@@ -34,3 +57,46 @@ def run(options: argparse.Namespace) -> int:
         settings = None
     pits = [Pit(CollectorClient(way), name) for name, way in ways.items()]
     return asyncio.run(until_signalled(run_dashboard(pits, **dashboard_look(options, settings))))
+
+
+def _past(options: argparse.Namespace) -> int:
+    """Show a past cook.
+
+    Raises:
+        TuiError: the options do not go together, or there is no such moment.
+    """
+    for name in ("socket", "at", "pit", "pits", "token_file", "ca", "fingerprint"):
+        if getattr(options, name):
+            raise TuiError(f"--{name.replace('_', '-')} leads to a collector; --cook is read off the record")
+    from collector.errors import SettingsError
+    from collector.records import open_record
+    from tui.app import run_app
+    from tui.commands.screen_log import silence_logging
+    from tui.commands.signals import until_signalled
+    from tui.past.app import PastDashboard
+    from tui.past.cook import PastCook
+    from tui.past.feed import PastFeed
+
+    where = named_store(options)
+    with open_record(where) as record:
+        cook = record.cook(options.cook)
+        past = PastCook(cook, record.alive_unix(cook))
+    try:
+        begin = moment_of(options.time, past.start_unix, past.end_unix) if options.time else None
+    except ValueError as error:
+        raise TuiError(f"--time: {error}") from error
+    silence_logging()
+    try:
+        settings = load_settings(options)
+    except SettingsError:
+        if options.config:
+            raise
+        settings = None
+
+    async def show() -> None:
+        look = dashboard_look(options, settings)
+        mouse = look.pop("mouse")
+        await run_app(lambda **how: PastDashboard(PastFeed(where, past), begin_unix=begin, speed=options.speed, **how),
+                      mouse=mouse, **look)  # fmt: skip
+
+    return asyncio.run(until_signalled(show()))

@@ -1,0 +1,1 @@
+"""A past cook in the dashboard."""
