@@ -14,7 +14,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
+settings.register_profile("suite", max_examples=int(os.environ.get("COLDSIDE_EXAMPLES", "50")), deadline=None)
+settings.load_profile("suite")  # `COLDSIDE_EXAMPLES=1000` looks longer
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 REFERENCE = Path(__file__).parent / "reference" / "data"

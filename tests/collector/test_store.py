@@ -196,24 +196,24 @@ def test_a_plan_edited_between_two_runs_rewrites_nothing_and_replays(tmp_path):
     path = tmp_path / "s.db"
     plan, database, opened = a_cook(path)
     pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal)
-    feed(pipeline, plan, 9000)
+    feed(pipeline, plan, 6000)
     database.commit(opened.number, pipeline.cut(), full=True)
     with Archive(path) as archive:
         before = archive.alarm_log(archive.cook("n"))
     strict = tuple(dataclasses.replace(r, limit=2.0) if r.name == "spread" else r for r in plan.rules)
     edited = dataclasses.replace(plan, rules=strict)
-    again = open_cook(database, edited, START + 9010, coldside="test")
+    again = open_cook(database, edited, START + 6010, coldside="test")
     assert again.resumed
     assert not again.same_plan
     assert AlarmState.UNACKNOWLEDGED in {e.after for e in again.events if isinstance(e, Transition)}, "it would have"
     pipeline = Pipeline(again.engine, database.series, again.last_ordinal)
-    feed(pipeline, edited, 600, START + 9010)
+    feed(pipeline, edited, 600, START + 6010)
     database.commit(again.number, pipeline.cut(), full=True)
     with Archive(path) as archive:
         cook = archive.cook("n")
         assert [plan.rule("spread").limit for _, plan in archive.plans(cook)] == [30.0, 2.0]
-        past = [repr(t) for t in archive.alarm_log(cook) if t.time_unix < START + 9000]
-        assert past == [repr(t) for t in before if t.time_unix < START + 9000]
+        past = [repr(t) for t in archive.alarm_log(cook) if t.time_unix < START + 6000]
+        assert past == [repr(t) for t in before if t.time_unix < START + 6000]
         assert differences(archive, cook) == []
     database.close()
 

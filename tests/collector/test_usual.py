@@ -41,7 +41,7 @@ def test_another_chamber_or_another_zone_does_not_count(store):
         assert usual_deficits(archive, [], PLAN) == ()
 
 
-def cold_spots(store, plan, hours=3.5):
+def cold_spots(store, plan, hours=2.7):
     """Play the first hours of the recorded night under another plan."""
     told = []
     with Archive(store) as archive:
