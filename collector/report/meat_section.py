@@ -1,7 +1,8 @@
 """What the report says of the meat, in words and tables. Pure."""
 
+from collector.model.meat.cooling import OTHER_LIMITS
 from collector.model.meat.piece import POUND_KG
-from collector.model.meat.safety import APPENDIX_A_LOGS
+from collector.model.meat.safety import APPENDIX_A_LOGS, NO_FIVE_LOGS
 from collector.report.facts import Facts
 from collector.report.layout import Section, Table
 from collector.report.milestones import SHARES, Forecast, Meat, MeatPart, Milestone
@@ -35,11 +36,14 @@ def meat_section(facts: Facts, words: Words) -> Section:
             tuple(_part_row(piece, part, words) for piece in facts.meat for part in piece.parts),
         )
     )  # fmt: skip
+    cooled = dict.fromkeys(piece.cooling_limits for piece in facts.meat)
     return Section(
         "meat", "Meat: milestones against forecast", (), tuple(says), tuple(tables),
         f"{facts.meat[0].caution} The time between 41 and 135 °F is that of the probe since the meat went on (FDA "
         "Food Code 3-501.16, .19); log reduction is of Salmonella by USDA FSIS Appendix A (1999) for beef, counted no "
-        "further than the table's 6.5, and says nothing of any other hazard. No number here is a permission to serve.",
+        f"further than the table's 6.5 ({NO_FIVE_LOGS}), and says nothing of any other hazard. Cooling is followed by "
+        f"{', '.join(cooled)}; {OTHER_LIMITS}. No number here is a "
+        "permission to serve.",
     )  # fmt: skip
 
 

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 from msgspec import Struct
 
+from collector.model.meat.cooling import LIMITS, CoolingRule
 from collector.model.meat.safety import APPENDIX_A_LOGS, CAUTION
 from collector.report.quantities import Celsius, Kilograms, Seconds, Unix, UnixOrNone, known
 from collector.snapshot import ArrivalView, MeatView, PartView, Snapshot
@@ -91,6 +92,8 @@ class Meat(Struct, frozen=True):
     """The least that its coldest part had while it was held; null: it was not."""
     hold_floor_celsius: Celsius
     caution: str
+    cooling_limits: str
+    """By which it was followed while it cooled."""
 
 
 def meat_of(moments: Sequence[Snapshot]) -> tuple[Meat, ...]:
@@ -123,7 +126,7 @@ def _piece(name: str, told: Sequence[tuple[float, MeatView]]) -> Meat:
     return Meat(
         name, str(last.cut), known(last.mass_kg), last.intact, last.on_unix, tuple(turns), parts, last.serve_unix,
         max((p.held_seconds for p in held), default=None), known(min((c for c in coldest if c == c), default=None)),
-        known(last.hold_celsius), CAUTION,
+        known(last.hold_celsius), CAUTION, LIMITS[CoolingRule(last.cooling)].title,
     )  # fmt: skip
 
 
