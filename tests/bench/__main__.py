@@ -20,6 +20,8 @@ SUBJECTS = {
     "bluetooth": (18,),
 }  # fmt: skip
 """Which module of this folder measures which rows."""
+CI_ROWS = (2, 5, 6, 11, 17)
+"""What a build server measures in a quarter of a minute, and lets fail only where a ratio is half of its floor."""
 GROWTH = ("probes", "pits", "nights", "viewers", "kitchen")
 """Which modules of `growth/` measure what something costs against how much of it there is."""
 
@@ -53,6 +55,7 @@ def main() -> int:
     parser.add_argument("--rows", metavar="N,N", help=f"only these: {','.join(map(str, known))}")
     parser.add_argument("--quick", action="store_true", help="fewer rounds, for a build server; figures wobble more")
     parser.add_argument("--growth", metavar="A,B", help=f"only tables of growth: {','.join(GROWTH)}")
+    parser.add_argument("--ci", action="store_true", help="a few rows, quickly; fails only where a ratio has halved")
     parser.add_argument("--json", action="store_true", help="print one JSON document")
     options = parser.parse_args()
     wanted = [int(word) for word in options.rows.split(",")] if options.rows else known
@@ -63,6 +66,8 @@ def main() -> int:
     if options.growth:
         wanted = []
     growing = options.growth.split(",") if options.growth else () if options.rows else GROWTH
+    if options.ci:
+        wanted, growing, options.quick = list(CI_ROWS), (), True
     about = machine()
     began = time.monotonic()
     findings: list[Finding] = []
@@ -80,7 +85,8 @@ def main() -> int:
         about["failed"] = ", ".join(failed)
     findings.sort(key=lambda f: f.row)
     print(as_json(findings, grown, about) if options.json else as_text(findings, grown, about))
-    return 1 if failed or any(f.verdict == "MISS" for f in findings) else 0
+    missed = [f for f in findings if (f.row in CI_ROWS and f.halved if options.ci else f.verdict == "MISS")]
+    return 1 if failed or missed else 0
 
 
 if __name__ == "__main__":

@@ -61,6 +61,11 @@ class Finding:
             return "stretch"
         return "floor" if self._meets(self.floor) else "MISS"
 
+    @property
+    def halved(self) -> bool:
+        """Tell whether it is worse than its floor by a factor of two."""
+        return self.value < self.floor / 2.0 if self.more_is_better else self.value > self.floor * 2.0
+
     def _meets(self, goal: float | None) -> bool:
         if goal is None:
             return False

@@ -33,6 +33,13 @@ def test_a_verdict_follows_the_direction(value, more, verdict):
     assert finding(value, more=more, **goals).verdict == verdict
 
 
+@pytest.mark.parametrize(
+    ("value", "more", "halved"), [(6, True, False), (4, True, True), (19, False, False), (21, False, True)]
+)
+def test_a_build_server_minds_only_what_halved(value, more, halved):
+    assert Finding(1, "m", value, "x", 10, None, more, value, value).halved is halved
+
+
 def test_turns_reverse_the_order_and_ratios_pair_the_rounds():
     order = []
     figures = turns(2, (lambda: order.append("a") or 6.0, lambda: order.append("b") or 2.0))
