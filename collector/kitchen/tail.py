@@ -99,6 +99,9 @@ class Tail:
             first = run(f"SELECT min(id) FROM {name}").fetchone()[0]  # noqa: S608 - our own names
             last = ends[name]
             there = run(f"SELECT 1 FROM {name} WHERE id = ?", (last,)).fetchone()  # noqa: S608
+            if name == "reading":
+                sealed = run("SELECT first_id FROM sealed ORDER BY first_id LIMIT 1").fetchone()
+                first = min((f for f in (first, sealed and sealed[0]) if f is not None), default=None)
             if there is None and name == "reading":
                 there = run("SELECT 1 FROM sealed WHERE ? BETWEEN first_id AND last_id", (last,)).fetchone()
             if there is None and first is not None and first < last:

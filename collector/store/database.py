@@ -2,6 +2,7 @@
 
 import contextlib
 import fcntl
+import logging
 import os
 import sqlite3
 from collections.abc import Iterator
@@ -30,6 +31,8 @@ from collector.store.trend import pack
 from collector.store.upkeep import compact, forget
 
 __all__ = ["Batch", "Database", "hold"]
+
+log = logging.getLogger(__name__)
 
 JOURNAL_LIMIT_BYTES = 16 * 1024 * 1024
 CACHE_KIBIBYTES = 256
@@ -130,7 +133,10 @@ class Database:
             )
         for number in range(version, VERSION):
             self._connection.executescript(f"BEGIN; {MIGRATIONS[number]} PRAGMA user_version = {number + 1}; COMMIT;")
-        sweep(self._connection)  # what a deletion that was cut short has left
+        try:
+            sweep(self._connection)  # what a deletion that was cut short has left
+        except StoreError as error:  # a damaged hour is no reason to record nothing tonight
+            log.warning("what was deleted is not all taken away: %s", error)
 
     def boot_began_ms(self, name: str, now_ms: int) -> int:
         """Give from when on what is on record was written since the machine started: from now on, the first time.
@@ -332,21 +338,27 @@ class Database:
             StoreError: the disk refuses; nothing was changed.
         """
         try:
-            record = Record(self._connection, VERSION)
-            settled = self.settled() if settled_only else set()
             for number, started_ms in self._all_cooks_ended(round(before_unix * 1000)):
-                if settled_only and number not in settled:
-                    continue
-                bounds = record.bounds_of(number, started_ms)
-                rows = self._connection.execute("SELECT 1 FROM reading WHERE id >= ? AND id < ? LIMIT 1", bounds)
-                if rows.fetchone() is None:
-                    continue
-                with self._transaction(full=False):
-                    if (sealed := seal_hour(self._connection, *bounds)) is not None:
-                        return sealed
+                if self._has_rows(number, started_ms, settled_only=settled_only):
+                    with self._transaction(full=False):  # it may have been edited since the list was made
+                        ended = self._connection.execute(
+                            "SELECT started_ms FROM cook WHERE id = ?", (number,)
+                        ).fetchone()
+                        if ended is None or not self._has_rows(number, ended[0], settled_only=settled_only):
+                            continue
+                        bounds = Record(self._connection, VERSION).bounds_of(number, ended[0])
+                        return seal_hour(self._connection, *bounds)
         except sqlite3.Error as error:
             raise StoreError(f"{self.path}: cannot be sealed: {error}") from error
         return None
+
+    def _has_rows(self, number: int, started_ms: int, *, settled_only: bool) -> bool:
+        """Tell whether a cook has readings that may be sealed."""
+        if settled_only and number not in self.settled():
+            return False
+        bounds = Record(self._connection, VERSION).bounds_of(number, started_ms)
+        found = self._connection.execute("SELECT 1 FROM reading WHERE id >= ? AND id < ? LIMIT 1", bounds)
+        return found.fetchone() is not None
 
     def _all_cooks_ended(self, before_ms: int) -> list[tuple[int, int]]:
         return self._connection.execute(

@@ -5,7 +5,9 @@ the last of a sealed hour. Works on an open connection; what changes something, 
 """
 
 import sqlite3
+import struct
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from operator import itemgetter
@@ -20,8 +22,8 @@ from collector.store.schema import SEQUENCE_BITS
 from collector.store.sealed import Columns, decode, encode, rows_of
 
 __all__ = [
-    "SealedHour", "columns_between", "count_between", "drop_between", "last_between", "rows_between", "seal_hour",
-    "sealed_complaints", "shift",
+    "SealedHour", "columns_between", "count_between", "cut_at", "drop_between", "last_between", "rows_between",
+    "seal_hour", "sealed_complaints", "shift",
 ]  # fmt: skip
 
 T = TypeVar("T")
@@ -69,14 +71,15 @@ def columns_between(connection: Queryable, low: int, high: int, *, sealed: bool 
     Raises:
         StoreError: a sealed hour is damaged.
     """
-    parts: list[Columns] = []
-    if sealed:
-        found = connection.execute(
-            f"SELECT first_id, bytes FROM sealed WHERE {_OVERLAPPING} ORDER BY first_id",  # noqa: S608
-            _overlapping(low, high),
-        )
-        parts = [_within(_opened(decode, chunk, first), low, high) for first, chunk in found]
-    rows = connection.execute(_PLAIN, (low, high)).fetchall()
+    found: list[tuple[int, bytes]] = []
+    with _one_moment(connection, sealed=sealed):
+        if sealed:
+            found = connection.execute(
+                f"SELECT first_id, bytes FROM sealed WHERE {_OVERLAPPING} ORDER BY first_id",  # noqa: S608
+                _overlapping(low, high),
+            ).fetchall()
+        rows = connection.execute(_PLAIN, (low, high)).fetchall()
+    parts = [_within(_opened(decode, chunk, first), low, high) for first, chunk in found]
     if rows or not parts:
         parts.append(_columns_of(rows))
     pieces: dict[int, list[tuple[Columns, slice]]] = {}
@@ -114,20 +117,21 @@ def _within(columns: Columns, low: int, high: int) -> Columns:
 
 def count_between(connection: Queryable, low: int, high: int, *, sealed: bool = True) -> int:
     """Count the readings from one ordinal up to another."""
-    found = connection.execute("SELECT count(*) FROM reading WHERE id >= ? AND id < ?", (low, high)).fetchone()
-    total = int(found[0])
-    if sealed:
-        for first, last, count in _hours(connection, low, high):
-            whole = first >= low and last < high
-            total += count if whole else len(_cut(connection, first, low, high))
+    with _one_moment(connection, sealed=sealed):
+        found = connection.execute("SELECT count(*) FROM reading WHERE id >= ? AND id < ?", (low, high)).fetchone()
+        total = int(found[0])
+        if sealed:
+            for first, last, count in _hours(connection, low, high):
+                whole = first >= low and last < high
+                total += count if whole else len(_cut(connection, first, low, high))
     return total
 
 
 def last_between(connection: Queryable, low: int, high: int, *, sealed: bool = True) -> int | None:
     """Give the greatest ordinal of a reading from one up to another; None where there is none."""
-    found = connection.execute("SELECT max(id) FROM reading WHERE id >= ? AND id < ?", (low, high)).fetchone()[0]
-    if sealed:
-        for first, last, _ in reversed(_hours(connection, low, high)):
+    with _one_moment(connection, sealed=sealed):
+        found = connection.execute("SELECT max(id) FROM reading WHERE id >= ? AND id < ?", (low, high)).fetchone()[0]
+        for first, last, _ in reversed(_hours(connection, low, high) if sealed else []):
             if found is not None and found > last:
                 break
             inside = [last] if last < high else [row[0] for row in _cut(connection, first, low, high)][-1:]
@@ -135,6 +139,19 @@ def last_between(connection: Queryable, low: int, high: int, *, sealed: bool = T
             if inside:
                 break
     return None if found is None else int(found)
+
+
+@contextmanager
+def _one_moment(connection: Queryable, *, sealed: bool) -> Iterator[None]:
+    """Let several statements see one moment: an hour that is sealed between them is neither missed nor told twice."""
+    begun = sealed and isinstance(connection, sqlite3.Connection) and not connection.in_transaction
+    if begun:
+        connection.execute("BEGIN")
+    try:
+        yield
+    finally:
+        if begun:
+            connection.execute("COMMIT")  # and not ROLLBACK, which would end what another reader has under way
 
 
 def _hours(connection: Queryable, low: int, high: int) -> list[tuple[int, int, int]]:
@@ -148,7 +165,8 @@ def _hours(connection: Queryable, low: int, high: int) -> list[tuple[int, int, i
 def _cut(connection: Queryable, first: int, low: int, high: int) -> list[Row]:
     """Give the rows of a sealed hour that lie between."""
     found = connection.execute("SELECT bytes FROM sealed WHERE first_id = ?", (first,)).fetchone()
-    return [row for row in _opened(rows_of, found[0], first) if low <= row[0] < high] if found else []
+    assert found is not None, "hours are listed and read at one moment"
+    return [row for row in _opened(rows_of, found[0], first) if low <= row[0] < high]
 
 
 def _opened(way: Callable[[bytes], T], chunk: bytes, first: int) -> T:
@@ -188,12 +206,17 @@ def seal_hour(connection: sqlite3.Connection, low: int, high: int) -> SealedHour
     end = min(end, after.fetchone()[0] or end)
     rows = connection.execute(_PLAIN, (first, end)).fetchall()
     chunk = _put(connection, rows)
+    if _opened(rows_of, chunk, first) != [(*row[:5], None) for row in rows]:
+        raise StoreError("an hour is not read back as it was written; it stays as it is")
     connection.execute("DELETE FROM reading WHERE id >= ? AND id < ?", (first, end))
     return SealedHour(len(rows), len(chunk))
 
 
 def _put(connection: sqlite3.Connection, rows: list[Row]) -> bytes:
-    chunk = encode(rows)
+    try:
+        chunk = encode(rows)
+    except (ValueError, OverflowError, struct.error) as error:
+        raise StoreError(f"an hour cannot be pressed, it stays as it is: {error}") from error
     connection.execute("INSERT INTO sealed VALUES (?, ?, ?, ?)", (rows[0][0], rows[-1][0], len(rows), chunk))
     return chunk
 
@@ -228,6 +251,17 @@ def sealed_complaints(connection: sqlite3.Connection) -> list[str]:
         elif connection.execute("SELECT 1 FROM reading WHERE id >= ? AND id <= ? LIMIT 1", (first, last)).fetchone():
             complaints.append(f"readings lie in the hour sealed from {first} on")
     return complaints
+
+
+def cut_at(connection: sqlite3.Connection, at: int) -> None:
+    """Make two of the sealed hour that an ordinal cuts through, so that no cook ends within one."""
+    for first, last, _ in _hours(connection, at, at + 1):
+        if first < at <= last:
+            rows = _cut(connection, first, first, last + 1)
+            connection.execute("DELETE FROM sealed WHERE first_id = ?", (first,))
+            for side in ([row for row in rows if row[0] < at], [row for row in rows if row[0] >= at]):
+                if side:
+                    _put(connection, side)
 
 
 def shift(connection: sqlite3.Connection, low: int, step_ms: int) -> None:

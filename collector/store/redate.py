@@ -59,6 +59,8 @@ def redate(connection: sqlite3.Connection, since_ms: int, step_ms: int) -> int:
             run(f"UPDATE {table} SET {column} = {column} + ? WHERE {column} >= ?", (ordinals, low))  # noqa: S608
         for table, column in TIMES:
             run(f"UPDATE {table} SET {column} = {column} + ? WHERE {column} >= ?", (step, since_ms))  # noqa: S608
+        for column in ("from_id", "until_id"):
+            run(f"UPDATE going SET {column} = {column} + ? WHERE {column} >= ?", (ordinals, low))  # noqa: S608
         run("UPDATE boot SET from_ms = from_ms + ? WHERE from_ms >= ?", (step, since_ms))
         run("INSERT INTO moved (since_ms, step_ms) VALUES (?, ?)", (since_ms, step))
     return step

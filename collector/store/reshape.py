@@ -8,6 +8,7 @@ import sqlite3
 
 from collector.store.extent import next_number, set_extent
 from collector.store.keepsake import Part
+from collector.store.readings import cut_at
 from collector.store.record import Cook, Record
 from collector.store.schema import SEQUENCE_BITS, VERSION
 
@@ -60,6 +61,7 @@ def split(connection: sqlite3.Connection, cook: Cook, at_ms: int, name: str) -> 
     record = Record(connection, VERSION)
     at = at_ms << SEQUENCE_BITS
     parts = record.parts(cook)
+    cut_at(connection, at)
     until = run("SELECT until_ms, origin FROM extent WHERE cook = ?", (cook.number,)).fetchone() or (None, "")
     fresh = next_number(connection)
     run(

@@ -41,7 +41,7 @@ def sweep(connection: sqlite3.Connection) -> int:
     gone = 0
     for bounds in connection.execute("SELECT from_id, until_id FROM going").fetchall():
         run = connection.execute
-        gone += drop_between(connection, *bounds)
+        gone += _sealed(connection, bounds)
         run("DELETE FROM calibration WHERE id >= ? AND id < ? AND id IN (SELECT id FROM elsewhere)", bounds)
         for table in (*GO_BY_TIME, "elsewhere"):
             some = ROWS_AT_A_TIME
@@ -51,5 +51,20 @@ def sweep(connection: sqlite3.Connection) -> int:
                     (*bounds, ROWS_AT_A_TIME),
                 ).rowcount
                 gone += some if table == "reading" else 0
-        run("DELETE FROM going WHERE from_id = ?", bounds[:1])
+        gone += _sealed(connection, bounds, over=True)  # an hour may have been sealed meanwhile
+    return gone
+
+
+def _sealed(connection: sqlite3.Connection, bounds: tuple[int, int], *, over: bool = False) -> int:
+    """Take sealed readings away, all of them or none; with that, strike the stretch off the list where it is over."""
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        gone = drop_between(connection, *bounds)
+        if over:
+            connection.execute("DELETE FROM going WHERE from_id = ?", bounds[:1])
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
     return gone

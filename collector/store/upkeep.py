@@ -134,6 +134,7 @@ def forget(connection: sqlite3.Connection, cooks: list[Cook]) -> int:
             raise ValueError(f"the cook {cook.name} has not ended")
         bounds = Record(connection, VERSION).bounds(cook)
         with connection:
+            connection.execute("BEGIN IMMEDIATE")
             gone += drop_between(connection, *bounds)
             for table in GO_BY_TIME:
                 deleted = connection.execute(f"DELETE FROM {table} WHERE id >= ? AND id < ?", bounds)  # noqa: S608 - our own names

@@ -25,8 +25,9 @@ from collector.replay import differences
 from collector.store.archive import Archive
 from collector.store.database import Database
 from collector.store.editor import Editor
-from collector.store.readings import rows_between
+from collector.store.readings import count_between, rows_between
 from collector.store.sealed import decode, encode, rows_of
+from collector.store.sweep import sweep
 from collector.store.upkeep import check
 from tests.evening import PLAN, START
 
@@ -278,3 +279,79 @@ async def test_the_recorder_seals_while_nothing_waits(store, monkeypatch):
             await task
         await recorder.close()
     assert first >> 12 == round(START * 1000)
+
+
+def refuse(connection):
+    connection.execute("CREATE TRIGGER full BEFORE INSERT ON sealed BEGIN SELECT raise(ABORT, 'full'); END")
+
+
+def halves(store):
+    """Seal, and give an ordinal in the middle of a sealed hour, with how many readings lie before and after it."""
+    seal(store)
+    with Archive(store) as archive:
+        low, high = archive.bounds(archive.cook("first"))
+        at = round((START + 1.4 * HOUR) * 1000) << 12
+        return low, at, high, archive.readings_between(low, at), archive.readings_between(at, high)
+
+
+def test_a_deletion_that_is_refused_half_way_takes_nothing_of_the_neighbour(store):
+    low, at, high, before, after = halves(store)
+    with contextlib.closing(sqlite3.connect(store, isolation_level=None)) as db:
+        refuse(db)
+        db.execute("INSERT INTO going VALUES (?, ?)", (at, high))
+        with pytest.raises(sqlite3.IntegrityError, match="full"):
+            sweep(db)
+        assert (count_between(db, low, at), count_between(db, at, high)) == (before, after)
+        db.execute("DROP TRIGGER full")
+        assert sweep(db) == after
+        assert (count_between(db, low, at), count_between(db, at, high)) == (before, 0)
+
+
+def test_a_split_cuts_the_hour_so_that_a_damaged_one_takes_no_list_with_it(store):
+    seal(store)
+    with Editor(store) as editor:
+        editor.split(editor.record.cook("first"), START + 1.4 * HOUR, "later")
+    with sqlite3.connect(store) as db:
+        db.execute("UPDATE sealed SET bytes = zeroblob(40)")
+    with Archive(store) as archive:
+        assert [cook.name for cook in archive.cooks()] == ["first", "later", "second"]
+    with sqlite3.connect(store) as db:
+        low, high = db.execute("SELECT first_id + 1, last_id FROM sealed LIMIT 1").fetchone()
+        db.execute("INSERT INTO going VALUES (?, ?)", (low, high))
+    Database(store).close()  # a night is recorded all the same
+
+
+def test_an_hour_that_is_not_read_back_as_it_was_is_left(store, made):
+    with sqlite3.connect(store) as db:
+        db.execute("UPDATE reading SET source_ms = ? WHERE id = (SELECT min(id) FROM reading)", (1 << 62,))
+    database = Database(store)
+    with pytest.raises(StoreError, match="stays as it is"):
+        database.seal(START + 1e6)
+    database.close()
+    with sqlite3.connect(store) as db:
+        assert db.execute("SELECT count(*) FROM sealed").fetchone() == (0,)
+
+
+def test_counts_see_one_moment(store):
+    """An hour that is sealed between two statements is neither missed nor told twice."""
+    with Archive(store) as archive:
+        low, high = archive.bounds(archive.cook("first"))
+        expected = archive.readings_between(low, high)
+        real = archive._connection.execute
+        once = []
+
+        class Between:
+            in_transaction = True
+
+            def execute(self, query, parameters=()):
+                found = real(query, parameters)
+                if "count(*)" in query and not once:
+                    once.append(seal(store))
+                return found
+
+        real("BEGIN")
+        assert count_between(Between(), low, high) == expected
+        real("COMMIT")
+        assert once[0]
+        assert archive.readings_between(low, high) == expected
+        assert archive.columns(archive.cook("first")).ordinal.size == expected
