@@ -91,8 +91,8 @@ ACTIONS: tuple[Action, ...] = (
         for k in range(1, 10)
     ),
     Action("play", "space", "app.play", "play", "past cook: let it run, or stand", True, "replay"),
-    Action("later", "right", "app.move(60)", "1 min on", "past cook: a minute on", place="replay"),
-    Action("earlier", "left", "app.move(-60)", "1 min back", "past cook: a minute back", place="replay"),
+    Action("later", "right", "app.move(60)", "min on", "past cook: a minute on", True, "replay"),
+    Action("earlier", "left", "app.move(-60)", "min back", "past cook: a minute back", True, "replay"),
     Action("much-later", "shift+right", "app.move(600)", "10 min on", "past cook: ten minutes on", place="replay"),
     Action("much-earlier", "shift+left", "app.move(-600)", "10 min back", "past cook: ten back", place="replay"),
     Action(
@@ -107,7 +107,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("end", "end", "app.edge(1)", "end", "past cook: to its end", place="replay"),
     Action("faster", "plus", "app.speed(1)", "faster", "past cook: run faster", place="replay"),
     Action("slower", "minus", "app.speed(-1)", "slower", "past cook: run slower", place="replay"),
-    Action("moment", "G", "app.moment", "go to", "past cook: to a time, 02:15", True, "replay"),
+    Action("moment", "G", "app.moment", "go to", "past cook: to a time, 02:15, or minutes, +30", True, "replay"),
 )  # fmt: skip
 
 

@@ -30,7 +30,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "--cook", metavar="NAME", help="show a past cook, with a line to move along; 'last' for the newest"
     )
     parser.add_argument("--time", type=text, metavar="TIME", help="with --cook: begin there, '02:15'")
-    parser.add_argument("--speed", type=speed, default=60.0, metavar="N", help="with --cook: how fast it runs (60)")
+    parser.add_argument("--speed", type=speed, metavar="N", help="with --cook: how many times as fast it runs (60)")
     add_store(parser)
 
 
@@ -38,8 +38,8 @@ def run(options: argparse.Namespace) -> int:
     """Attach and show; a collector that is not there yet is waited for."""
     if options.cook is not None:
         return _past(options)
-    if options.time or options.store:
-        raise TuiError("--time and --store go with --cook: they are of a past cook")
+    if options.time or options.store or options.speed:
+        raise TuiError("--time, --speed and --store go with --cook: they are of a past cook")
     from collector.errors import SettingsError
     from tui.app import run_dashboard
     from tui.client import CollectorClient
@@ -74,13 +74,14 @@ def _past(options: argparse.Namespace) -> int:
     from tui.commands.screen_log import silence_logging
     from tui.commands.signals import until_signalled
     from tui.past.app import PastDashboard
-    from tui.past.cook import PastCook
+    from tui.past.cook import PastCook, stretches_of
     from tui.past.feed import PastFeed
 
     where = named_store(options)
     with open_record(where) as record:
         cook = record.cook(options.cook)
         past = PastCook(cook, record.alive_unix(cook))
+        stretches_of(record, cook)
     try:
         begin = moment_of(options.time, past.start_unix, past.end_unix) if options.time else None
     except ValueError as error:
@@ -96,7 +97,7 @@ def _past(options: argparse.Namespace) -> int:
     async def show() -> None:
         look = dashboard_look(options, settings)
         mouse = look.pop("mouse")
-        await run_app(lambda **how: PastDashboard(PastFeed(where, past), begin_unix=begin, speed=options.speed, **how),
-                      mouse=mouse, **look)  # fmt: skip
+        feed, pace = PastFeed(where, past), options.speed or 60.0
+        await run_app(lambda **how: PastDashboard(feed, begin_unix=begin, speed=pace, **how), mouse=mouse, **look)
 
     return asyncio.run(until_signalled(show()))

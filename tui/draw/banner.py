@@ -27,6 +27,8 @@ class Standing:
     why: str = ""
     refused: str = ""
     """Why this collector will never do; empty otherwise."""
+    asked: str = "THIS COLLECTOR"
+    """What is asked, where it will never do."""
     news_seconds: float | None = None
     """Since the newest snapshot came; None when none ever did."""
     news_unix: float = 0.0
@@ -54,7 +56,7 @@ class Trouble:
 def trouble(standing: Standing, view: View) -> Trouble | None:
     """Name the worst that stands between the screen and the truth; None when all is well."""
     if standing.refused:
-        return Trouble("CANNOT READ THIS COLLECTOR", standing.refused, "alarm", old=True, short="NO LINK")
+        return Trouble(f"CANNOT READ {standing.asked}", standing.refused, "alarm", old=True, short="NO LINK")
     if not standing.up:
         return _no_link(standing, view)
     if standing.news_seconds is None:

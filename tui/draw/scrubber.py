@@ -3,24 +3,32 @@
 from collections.abc import Sequence
 from datetime import UTC, datetime
 
+from tui.draw.chart import SIGNS as MARKS
 from tui.draw.clean import clean
 from tui.draw.line import Line, Part, Role
 from tui.draw.view import View
 from tui.draw.words import clock_seconds
 
-__all__ = ["SIGNS", "moment_at", "replay_line", "track_line"]
+__all__ = ["SIGNS", "day_and_clock", "moment_at", "replay_line", "track_line"]
 
-SIGNS = {
-    "urgent": "!", "soon": "!", "note": ".", "seen-lid": "o", "lid": "o", "seen-refuel": "+", "split": "+", "wrap": "w",
-}  # fmt: skip
-"""What stands for what happened; the greater is drawn where several fall together."""
+SIGNS = {"urgent": "!", "soon": "?", "minor": ":"} | MARKS
+"""What stands for what happened: an alarm by its priority, a mark by the letter that it has in the trend."""
+OTHER = "*"
 _ROLES: dict[str, Role] = {"urgent": "alarm", "soon": "warn"}
-_RANK = ("urgent", "soon", "wrap", "lid", "seen-lid", "split", "seen-refuel", "note")
+_RANK = ("urgent", "soon", "wrap", "lid", "seen-lid", "split", "seen-stall", "seen-refuel")
+"""Which is drawn where several fall together, the first of all."""
+
+
+def day_and_clock(unix: float, view: View) -> str:
+    """Write the day with its year, and the clock."""
+    day = datetime.fromtimestamp(unix, UTC).astimezone(view.zone)
+    return f"{day:%a %Y-%m-%d} {clock_seconds(unix, view)}"
 
 
 def replay_line(
-    cook: str, at_unix: float, start_unix: float, speed: float, view: View, width: int, *, loaded: float
-) -> Line:
+    cook: str, at_unix: float, start_unix: float, speed: float, view: View, width: int, *, loaded: float,
+    away: bool = False,
+) -> Line:  # fmt: skip
     """Say that this is a replay: which cook, its day and clock, whether it runs.
 
     Args:
@@ -31,12 +39,13 @@ def replay_line(
         view: how it is shown.
         width: cells.
         loaded: share of the cook that can be shown, 0 to 1.
+        away: no collector ran then.
     """
-    day = datetime.fromtimestamp(at_unix, UTC).astimezone(view.zone)
     gone = max(0, round(at_unix - start_unix))
     runs = f"x{speed:g}" if speed else "stands"
-    at = f"{day:%a %d %b} {clock_seconds(at_unix, view)}"
-    told = f"  {at}  {gone // 3600}:{gone % 3600 // 60:02} in  {runs}"
+    told = f"  {day_and_clock(at_unix, view)}  {gone // 3600}:{gone % 3600 // 60:02} in  {runs}"
+    if away:
+        told += "  no collector ran"
     if loaded < 1.0:
         told += f"  loading {100 * loaded:.0f} %"
     head = " REPLAY, not the pit now: " if width >= 100 else " REPLAY "
@@ -46,7 +55,7 @@ def replay_line(
 
 def track_line(
     start_unix: float, end_unix: float, loaded_unix: float, at_unix: float, happened: Sequence[tuple[float, str]],
-    view: View, width: int,
+    view: View, width: int, absences: Sequence[tuple[float, float]] = (),
 ) -> Line:  # fmt: skip
     """Draw the whole cook in one line: hours as ticks, what happened as signs, the moment as a block.
 
@@ -58,6 +67,7 @@ def track_line(
         happened: time and kind, see `SIGNS`.
         view: how it is shown.
         width: cells.
+        absences: from when to when no collector ran: dots.
     """
     track, tick, block = ("-", "|", "#") if view.ascii_only else ("─", "┼", "█")
 
@@ -70,10 +80,12 @@ def track_line(
     while (hour := hour + 3600.0) < end_unix:
         if hour <= loaded_unix:
             cells[column(hour)] = tick
+    for since, until in absences:
+        for k in range(column(since) + 1, column(until)):
+            cells[k] = "." if view.ascii_only else "·"
     for unix, kind in sorted(happened, key=lambda h: -_rank(h[1])):
-        if kind in SIGNS:
-            k = column(unix)
-            cells[k], roles[k] = SIGNS[kind], _ROLES.get(kind, "plain")
+        k = column(unix)
+        cells[k], roles[k] = SIGNS.get(kind, OTHER), _ROLES.get(kind, "plain")
     k = column(at_unix)
     cells[k], roles[k] = block, "strong"
     parts: list[Part] = []

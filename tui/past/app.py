@@ -6,10 +6,11 @@ from typing import ClassVar
 from textual.binding import Binding
 from textual.screen import ModalScreen
 
-from tui.actions import ACTIONS
+from tui.actions import ACTIONS, Action
 from tui.app import Dashboard
+from tui.commander import Commander
 from tui.draw.banner import Standing, Trouble
-from tui.draw.scrubber import replay_line, track_line
+from tui.draw.scrubber import day_and_clock, replay_line, track_line
 from tui.past.feed import NOTHING_CHANGES, PastFeed
 from tui.past.moment import MomentScreen
 from tui.pit import Pit
@@ -23,12 +24,28 @@ FRAME_SECONDS = 0.25
 MOVES = tuple(a for a in ACTIONS if a.place == "replay")
 
 
+def _name(action: str) -> str:
+    return action.removeprefix("app.").split("(")[0]
+
+
+def _changes(action: str) -> bool:
+    """Tell whether an action changes something at the pit, and not only what is shown of it."""
+    return hasattr(Commander, f"action_{_name(action)}")
+
+
 class PastPit(Pit):
     """A pit that was: its values are never stale, and never those of now."""
 
+    def __init__(self, feed: PastFeed) -> None:
+        super().__init__(feed)
+        self._feed = feed
+
     def standing(self) -> Standing:
-        """Say that all is well with the link."""
-        return Standing(time.time(), up=True, ever_up=True, since_unix=time.time(), news_seconds=0.0)
+        """Say that all is well with the link, but for a record that cannot be read."""
+        now = time.time()
+        return Standing(
+            now, up=True, ever_up=True, since_unix=now, news_seconds=0.0, refused=self._feed.fault, asked="THE RECORD"
+        )
 
 
 class PastDashboard(Dashboard):
@@ -68,6 +85,20 @@ class PastDashboard(Dashboard):
         self.set_interval(FRAME_SECONDS, self._frame)
         self._draw()
 
+    def on_unmount(self) -> None:
+        """Let go of the record."""
+        self.feed.close()
+
+    def offered(self) -> list[Action]:
+        """List the actions that are of use: none that changes the pit."""
+        return [action for action in super().offered() if not _changes(action.action)]
+
+    def hint_rank(self, action: str) -> int | None:
+        """Say where an action belongs in the bottom line: moves come first, what changes the pit nowhere."""
+        if _changes(action):
+            return None
+        return 0 if any(_name(action) == _name(move.action) for move in MOVES) else 1
+
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Leave the keys of the line to whoever writes, in a dialog say."""
         if isinstance(self.screen, ModalScreen) and any(a.action.startswith(f"app.{action}") for a in MOVES):
@@ -104,18 +135,23 @@ class PastDashboard(Dashboard):
         past, at, width = self.feed.past, self.feed.shown_unix, self.size.width
         share = (past.loaded_unix - past.start_unix) / (past.end_unix - past.start_unix)
         runs = self._pace if self._plays else 0.0
-        replay = replay_line(past.cook.name, at, past.start_unix, runs, self.view, width, loaded=share)
+        away = past.away(at) is not None
+        replay = replay_line(past.cook.name, at, past.start_unix, runs, self.view, width, loaded=share, away=away)
         happened = [(h.time_unix, h.kind) for h in past.happenings]
-        track = track_line(past.start_unix, past.end_unix, past.loaded_unix, at, happened, self.view, width)
+        track = track_line(
+            past.start_unix, past.end_unix, past.loaded_unix, at, happened, self.view, width, past.absences
+        )
         self.board.query_one(Scrubber).show(replay, track)
+        if isinstance(self.screen, BedScreen):
+            told = (
+                f"{past.cook.name}, {day_and_clock(at, self.view)}: {self.feed.fault or 'a past cook, not the pit now'}"
+            )
+            self.screen.show_trouble(Trouble("REPLAY", told, "warn", old=False))
 
     def look_again(self) -> None:
         """Keep saying, on every screen, that this is not the pit."""
         super().look_again()
         self._draw()
-        if isinstance(self.screen, BedScreen):
-            told = f"{self.feed.past.cook.name}: a past cook, not the pit now"
-            self.screen.show_trouble(Trouble("REPLAY", told, "warn", old=False))
 
     def _ring(self, glances: object) -> None:
         """Never ring for what is over."""
@@ -148,7 +184,7 @@ class PastDashboard(Dashboard):
             self.notify("nothing more happened" if step > 0 else "nothing happened before")
             return
         self._go(found.time_unix)
-        self.notify(f"{found.kind.removeprefix('seen-')} {found.text}".strip(), timeout=4.0)
+        self.notify(found.text, timeout=4.0)
 
     def action_edge(self, share: float) -> None:
         """Go to the start or to the end."""
@@ -157,8 +193,10 @@ class PastDashboard(Dashboard):
 
     def action_speed(self, step: int) -> None:
         """Run faster, or slower."""
-        nearest = min(range(len(SPEEDS)), key=lambda k: abs(SPEEDS[k] - self._pace))
-        self._pace = SPEEDS[min(max(nearest + step, 0), len(SPEEDS) - 1)]
+        if step > 0:
+            self._pace = min((s for s in SPEEDS if s > self._pace), default=self._pace)
+        else:
+            self._pace = max((s for s in SPEEDS if s < self._pace), default=self._pace)
         self.notify(f"{self._pace:g} times as fast as it was")
         self._draw()
 
@@ -170,10 +208,14 @@ class PastDashboard(Dashboard):
                 self._go(unix)
 
         past = self.feed.past
-        self.push_screen(MomentScreen(past.start_unix, past.end_unix), go)
+        self.push_screen(MomentScreen(past.start_unix, past.end_unix, self.feed.shown_unix), go)
 
-    def action_note(self) -> None:
+    action_pause = action_play
+
+    def _refuse(self, *_: object, **__: object) -> None:
         """Say that nothing can be changed, before anything is asked for."""
         self.notify(NOTHING_CHANGES)
 
-    action_piece = action_spot = action_note
+    action_mark = action_note = action_piece = action_spot = action_judge_event = _refuse
+    action_acknowledge = action_acknowledge_all = action_shelve = action_unshelve = _refuse
+    action_remove = action_restore = _refuse

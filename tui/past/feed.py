@@ -4,9 +4,11 @@ import asyncio
 import time
 from collections.abc import AsyncIterator, Callable
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
 from typing import Any
 
 from collector import wire
+from collector.errors import StoreError
 from collector.records import open_record
 from collector.store.record import Record
 from tui.client import ClientLink, ClientState
@@ -30,6 +32,8 @@ class PastFeed:
         self.past = past
         self.link = ClientLink(ClientState.UP, time.time())
         self.on_progress = on_progress
+        self.fault = ""
+        """Why the record cannot be read now; empty while it can."""
         self._where = where
         self._wanted = past.start_unix
         self._news = asyncio.Event()
@@ -57,6 +61,9 @@ class PastFeed:
         loader = ThreadPoolExecutor(1, "load")
         try:
             await loop.run_in_executor(loader, self._load, lambda: loop.call_soon_threadsafe(self.on_progress))
+        except StoreError as error:
+            self.fault = f"{error}; open the cook again to load the rest of it"
+            self.on_progress()
         finally:
             loader.shutdown(wait=False, cancel_futures=True)
 
@@ -75,14 +82,30 @@ class PastFeed:
             await self._news.wait()
             self._news.clear()
             unix = self._wanted
-            snapshot, trend = await loop.run_in_executor(self._thread, self._moment, unix)
+            try:
+                snapshot, trend = await loop.run_in_executor(self._thread, self._moment, unix)
+            except StoreError as error:  # a server that is away; the next moment is asked of it anew
+                self.fault = str(error)
+                continue
+            if self.past.loaded:
+                self.fault = ""
             yield wire.History(trend)
             yield wire.News(snapshot)
 
     def _moment(self, unix: float) -> tuple[Any, Any]:
-        if self._record is None:
-            self._record = open_record(self._where)
-        return self.past.snapshot(self._record, unix), self.past.trend(unix)
+        record, self._record = self._record or open_record(self._where), None
+        with ExitStack() as held:
+            held.enter_context(record)  # which says a failure in words, and closes the record after one
+            found = self.past.snapshot(record, unix), self.past.trend(unix)
+            held.pop_all()
+            self._record = record
+        return found
+
+    def close(self) -> None:
+        """Let go of the record."""
+        if self._record is not None:
+            self._thread.submit(self._record.close)
+        self._thread.shutdown(wait=False)
 
     async def send(self, command: wire.Command) -> wire.Reply:
         """Refuse: what was is not changed."""

@@ -25,7 +25,8 @@ from tui.widgets.roles import content
 __all__ = ["BedScreen"]
 
 NUMBERS = ("grate", "coldest", "spread", "time")
-HINT = "b or Esc: back to the board    k: alarm seen"
+BACK = "b or Esc: back to the board"
+HINT = f"{BACK}    k: alarm seen"
 
 
 class BedScreen(Screen[None]):
@@ -52,7 +53,7 @@ class BedScreen(Screen[None]):
                     yield Static("", classes="name", id=f"{id_}-name", markup=False)
                     yield Static("", classes="large", id=id_, markup=False)
         yield Static(id="bed-alarm")
-        yield Static(HINT, classes="name", id="bed-hint", markup=False)
+        yield Static(BACK if getattr(self.app, "replays", False) else HINT, classes="name", id="bed-hint", markup=False)
 
     def on_mount(self) -> None:
         """Begin without a banner."""

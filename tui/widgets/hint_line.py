@@ -13,7 +13,11 @@ class HintLine(Footer):
     def compose(self) -> ComposeResult:
         """Make the hints, those that fit."""
         left = self.app.size.width
-        for hint in super().compose():
+        hints = list(super().compose())
+        if (rank := getattr(self.app, "hint_rank", None)) is not None:
+            hints = [hint for hint in hints if not isinstance(hint, FooterKey) or rank(hint.action) is not None]
+            hints.sort(key=lambda hint: rank(hint.action) if isinstance(hint, FooterKey) else 0)
+        for hint in hints:
             if isinstance(hint, FooterKey):
                 left -= len(hint.key_display) + 1 + len(hint.description)
                 if left < 0:

@@ -17,8 +17,23 @@ ASCII = View(ascii_only=True, zone=UTC)
 def test_hours_signs_and_the_moment():
     happened = [(2.5 * HOUR, "seen-refuel"), (2.5 * HOUR, "urgent"), (7.5 * HOUR, "seen-lid"), (8.5 * HOUR, "wrap")]
     line = track_line(0.0, 10 * HOUR, 10 * HOUR, 5.5 * HOUR, happened, ASCII, 40)
-    assert plain(line) == "----|---|-!-|---|---|-#-|---|-o-|-w-|---"
+    assert plain(line) == "----|---|-!-|---|---|-#-|---|-I-|-w-|---"
     assert ("!", "alarm") in line
+
+
+def test_the_priority_of_an_alarm_shows_without_colour():
+    happened = [(0.5 * HOUR, "urgent"), (2.5 * HOUR, "soon"), (4.5 * HOUR, "minor"), (6.5 * HOUR, "wrapped")]
+    assert (
+        plain(track_line(0.0, 8 * HOUR, 8 * HOUR, 7.5 * HOUR, happened, ASCII, 32))
+        == "--!-|---|-?-|---|-:-|---|-*-|-#-"
+    )
+
+
+def test_where_no_collector_ran_there_are_dots():
+    line = track_line(0.0, 8 * HOUR, 8 * HOUR, 0.0, [], ASCII, 32, [(2.25 * HOUR, 4.75 * HOUR)])
+    assert plain(line) == "#---|---|-.........-|---|---|---"
+    told = replay_line("c", 3 * HOUR, 0.0, 0.0, ASCII, 80, loaded=1.0, away=True)
+    assert "no collector ran" in plain(told)
 
 
 def test_what_is_not_loaded_is_blank():
@@ -52,6 +67,6 @@ def test_it_names_the_cook_its_day_and_clock(cells):
     assert len(line) == cells
     assert line.startswith(" REPLAY")
     if cells >= 80:
-        for words in ("a brisket", "Mon 21 Sep 16:13:20", "2:00 in", "x60", "loading 50 %"):
+        for words in ("a brisket", "Mon 2026-09-21 16:13:20", "2:00 in", "x60", "loading 50 %"):
             assert words in line
     assert "\x1b" not in line
