@@ -79,9 +79,10 @@ class Quantity(Struct, frozen=True):
 
 
 class SideCook(Struct, frozen=True):
-    """A cook of one side, and what of it was used."""
+    """A cook of one side, or a stretch of one, and what of it was used."""
 
     name: str
+    cook: str
     started_unix: float
     minutes: int
     left_out_minutes: int
@@ -109,6 +110,11 @@ class DifferenceMap(Struct, frozen=True):
 
 class Comparison(Struct, frozen=True):
     """Two sides and what is told of the change between them."""
+
+    @property
+    def within_a_cook(self) -> bool:
+        """Whether stretches of one cook stand on both sides."""
+        return bool({cook.cook for cook in self.before} & {cook.cook for cook in self.after})
 
     schema: int
     pit: str
@@ -143,9 +149,10 @@ def compared(before: Sequence[CookTold], after: Sequence[CookTold], effect_kelvi
             raise ValueError(f"{cook.name} was in a pit of other measures than {cooks[-1].name}: nothing to compare")
     rise = float(np.mean([cook.rise_kelvin for cook in cooks]))
     field = Difference(scaled(before, rise), scaled(after, rise), plan.chamber.length_m, plan.chamber.width_m)
-    share = 1.0 / (1.0 / len(before) + 1.0 / len(after))
+    share = 1.0 / sum(1.0 / len({cook.cook for cook in side}) for side in (before, after))
+    apart = not {cook.cook for cook in before} & {cook.cook for cook in after}
     quantities = [
-        *_linear(field, cooks, plan, effect_kelvin, share),
+        *_linear(field, cooks, plan, effect_kelvin, share if apart else math.nan),
         *_spread(field, plan, effect_kelvin),
         *_numbers(before, after, effect_kelvin),
     ]
@@ -176,7 +183,8 @@ def planned(before: Sequence[CookTold], effect_kelvin: float) -> Quantity:
 
 
 def _renamed(cook: CookTold) -> CookTold:
-    return replace(cook, stretch=replace(cook.stretch, cook=f"{cook.stretch.cook} (after)"))
+    name = f"{cook.cook} (after)"
+    return replace(cook, cook=name, stretch=replace(cook.stretch, cook=name))
 
 
 def _places(side: Sequence[CookTold]) -> set[tuple[str, str, float, float]]:
@@ -185,7 +193,7 @@ def _places(side: Sequence[CookTold]) -> set[tuple[str, str, float, float]]:
 
 def _side(cook: CookTold) -> SideCook:
     return SideCook(
-        cook.name, cook.started_unix, cook.minutes, cook.left_out_minutes,
+        cook.name, cook.cook, cook.started_unix, cook.minutes, cook.left_out_minutes,
         tuple(p.name for p in cook.stretch.probes), cook.left_out_probes, round(cook.grate_celsius, 2),
         None if math.isnan(cook.ambient_celsius) else round(cook.ambient_celsius, 2),
     )  # fmt: skip
@@ -262,7 +270,7 @@ def _linear(field: Difference, cooks: Sequence[CookTold], plan: Plan, effect: fl
         found.append(
             Quantity(
                 key, "K", what, was, is_now, look.kelvin, low, high, look.sd_kelvin, low > 0.0 or high < 0.0, budget,
-                cooks_needed(effect, per_cook, shared), effect,
+                None if math.isnan(share) else cooks_needed(effect, per_cook, shared), effect,
             )
         )  # fmt: skip
     return found
@@ -283,6 +291,18 @@ def _spread(field: Difference, plan: Plan, effect: float) -> list[Quantity]:
     ]  # fmt: skip
 
 
+def _by_cook(side: Sequence[CookTold], number: Callable[[CookTold], CookNumber | None]) -> list[CookNumber]:
+    """Give the number of each cook; stretches of one cook are not as many cooks, but their mean."""
+    of_cook: dict[str, list[CookNumber]] = {}
+    for cook in side:
+        if (told := number(cook)) is not None:
+            of_cook.setdefault(cook.cook, []).append(told)
+    return [
+        CookNumber(float(np.mean([n.value for n in told])), sum(n.variance for n in told) / len(told) ** 2)
+        for told in of_cook.values()
+    ]
+
+
 def _numbers(before: Sequence[CookTold], after: Sequence[CookTold], effect_kelvin: float) -> list[Quantity]:
     asked: tuple[tuple[Key, Literal["K", "min", "h"], str, Callable[[CookTold], CookNumber | None], float, float], ...]
     asked = (
@@ -293,7 +313,7 @@ def _numbers(before: Sequence[CookTold], after: Sequence[CookTold], effect_kelvi
     )  # fmt: skip
     found = []
     for key, unit, what, number, cook_sd, effect in asked:
-        first, second = ([n for n in map(number, side) if n is not None] for side in (before, after))
+        first, second = (_by_cook(side, number) for side in (before, after))
         if not first or not second:
             continue
         told = compare(first, second, cook_sd)

@@ -61,7 +61,12 @@ def verdict(told: Comparison, words: Words) -> tuple[str, ...]:
 
 def _more(told: Comparison, words: Words) -> str:
     q = told.quantities[0]
-    effect, have = amount(q.effect, q, words), min(len(told.before), len(told.after))
+    if told.within_a_cook:
+        return "Stretches of one cook tell less than cooks do: longer stretches, or cooks before and after, tell more."
+    effect, have = (
+        amount(q.effect, q, words),
+        min(len({cook.cook for cook in side}) for side in (told.before, told.after)),
+    )
     if q.cooks_needed is None:
         shared = next((b for b in q.budget if not b.per_cook), None)
         mend = f"; what would: {MENDS[shared.source]}" if shared else ""

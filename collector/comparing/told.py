@@ -22,6 +22,8 @@ BELOW_BAND_KELVIN = 10.0
 LEAST_SHARE = 0.7
 """A probe that is believed in fewer of the steady minutes than this is left out, rather than the minutes."""
 LEAST_MINUTES = 30
+LEAST_RISE_KELVIN = 30.0
+"""A pit that cooks stands at least this far over the air outside."""
 MEAT_CELSIUS = (40.0, 90.0)
 HOUR, MINUTE = 3600.0, 60.0
 
@@ -57,7 +59,8 @@ class CookTold:
     def rise_kelvin(self) -> float:
         """How far the grate stood over the air outside, guessed where that was not recorded."""
         ambient = self.ambient_celsius
-        return self.grate_celsius - (GUESSED_CELSIUS if math.isnan(ambient) else ambient)
+        rise = self.grate_celsius - (GUESSED_CELSIUS if math.isnan(ambient) else ambient)
+        return max(rise, LEAST_RISE_KELVIN)
 
 
 def tell(played: Played, name: str, start_unix: float = -math.inf, end_unix: float = math.inf) -> CookTold:
@@ -81,7 +84,7 @@ def tell(played: Played, name: str, start_unix: float = -math.inf, end_unix: flo
     if steady.sum() < LEAST_MINUTES:
         raise ValueError(
             f"{name}: only {int(steady.sum())} steady minutes, of which it takes {LEAST_MINUTES}: with the fire not "
-            "yet, or no longer, in its band, or the lid open, there is nothing to compare"
+            f"yet, or no longer, in its band, or the lid open, there is nothing to compare{_changed(played)}"
         )
     rows = _rows_to_use(minutes, plan, steady)
     left_out = tuple(p.name for k, p in enumerate(plan.probes) if _in_chamber(plan, k) and k not in rows)
@@ -100,6 +103,11 @@ def tell(played: Played, name: str, start_unix: float = -math.inf, end_unix: flo
         rhythm=_rhythm(played, start_unix, end_unix), stall=_stall(played, start_unix, end_unix),
         flat_less_point=_flat_less_point(played, minutes, within),
     )  # fmt: skip
+
+
+def _changed(played: Played) -> str:
+    """Say from when on a cook counts whose set-up was changed on the way."""
+    return "; it counts from the last change of its set-up on" if played.plan_changes_unix else ""
 
 
 def scaled(cooks: Sequence[CookTold], rise_kelvin: float) -> tuple[Stretch, ...]:
@@ -133,8 +141,10 @@ def _placed(plan: Plan, k: int) -> PlacedProbe:
 
 def _ambient(minutes: Minutes, plan: Plan, used: NDArray[np.bool_]) -> float:
     rows = [k for k, probe in enumerate(plan.probes) if probe.duty == "ambient"]
-    told = minutes.probes[rows][:, used]
-    return float(np.nanmedian(told)) if np.isfinite(told).any() else math.nan
+    told = np.where(minutes.believed[rows], minutes.probes[rows], np.nan)[:, used]
+    ambient = float(np.nanmedian(told)) if np.isfinite(told).any() else math.nan
+    # a probe "outside" that lies in the smoke, or in the sun on the lid, tells nothing of the air
+    return ambient if float(np.nanmean(minutes.grate[used])) - ambient >= LEAST_RISE_KELVIN else math.nan
 
 
 def _rhythm(played: Played, start_unix: float, end_unix: float) -> CookNumber | None:

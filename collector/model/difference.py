@@ -200,6 +200,8 @@ class Difference:
         for stretches, word in ((before, "before"), (after, "after")):
             if not stretches:
                 raise ValueError(f"there is no cook {word} the change")
+            if not all(math.isfinite(s.scale) and s.scale > 0.0 for s in stretches):
+                raise ValueError(f"a cook {word} the change has no factor that brings it to the others")
             if max(sum(p.level == GRATE for p in s.probes) for s in stretches) < 2:
                 raise ValueError(f"no cook {word} the change has two probes at the grate")
         self.length_m, self.width_m = length_m, width_m

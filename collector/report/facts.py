@@ -312,7 +312,7 @@ def _maps(moments: Sequence[Snapshot], at_unix: Sequence[float]) -> tuple[Chambe
         picked = [("Steady" if is_steady(steady[k]) else "Not steady", steady[k]) for k in at]
         if coldest is not None:
             picked = [(title, m) for title, m in picked if m is not coldest]
-            picked = sorted([*picked, ("Coldest moment", coldest)], key=lambda told: told[1].now_unix)
+            picked = sorted([*picked, ("A zone furthest below its level", coldest)], key=lambda told: told[1].now_unix)
     drawn = [map_at(moment, title) for title, moment in picked]
     return (*over, *(m for m in drawn if m is not None))
 

@@ -92,8 +92,9 @@ def run(options: argparse.Namespace) -> int:
     if options.output:
         from collector.comparing.page import page_of
 
+        page = page_of(comparison, words)
         with Path(options.output).open("xb") as file:
-            file.write(page_of(comparison, words))
+            file.write(page)
     if options.json:
         print(msgspec.json.encode(document).decode())
     else:
@@ -113,7 +114,7 @@ def _check_page(options: argparse.Namespace) -> None:
         return
     if options.plan:
         raise TuiError("a page is of a comparison; --plan has none")
-    check_report_libraries()
+    check_report_libraries("a page of a comparison", "without -o it does without")
     if Path(options.output).exists():
         raise FileExistsError(0, "", options.output)
 

@@ -96,8 +96,12 @@ def _put(written: bytes, file: Path, *, overwrite: bool) -> None:
         target.replace(file)
 
 
-def check_report_libraries() -> None:
+def check_report_libraries(what: str = "a report", otherwise: str = "--format json does without") -> None:
     """Say which extra is missing before anything is worked out.
+
+    Args:
+        what: is to be made.
+        otherwise: what can be had all the same.
 
     Raises:
         TuiError: one is.
@@ -105,7 +109,7 @@ def check_report_libraries() -> None:
     from importlib.util import find_spec
 
     if find_spec("matplotlib") is None or find_spec("jinja2") is None:
-        raise TuiError("a report needs the extra: pip install 'coldside[report]'; --format json does without")
+        raise TuiError(f"{what} needs the extra: pip install 'coldside[report]'; {otherwise}")
 
 
 def _written(options: argparse.Namespace, played: "Played", at_unix: "Sequence[float]", *, fahrenheit: bool) -> bytes:

@@ -109,8 +109,10 @@ def _back_up(options: argparse.Namespace) -> int:
 
 def _seal(options: argparse.Namespace) -> int:
     """Seal all that has ended; what it gives back is used again, and `compact` gives it to the disk."""
+    from collector.store.archive import Archive
     from collector.store.database import Database
 
+    Archive(_path(options)).close()  # a store that is not there is not made
     database = Database(_path(options))
     hours = readings = sealed = 0
     try:

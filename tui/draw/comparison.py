@@ -20,7 +20,7 @@ def comparison_lines(told: Comparison, words: Words) -> list[str]:
     lines += _table(told.quantities, words)
     if len(told.quantities) > 1:
         lines.append("The verdict is about the first line; of twenty such lines one is shown by chance.")
-    lines += ["", *_budget(told.quantities[0], words), "", *_map(told.map, words), ""]
+    lines += ["", *_budget(told.quantities[0], words, within=told.within_a_cook), "", *_map(told.map, words), ""]
     for word, side in (("before", told.before), ("after", told.after)):
         for cook in side:
             lines += _cook(word, cook, words)
@@ -56,7 +56,7 @@ def _table(quantities: Sequence[Quantity], words: Words) -> list[str]:
     return lines
 
 
-def _budget(q: Quantity, words: Words) -> list[str]:
+def _budget(q: Quantity, words: Words, *, within: bool = False) -> list[str]:
     if not q.budget:
         return []
     total = sum(b.variance for b in q.budget) or 1.0
@@ -68,7 +68,8 @@ def _budget(q: Quantity, words: Words) -> list[str]:
         sd = value(math.sqrt(b.variance), q, words)
         bar = BLOCK * max(1, round(BAR * share))
         lines.append(f"  {100 * share:3.0f} %  {sd:4.1f} {unit(q, words):2} {bar:{BAR}}  {SOURCES[b.source]}")
-    lines.append(f"  To make the largest less: {MENDS[q.budget[0].source]}.")
+    if not within:
+        lines.append(f"  To make the largest less: {MENDS[q.budget[0].source]}.")
     return lines
 
 

@@ -8,7 +8,8 @@ import pytest
 
 from collector.comparing.compared import EFFECT_KELVIN, compared, planned
 from collector.comparing.told import tell
-from collector.model.difference import AIR_NOT_KNOWN
+from collector.model.comparison import CookNumber
+from collector.model.difference import AIR_NOT_KNOWN, Difference
 from tests.evening import PLACES, SILENT, START
 
 
@@ -105,3 +106,41 @@ def test_cooks_of_another_pit_are_refused(told):
         compared([told], [other])
     with pytest.raises(ValueError, match="each side of a change needs a cook"):
         compared([], [told])
+
+
+def aired(evening, celsius):
+    """The evening with a probe in the air outside."""
+    played = evening[1]
+    row = [p.name for p in played.plan.probes].index("meat point")
+    probes = tuple(replace(p, duty="ambient") if k == row else p for k, p in enumerate(played.plan.probes))
+    values = played.probe_celsius.copy()
+    values[row] = celsius
+    return tell(replace(played, plan=replace(played.plan, probes=probes), probe_celsius=values), "evening")
+
+
+def test_air_outside_is_taken_where_a_probe_told_of_it_and_not_from_one_in_the_smoke(evening):
+    assert aired(evening, 4.0).ambient_celsius == pytest.approx(4.0)
+    assert aired(evening, 4.0).stretch.scale_sd != AIR_NOT_KNOWN
+    for hot in (100.0, 112.0, 140.0):
+        smoked = aired(evening, hot)
+        assert math.isnan(smoked.ambient_celsius)
+        assert smoked.stretch.scale_sd == AIR_NOT_KNOWN
+    first = compared([aired(evening, 4.0)], [again(aired(evening, 112.0), "after")]).quantities[0]
+    assert not first.shown
+
+
+def test_a_factor_that_is_none_is_refused(told):
+    for scale in (0.0, -1.0, math.inf, math.nan):
+        with pytest.raises(ValueError, match="no factor"):
+            Difference([told.stretch], [replace(told.stretch, scale=scale)], 1.2, 0.5)
+
+
+def test_stretches_of_one_cook_are_not_as_many_cooks(told):
+    numbered = replace(told, rhythm=CookNumber(40.0, 4.0))
+    later = replace(again(numbered, "after"), rhythm=CookNumber(48.0, 4.0))
+    one = {q.key: q for q in compared([numbered], [later]).quantities}["rhythm"]
+    five = {q.key: q for q in compared([numbered] * 5, [later] * 5).quantities}["rhythm"]
+    assert five.high - five.low > 0.85 * (one.high - one.low)
+    within = compared([told], [replace(told, name="evening@later")])
+    assert within.within_a_cook
+    assert within.quantities[0].cooks_needed is None

@@ -133,7 +133,7 @@ def test_maps_of_mean_swing_dose_moments_and_the_coldest(told):
     numbers = {p.name: p.value for p in mean.probes}
     survey = {p.name: p.mean_celsius for p in told.facts.survey.probes}
     assert numbers["fire"] == pytest.approx(survey["fire"], abs=0.8)
-    assert "Coldest moment" in {m.title for m in told.facts.maps}
+    assert "A zone furthest below its level" in {m.title for m in told.facts.maps}
 
 
 def test_maps_of_the_moments_asked_for(evening):

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import pytest
+from msgspec.structs import replace
 
 from collector.comparing.compared import Budget, Comparison, DifferenceMap, Quantity, SideCook
 from collector.comparing.saying import verdict
@@ -10,7 +11,7 @@ from collector.report.wording import Words
 from tui.draw.comparison import comparison_lines, plan_lines
 
 F, C = Words(fahrenheit=True), Words(fahrenheit=False)
-SIDE = SideCook("spring", 1_790_000_000.0, 400, 60, ("a", "b"), ("c",), 112.0, None)
+SIDE = SideCook("spring", "spring", 1_790_000_000.0, 400, 60, ("a", "b"), ("c",), 112.0, None)
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,9 @@ class Told:
 
     def comparison(self):
         cells = DifferenceMap(1.2, 0.5, 24, 9, (3.0,) * 108 + (0.5,) * 108, (1.0,) * 216)
-        return Comparison(1, "our pit", "stack end", (SIDE,), (SIDE,), (self.quantity(),), cells, 2, 0, 100.0)
+        return Comparison(
+            1, "our pit", "stack end", (SIDE,), (replace(SIDE, cook="summer"),), (self.quantity(),), cells, 2, 0, 100.0
+        )
 
 
 @pytest.mark.parametrize(
