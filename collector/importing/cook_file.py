@@ -18,11 +18,12 @@ from collector.errors import EditError, IntakeError
 from collector.formats.cook_file import EXTENSIONS, FORMAT, READINGS, VERSION, CookDocument, PlanOnFile
 from collector.formats.readings_csv import COLUMNS, row_of_fields
 from collector.formats.tables_csv import TABLES, read_table
-from collector.importing.intake import begin, finish, free_name, make_sure_of_room
+from collector.importing.intake import begin, finish, free_name, make_sure_of_room, unmade
 from collector.model.action import Action, ActionKind
 from collector.model.plan import Plan
 from collector.store.archive import Archive
 from collector.store.database import Batch, Database
+from collector.store.editor import checked_note, checked_tag
 from collector.store.keepsake import MOST_PHOTO_BYTES, MOST_PHOTOS, picture_kind
 from collector.store.record import Cook, Record, plan_of
 from collector.store.row import Row
@@ -31,6 +32,8 @@ from collector.store.schema import VERSION as STORE_VERSION
 
 __all__ = ["CookFile"]
 
+MOST_MS = 7_258_118_400_000
+"""The year 2200."""
 MOST_DOCUMENT_BYTES = 16_000_000
 MOST_MEMBER_BYTES = 8_000_000_000
 ROWS_AT_A_TIME = 5000
@@ -76,9 +79,31 @@ class CookFile:
                     f"is of version {found.get('version')}, this coldside reads {VERSION}; take a newer one",
                     "cook.json",
                 )
-            return msgspec.convert(found, CookDocument)
+            return self._checked(msgspec.convert(found, CookDocument))
+        except EditError as error:
+            raise self._fault(str(error), "cook.json") from error
         except (msgspec.DecodeError, UnicodeDecodeError) as error:
             raise self._fault(str(error), "cook.json") from error
+
+    def _checked(self, document: CookDocument) -> CookDocument:
+        """Look whether what people wrote is text as it is kept, and every time one that can be."""
+        for tag in document.tags:
+            checked_tag(tag)
+        for note in document.notes:
+            checked_note(note.text)
+        times = {
+            "started_ms": [document.started_ms],
+            "ended_ms": [] if document.ended_ms is None else [document.ended_ms],
+            "notes": [note.time_ms for note in document.notes],
+            "photos": [photo.time_ms for photo in document.photos],
+            "parts": [ms for part in document.parts for ms in (part.from_ms, part.began_ms)],
+        }
+        for member, found in times.items():
+            if any(not 0 <= ms <= MOST_MS for ms in found):
+                raise self._fault(f"{member}: a time lies beyond the years 1970 to 2200", "cook.json")
+        if document.ended_ms is not None and document.ended_ms < document.started_ms:
+            raise self._fault("ended_ms: it ends before it begins", "cook.json")
+        return document
 
     def _content(self, archive: zipfile.ZipFile, member: str, most: int, digest: str = "") -> bytes:
         """Give the bytes of a member."""
@@ -166,7 +191,13 @@ class CookFile:
         """
         count, first, last = self.survey()
         document = self.document
-        database = Database(store)
+        with unmade(store):
+            return self._take_in(Database(store), name, origin, (count, first, last), document)
+
+    def _take_in(
+        self, database: Database, name: str, origin: str, found: tuple[int, float, float], document: CookDocument
+    ) -> Cook:
+        count, first, last = found
         try:
             with database.together() as connection, self._opened() as archive:
                 record = Record(connection, STORE_VERSION)
@@ -183,7 +214,7 @@ class CookFile:
                 self._make_sure(record, record.cook(name), {READINGS: count, **told})
         finally:
             database.close()
-        with Archive(store) as on_record:
+        with Archive(database.path) as on_record:
             return on_record.cook(name)
 
     def _put_plans(self, connection: Any, archive: zipfile.ZipFile, number: int) -> None:

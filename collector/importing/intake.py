@@ -2,7 +2,8 @@
 
 import sqlite3
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
@@ -12,7 +13,7 @@ import msgspec
 from adapters.reading import Reading
 from collector.calibrations import lines_of
 from collector.engine import Engine
-from collector.errors import EditError
+from collector.errors import EditError, StoreBusyError
 from collector.importing.survey import Survey
 from collector.model.plan import Plan
 from collector.pipeline import Pipeline
@@ -25,7 +26,7 @@ from collector.store.record import END, Cook, Record
 from collector.store.schema import SEQUENCE_BITS, VERSION
 from collector.usual import usual_deficits
 
-__all__ = ["begin", "finish", "free_name", "make_sure_of_room", "take_in"]
+__all__ = ["begin", "finish", "free_name", "make_sure_of_room", "take_in", "unmade"]
 
 ROWS_AT_A_TIME = 5000
 AHEAD_SECONDS = 60.0
@@ -113,7 +114,27 @@ def take_in(store: Path, plan: Plan, readings: Iterable[Reading], found: Survey,
         IntakeError: a reading cannot be read; nothing was written.
         StoreError: a collector holds the store, or the disk refuses; nothing was written.
     """
-    database = Database(store)
+    with unmade(store):
+        return _take_in(Database(store), plan, readings, found, name, origin, as_raw=as_raw)
+
+
+@contextmanager
+def unmade(store: Path) -> Iterator[None]:
+    """Take a store away again that was made for an import which came to nothing."""
+    was_there = store.exists()
+    try:
+        yield
+    except StoreBusyError:  # somebody made it meanwhile: it is his
+        raise
+    except BaseException:
+        if not was_there:
+            for end in ("", "-wal", "-shm", ".lock"):
+                Path(f"{store}{end}").unlink(missing_ok=True)
+        raise
+
+
+def _take_in(database: Database, plan: Plan, readings: Iterable[Reading], found: Survey, name: str, origin: str, *,
+             as_raw: bool) -> Cook:  # fmt: skip
     try:
         first_ms, last_ms = int(found.first_unix * 1000), round(found.last_unix * 1000)
         with database.together() as connection:
@@ -136,7 +157,7 @@ def take_in(store: Path, plan: Plan, readings: Iterable[Reading], found: Survey,
             finish(connection, number, name, first_ms, last_ms, f"{found.readings} readings")
     finally:
         database.close()
-    with Archive(store) as archive:
+    with Archive(database.path) as archive:
         return archive.cook(name)
 
 

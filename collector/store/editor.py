@@ -28,7 +28,7 @@ from collector.store.reshape import merge, split
 from collector.store.schema import VERSION
 from collector.store.sweep import doom, sweep
 
-__all__ = ["Editor", "checked_name", "log_edit"]
+__all__ = ["Editor", "checked_name", "checked_note", "checked_tag", "log_edit"]
 
 BUSY_SECONDS = 10.0
 MOST_NAME_CHARACTERS = 80
@@ -109,9 +109,7 @@ class Editor:
         Raises:
             EditError: it is no tag, or the cook has it.
         """
-        tag = _line(tag, "tag", MOST_TAG_CHARACTERS)
-        if "," in tag:
-            raise EditError(f"the tag {tag!r}: a comma ends a tag in lists; give two tags, or leave it out")
+        tag = checked_tag(tag)
         if tag.casefold() in (t.casefold() for t in cook.tags):
             raise EditError(f"the cook {cook.name!r} has the tag {tag!r} already")
         with self._changing(cook) as connection:
@@ -140,11 +138,7 @@ class Editor:
         Raises:
             EditError: it says nothing, or is too long.
         """
-        text = text.strip()
-        if not text or len(text) > MOST_NOTE_CHARACTERS:
-            raise EditError(f"a note has 1 to {MOST_NOTE_CHARACTERS} characters, this one {len(text)}")
-        if "\0" in text:
-            raise EditError("a note is text; this one holds a NUL")
+        text = checked_note(text)
         with self._changing(cook) as connection:
             connection.execute(
                 "INSERT INTO note (cook, time_ms, text) VALUES (?, ?, ?)",
@@ -316,6 +310,32 @@ def checked_name(name: str, record: Record) -> str:
     if name in (cook.name for cook in record.cooks()):
         raise EditError(f"there is a cook named {name!r} already; take another name")
     return name
+
+
+def checked_tag(text: str) -> str:
+    """Give a tag as it is kept.
+
+    Raises:
+        EditError: it is none.
+    """
+    tag = _line(text, "tag", MOST_TAG_CHARACTERS)
+    if "," in tag:
+        raise EditError(f"the tag {tag!r}: a comma ends a tag in lists; give two tags, or leave it out")
+    return tag
+
+
+def checked_note(text: str) -> str:
+    """Give a note as it is kept.
+
+    Raises:
+        EditError: it says nothing, or is too long, or is no text.
+    """
+    text = text.strip()
+    if not text or len(text) > MOST_NOTE_CHARACTERS:
+        raise EditError(f"a note has 1 to {MOST_NOTE_CHARACTERS} characters, this one {len(text)}")
+    if "\0" in text:
+        raise EditError("a note is text; this one holds a NUL")
+    return text
 
 
 def _line(text: str, what: str, most: int) -> str:
