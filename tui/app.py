@@ -39,6 +39,8 @@ from tui.themes import THEMES, theme_named
 __all__ = ["Dashboard", "run_app", "run_dashboard"]
 
 TICK_SECONDS = 0.5
+ARROWS = {"→": "right", "←": "left", "↑": "up", "↓": "down"}
+"""Keys that the terminal library writes as a sign."""
 
 
 class Dashboard(Commander, Switches, PitSwitch, App[None]):
@@ -125,6 +127,14 @@ class Dashboard(Commander, Switches, PitSwitch, App[None]):
         line = fit(said, self.size.width - 2, ascii_only=self.view.ascii_only).rstrip()
         self.clear_notifications()
         super().notify(line, severity=severity, timeout=timeout, markup=markup)
+
+    def get_key_display(self, binding: Binding) -> str:
+        """Write a key as it is on a keyboard, in the characters that may be shown."""
+        told = super().get_key_display(binding)
+        if self.view.ascii_only:
+            for sign, word in ARROWS.items():
+                told = told.replace(sign, word)
+        return told
 
     def on_ready(self) -> None:
         """Listen, now that there is a board to show it on."""

@@ -15,6 +15,7 @@ LEGEND: tuple[tuple[str, str], ...] = (
     ("DISK, wait", "pits: its collector does not save, or has sent nothing yet"),
     ("URG, CHK", "pits: an alarm waits for somebody, URGENT or CHECK; seen: somebody has seen all"),
     ("s, i, r ...", "trend: your own marks, by the key that makes them"),
-    ("!, ?, :", "past cook: an alarm, URGENT, CHECK or of note; marks as in the trend; dots: no collector ran"),
+    ("!, ?, :", "past cook: an alarm, URGENT, CHECK or of note"),
+    ("dots", "past cook: no collector ran"),
 )
 """Sign, and what it means."""

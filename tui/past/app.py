@@ -21,6 +21,8 @@ __all__ = ["PastDashboard", "PastPit"]
 
 SPEEDS = (1.0, 10.0, 60.0, 240.0, 1200.0)
 FRAME_SECONDS = 0.25
+FOLLOW_SECONDS = 0.5
+"""While it loads, the newest of it is shown so often: each picture takes time from the loading."""
 MOVES = tuple(a for a in ACTIONS if a.place == "replay")
 
 
@@ -75,12 +77,12 @@ class PastDashboard(Dashboard):
         self._plays = False
         self._pace = speed
         self._frame_at = time.monotonic()
+        self._followed_at = 0.0
 
     def on_ready(self) -> None:
-        """Load the cook, and show what there is of it."""
+        """Load the cook, and show what there is of it; Textual calls the dashboard's own `on_ready` after this."""
         past = self.feed.past
         self.board.mount(Scrubber(past.start_unix, past.end_unix), before=0)
-        super().on_ready()
         self.run_worker(self.feed.load(), name="load", group="feed", exit_on_error=False)
         self.set_interval(FRAME_SECONDS, self._frame)
         self._draw()
@@ -107,9 +109,10 @@ class PastDashboard(Dashboard):
 
     def _more(self) -> None:
         """More of the cook can be shown: while nobody has moved, show the newest of it, or what was asked for."""
-        if not self._moved:
-            wanted = self.feed.past.loaded_unix if self._begin_unix is None else self._begin_unix
-            self.feed.go_to(wanted)
+        now, past = time.monotonic(), self.feed.past
+        if not self._moved and (past.loaded or now - self._followed_at > FOLLOW_SECONDS):
+            self._followed_at = now
+            self.feed.go_to(past.loaded_unix if self._begin_unix is None else self._begin_unix)
         self._draw()
 
     def _go(self, unix: float) -> None:

@@ -1,6 +1,6 @@
 """A past cook, so kept that the dashboard of any of its moments is there at once.
 
-The cook is played once through the engine, which is put aside every ten minutes of it; any moment is reached from the
+The cook is played once through the engine, which is put aside every five minutes of it; any moment is reached from the
 newest of these before it, by the same steps as then. So it is exactly what the dashboard showed. While no collector ran
 it shows what the last one had shown: nobody judged then, so no probe was silent for it.
 """
@@ -23,7 +23,8 @@ from collector.words import PRIORITY_WORDS, SEEN_WORDS
 
 __all__ = ["Happening", "PastCook", "stretches_of"]
 
-ASIDE_SECONDS = 600.0
+ASIDE_SECONDS = 300.0
+"""A quarter of a megabyte each, so some 45 MB for 14 hours; twice as long is half of that, and twice the wait."""
 AWAY_SECONDS = 60.0
 """Nobody judged for longer than this between two engines: no collector ran."""
 BREATH_STEPS = 5000
@@ -108,7 +109,7 @@ class PastCook:
         return [happening for happening in self._happenings if happening.event not in self._struck]
 
     def load(self, record: Record) -> Iterator[None]:
-        """Play the cook; stop after every ten minutes of it.
+        """Play the cook; stop after every five minutes of it.
 
         Raises:
             StoreError: it has no plan, so it cannot be judged.

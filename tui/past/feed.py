@@ -36,6 +36,7 @@ class PastFeed:
         """Why the record cannot be read now; empty while it can."""
         self._where = where
         self._wanted = past.start_unix
+        self._given: float | None = None
         self._news = asyncio.Event()
         self._thread = ThreadPoolExecutor(1, "moment")
         self._record: Record | None = None
@@ -48,7 +49,7 @@ class PastFeed:
     def go_to(self, unix: float) -> float:
         """Show a moment, as near as it can be shown; return it."""
         self._wanted = min(max(unix, self.past.start_unix), self.past.loaded_unix)
-        if self.past.begun:
+        if self.past.begun and self._wanted != self._given:
             self._news.set()
         return self._wanted
 
@@ -81,11 +82,11 @@ class PastFeed:
         while True:
             await self._news.wait()
             self._news.clear()
-            unix = self._wanted
+            unix = self._given = self._wanted
             try:
                 snapshot, trend = await loop.run_in_executor(self._thread, self._moment, unix)
             except StoreError as error:  # a server that is away; the next moment is asked of it anew
-                self.fault = str(error)
+                self.fault, self._given = str(error), None
                 continue
             if self.past.loaded:
                 self.fault = ""

@@ -200,14 +200,18 @@ def app_of(past, evening, **choices):
     return PastDashboard(PastFeed(str(evening[0]), past), depth="truecolor", **choices)
 
 
-@pytest.mark.parametrize("size", [(80, 24), (160, 48)])
-async def test_it_says_that_it_is_a_replay_and_moves(past, evening, size):
-    app = app_of(past, evening, begin_unix=START + 7200.0)
+@pytest.mark.parametrize(("size", "ascii_only"), [((80, 24), False), ((160, 48), True)])
+async def test_it_says_that_it_is_a_replay_and_moves(past, evening, size, ascii_only):
+    app = app_of(past, evening, begin_unix=START + 7200.0, ascii_only=ascii_only)
     async with app.run_test(notifications=True, size=size) as pilot:
         await settle(pilot, lambda: "FIRE END" in seen(app))
         assert "REPLAY" in seen(app).splitlines()[0]
         assert "evening" in seen(app).splitlines()[0]
         assert "2:00 in" in seen(app).splitlines()[0]
+        lines = seen(app).splitlines()
+        assert ("right min on" if ascii_only else "→ min on") in lines[-1]
+        assert "".join((*lines[:3], lines[-1])).isascii() == ascii_only
+        assert len([worker for worker in app.workers if worker.name.startswith("feed")]) == 1
         first = app.newest.now_unix
         await pilot.press("right")
         await settle(pilot, lambda: app.newest.now_unix == first + 60.0)
