@@ -14,12 +14,15 @@ __all__ = ["kitchen_line", "radio_words", "source_lines", "store_line"]
 
 def source_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
     """Write the store, each source with its counts and unplaced keys, then every probe in doubt or out of its class."""
-    lines = [store_line(snapshot.store, snapshot.now_unix)]
+    told = bool(snapshot.store.path or snapshot.sources)
+    lines = [store_line(snapshot.store, snapshot.now_unix)] if told else []
     if snapshot.store.kitchen is not None:
         lines.append(kitchen_line(snapshot.store.kitchen, snapshot.now_unix))
     for source in snapshot.sources:
         lines += _source_lines(source, snapshot.now_unix, view, width)
-    if not snapshot.sources:
+    if not told:  # the engine alone, of a past cook
+        lines.append((("links and disk of then are not on record", "faint"),))
+    elif not snapshot.sources:
         lines.append((("no source", "warn"),))
     for probe in snapshot.probes:
         doubt = doubt_words(probe, snapshot.now_unix)

@@ -242,7 +242,10 @@ async def test_nothing_can_be_changed_and_no_dialog_opens(past, evening):
             await settle(pilot, lambda: "a past cook: nothing can be changed" in seen(app))
             app.clear_notifications()
             await pilot.pause()
-        await pilot.press("b")
+        await pilot.press("o", "o")
+        await settle(pilot, lambda: "links and disk of then are not on record" in seen(app))
+        assert "nothing saved" not in seen(app)
+        await pilot.press("escape", "b")
         await settle(pilot, lambda: isinstance(app.screen, BedScreen) and "REPLAY" in seen(app))
         assert "evening, Mon 2026-09-21" in seen(app)
         assert "alarm seen" not in seen(app)
@@ -270,6 +273,8 @@ async def test_it_runs_and_goes_to_a_time_that_is_written(past, evening):
         await settle(pilot, lambda: "stands" in seen(app))
         await pilot.press("G", *"2026-09-23T15:00", "enter")
         await settle(pilot, lambda: "is not within the cook" in seen(app))
+        assert "REPLAY" in app.board.query_one("#replay").render().plain
+        assert app.screen.query_one("#sheet").region.y > 2  # the lines that say so are not covered
         await pilot.press("escape")
         await settle(pilot, lambda: "FIRE END" in seen(app))
 
