@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
-settings.register_profile("suite", max_examples=int(os.environ.get("COLDSIDE_EXAMPLES", "50")), deadline=None)
+settings.register_profile("suite", max_examples=int(os.environ.get("COLDSIDE_EXAMPLES", "30")), deadline=None)
 settings.load_profile("suite")  # `COLDSIDE_EXAMPLES=1000` looks longer
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
