@@ -15,6 +15,7 @@ from collector.snapshot import TrendPoint
 from collector.store.archive import Archive
 from collector.store.database import Database
 from collector.store.record import Cook
+from collector.store.schema import SEQUENCE_BITS
 from collector.usual import usual_deficits
 
 __all__ = ["RESUME_WITHIN_SECONDS", "Opened", "open_cook"]
@@ -70,7 +71,7 @@ def open_cook(database: Database, plan: Plan, now_unix: float, *, name: str = ""
         name = name or _free_name(now_unix, {cook.name for cook in cooks})
         plan = plan.calibrated(lines_of(archive.calibrations()))
         plan = replace(plan, usual_kelvin=usual_deficits(archive, cooks, plan))
-    started_ms = max(int(now_unix * 1000), (last_ordinal >> 12) + 1)
+    started_ms = max(int(now_unix * 1000), (last_ordinal >> SEQUENCE_BITS) + 1)
     number = database.begin_cook(name, started_ms, msgspec.json.encode(plan).decode(), coldside)
     return Opened(number, Engine(plan, name, started_ms / 1000), last_ordinal, False, True, started_ms / 1000, ())
 

@@ -111,11 +111,6 @@ class DifferenceMap(Struct, frozen=True):
 class Comparison(Struct, frozen=True):
     """Two sides and what is told of the change between them."""
 
-    @property
-    def within_a_cook(self) -> bool:
-        """Whether stretches of one cook stand on both sides."""
-        return bool({cook.cook for cook in self.before} & {cook.cook for cook in self.after})
-
     schema: int
     pit: str
     far_end: str
@@ -131,6 +126,11 @@ class Comparison(Struct, frozen=True):
     """That did not, or were others."""
     rise_kelvin: float
     """Of the grate over the air outside, to which all cooks were brought."""
+
+    @property
+    def within_a_cook(self) -> bool:
+        """Whether stretches of one cook stand on both sides."""
+        return bool({cook.cook for cook in self.before} & {cook.cook for cook in self.after})
 
 
 def compared(before: Sequence[CookTold], after: Sequence[CookTold], effect_kelvin: float = EFFECT_KELVIN) -> Comparison:

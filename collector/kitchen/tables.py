@@ -9,7 +9,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from functools import cache
 
-from collector.store.schema import MIGRATIONS, OF_ORDINALS
+from collector.store.schema import MIGRATIONS, OF_ORDINALS, SEQUENCE_BITS
 
 __all__ = [
     "ADDED", "DAY_OF_ORDINALS", "NAMES", "OF_COOKS", "RESHAPED", "Column", "Table", "statements", "tables",
@@ -23,7 +23,7 @@ ADDED = ("tag", "note")
 """What people add to a cook; brought with the edit that says so. Photos too, one at a time."""
 RESHAPED = ("plan", "part", "alarm_log", "mark", "call", "message", "trend")
 """What changes its cook when cooks are merged, split, deleted or imported."""
-DAY_OF_ORDINALS = 86_400_000 << 12
+DAY_OF_ORDINALS = 86_400_000 << SEQUENCE_BITS
 _TYPES = {"INTEGER": "bigint", "REAL": "double precision", "TEXT": "text", "BLOB": "bytea"}
 
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from collector.model.field import Array
 
-__all__ = ["block_length", "mean_covariance"]
+__all__ = ["autocovariance", "block_length", "mean_covariance"]
 
 LEAST = 8
 """Fewer values than these tell nothing of how they hang together."""
@@ -46,13 +46,18 @@ def mean_covariance(values: Array, block: float | None = None) -> Array:
     return np.asarray(symmetric / max(1.0 - 2.0 * length / n, 0.3))
 
 
+def autocovariance(values: Array) -> Array:
+    """Give the covariance of a series, shape (n,), with itself so many values later, shape (n,); each over n."""
+    n = len(values)
+    size = 1 << (2 * n - 1).bit_length()
+    spectrum = np.fft.rfft(values - values.mean(), size)
+    return np.asarray(np.fft.irfft(spectrum * np.conj(spectrum), size)[:n] / n)
+
+
 def block_length(values: Array) -> float:
     """Choose the mean length of the blocks for a series, shape (n,), in values; 1 where nothing hangs together."""
     n = len(values)
-    centred = values - values.mean()
-    size = 1 << (2 * n - 1).bit_length()
-    spectrum = np.fft.rfft(centred, size)
-    covariance = np.fft.irfft(spectrum * np.conj(spectrum), size)[:n] / n
+    covariance = autocovariance(values)
     if covariance[0] <= 0.0:
         return 1.0
     reach = _reach(covariance / covariance[0])

@@ -12,6 +12,7 @@ from statistics import NormalDist
 
 import numpy as np
 
+from collector.model.block_bootstrap import autocovariance
 from collector.model.field import Array
 
 __all__ = ["BETWEEN", "WITHIN", "CookNumber", "Effect", "compare", "cooks_needed", "mean_variance", "student_quantile"]
@@ -66,10 +67,7 @@ def mean_variance(values: Array) -> float:
     n = len(values)
     if n < 8:
         return math.nan
-    centred = values - values.mean()
-    size = 1 << (2 * n - 1).bit_length()
-    spectrum = np.fft.rfft(centred, size)
-    covariance = np.fft.irfft(spectrum * np.conj(spectrum), size)[:n] / n
+    covariance = autocovariance(values)
     if covariance[0] <= 0.0:
         return 0.0
     pairs = covariance[0 : n - 1 : 2] + covariance[1:n:2]

@@ -20,6 +20,7 @@ from collector.report.health import Absence
 from collector.snapshot import Mark, Snapshot, SpotView, TrendPoint, Verdict
 from collector.store.record import Cook, Record
 from collector.store.row import unix_of, verdict_of
+from collector.store.schema import SEQUENCE_BITS
 
 __all__ = ["Played", "play"]
 
@@ -109,23 +110,17 @@ def _heard(
     record: Record, cook: Cook, plan: Plan
 ) -> tuple[tuple[Mapping[tuple[Quality, Reason], int], ...], tuple[Array, ...]]:
     """Count the readings of each probe by verdict, and say when it was heard."""
-    index = {(p.source, p.key): k for k, p in enumerate(plan.probes)}
-    of_series = {number: index.get(key) for number, key in record.series().items()}
-    flags: list[Counter[int]] = [Counter() for _ in plan.probes]
-    heard: list[list[float]] = [[] for _ in plan.probes]
-    for row in record.rows(cook):
-        k = of_series.get(row[1])
-        if k is not None:
-            flags[k][row[3]] += 1
-            if row[2] is not None:
-                heard[k].append(unix_of(row[0]))
-    verdicts = []
-    for counted in flags:
+    number = {key: series for series, key in record.series().items()}
+    columns = record.columns(cook)
+    verdicts, heard = [], []
+    for probe in plan.probes:
+        told = columns.series == number.get((probe.source, probe.key), -1)
         by_verdict: Counter[tuple[Quality, Reason]] = Counter()
-        for word, n in counted.items():
-            by_verdict[verdict_of(word)] += n
+        for flags, count in zip(*np.unique(columns.flags[told], return_counts=True), strict=True):
+            by_verdict[verdict_of(int(flags))] += int(count)
         verdicts.append(by_verdict)
-    return tuple(verdicts), tuple(np.array(times, dtype=np.float64) for times in heard)
+        heard.append((columns.ordinal[told & columns.valued] >> SEQUENCE_BITS) / 1000)
+    return tuple(verdicts), tuple(heard)
 
 
 def _marks(marks: list[Mark], moments: list[Snapshot]) -> tuple[Mark, ...]:

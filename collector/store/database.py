@@ -338,32 +338,27 @@ class Database:
             StoreError: the disk refuses; nothing was changed.
         """
         try:
-            for number, started_ms in self._all_cooks_ended(round(before_unix * 1000)):
-                if self._has_rows(number, started_ms, settled_only=settled_only):
-                    with self._transaction(full=False):  # it may have been edited since the list was made
-                        ended = self._connection.execute(
-                            "SELECT started_ms FROM cook WHERE id = ?", (number,)
-                        ).fetchone()
-                        if ended is None or not self._has_rows(number, ended[0], settled_only=settled_only):
-                            continue
-                        bounds = Record(self._connection, VERSION).bounds_of(number, ended[0])
-                        return seal_hour(self._connection, *bounds)
+            if self._to_seal(before_unix, settled_only=settled_only) is None:
+                return None  # nobody waits for us to find out that there is nothing to do
+            with self._transaction(full=False):
+                bounds = self._to_seal(before_unix, settled_only=settled_only)  # the record may have been edited
+                return None if bounds is None else seal_hour(self._connection, *bounds)
         except sqlite3.Error as error:
             raise StoreError(f"{self.path}: cannot be sealed: {error}") from error
-        return None
 
-    def _has_rows(self, number: int, started_ms: int, *, settled_only: bool) -> bool:
-        """Tell whether a cook has readings that may be sealed."""
-        if settled_only and number not in self.settled():
-            return False
-        bounds = Record(self._connection, VERSION).bounds_of(number, started_ms)
-        found = self._connection.execute("SELECT 1 FROM reading WHERE id >= ? AND id < ? LIMIT 1", bounds)
-        return found.fetchone() is not None
-
-    def _all_cooks_ended(self, before_ms: int) -> list[tuple[int, int]]:
-        return self._connection.execute(
-            "SELECT id, started_ms FROM cook WHERE ended_ms < ? ORDER BY started_ms", (before_ms,)
+    def _to_seal(self, before_unix: float, *, settled_only: bool) -> tuple[int, int] | None:
+        """Give the bounds of the first cook that has readings to be sealed; None where there is none."""
+        run, record = self._connection.execute, Record(self._connection, VERSION)
+        may = self.settled() if settled_only else None
+        ended = run(
+            "SELECT id, started_ms FROM cook WHERE ended_ms < ? ORDER BY started_ms", (round(before_unix * 1000),)
         ).fetchall()
+        for number, started_ms in ended:
+            if may is None or number in may:
+                bounds = record.bounds_of(number, started_ms)
+                if run("SELECT 1 FROM reading WHERE id >= ? AND id < ? LIMIT 1", bounds).fetchone():
+                    return bounds
+        return None
 
     def forget(self, cooks: list[Cook]) -> int:
         """Delete ended cooks with all that was recorded in them; return how many readings went.

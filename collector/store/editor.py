@@ -25,7 +25,7 @@ from collector.store.keepsake import (
 )
 from collector.store.record import Cook, Record
 from collector.store.reshape import merge, split
-from collector.store.schema import VERSION
+from collector.store.schema import SEQUENCE_BITS, VERSION
 from collector.store.sweep import doom, sweep
 
 __all__ = ["Editor", "checked_name", "checked_note", "checked_tag", "log_edit"]
@@ -262,10 +262,9 @@ class Editor:
         """
         _must_have_ended(cook, "split")
         at_ms = round(at_unix * 1000)
+        at = at_ms << SEQUENCE_BITS
         low, high = self.record.bounds(cook)
-        if not low < at_ms << 12 < high or not all(
-            self.record.readings_between(*sides) for sides in ((low, at_ms << 12), (at_ms << 12, high))
-        ):
+        if not low < at < high or not all(self.record.readings_between(*sides) for sides in ((low, at), (at, high))):
             raise EditError(f"the cook {cook.name!r} has no readings on one side of that time")
         taken = {c.name for c in self.record.cooks()}
         name = (

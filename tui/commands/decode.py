@@ -7,11 +7,12 @@ from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tui.commands.options import add_config, add_json, load_settings
+from tui.commands.options import add_config, add_json, known_settings, load_settings
 from tui.exit_codes import Exit
 
 if TYPE_CHECKING:
     from adapters.ble.replay import Replay, Replayed
+    from collector.settings.load import Settings
     from tui.draw.view import View
 
 __all__ = ["add_options", "run"]
@@ -68,9 +69,10 @@ def _prepare(options: argparse.Namespace) -> "tuple[Replay, View]":
     from adapters.ble.replay import Replay
     from adapters.decode.described import Described
     from adapters.errors import SourceConfigError
-    from tui.commands.scan import known_settings, view_of
+    from tui.commands.scan import view_of
 
     described = None
+    settings: Settings | None
     if options.layout:
         settings = load_settings(options)
         layouts = settings.config.layout
@@ -79,7 +81,7 @@ def _prepare(options: argparse.Namespace) -> "tuple[Replay, View]":
             raise SourceConfigError(f"{settings.path} has no [layout.{options.layout}]; there is {there}")
         described = Described(options.layout, layouts[options.layout])
     else:
-        settings = known_settings(options)  # type: ignore[assignment]
+        settings = known_settings(options)
     key = None
     if options.bind_key_file:
         try:

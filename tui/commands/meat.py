@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from collector.model.meat.phases import SAID_OF_A_PIECE
 from tui.commands.meat_add import add_description, run_add
-from tui.commands.options import add_config, add_json, add_look, add_way, chosen_unit, load_settings, text, way_of
+from tui.commands.options import add_config, add_json, add_look, add_way, chosen_unit, known_settings, text, way_of
 from tui.errors import TuiError
 from tui.exit_codes import Exit
 
@@ -130,7 +130,6 @@ def _place(options: argparse.Namespace) -> tuple[float | None, float | None]:
         QuantityError: it is no length, or none without a unit while no config tells one.
         TuiError: it lies outside every pit, or only one of two was said.
     """
-    from collector.errors import SettingsError
     from collector.settings.quantity import parse_length
 
     said = (options.x, options.y)
@@ -138,12 +137,8 @@ def _place(options: argparse.Namespace) -> tuple[float | None, float | None]:
         return None, None
     if None in said:
         raise TuiError("--x and --y go together")
-    try:
-        unit: str = load_settings(options).config.chamber.unit
-    except SettingsError:
-        if options.config:
-            raise
-        unit = ""
+    settings = known_settings(options)
+    unit = settings.config.chamber.unit if settings is not None else ""
     x, y = (parse_length(words, unit) for words in said)
     if max(x, y) > LONGEST_M:
         raise TuiError(f"{options.x}, {options.y} is no place in a pit; --x is from the fire end, --y from the back")

@@ -19,6 +19,7 @@ __all__ = [
     "add_way",
     "chosen_unit",
     "dashboard_look",
+    "known_settings",
     "load_settings",
     "metres",
     "named_store",
@@ -197,22 +198,32 @@ def load_settings(options: argparse.Namespace) -> "Settings":
     return load(config_file(options.config))
 
 
-def chosen_unit(options: argparse.Namespace) -> str:
-    """Give the unit of the options, else of the config, else F.
+def known_settings(options: argparse.Namespace) -> "Settings | None":
+    """Load the config where there is a good one, for a command that can do without; a named one must be good.
 
     Raises:
         SettingsError: a config was named, and it cannot be read or holds mistakes.
     """
     from collector.errors import SettingsError
 
-    if options.unit is not None:
-        return str(options.unit)
     try:
-        return load_settings(options).config.display.unit
-    except SettingsError:
+        return load_settings(options)
+    except (SettingsError, OSError):
         if options.config:
             raise
-        return "F"
+        return None
+
+
+def chosen_unit(options: argparse.Namespace) -> str:
+    """Give the unit of the options, else of the config, else F.
+
+    Raises:
+        SettingsError: a config was named, and it cannot be read or holds mistakes.
+    """
+    if options.unit is not None:
+        return str(options.unit)
+    settings = known_settings(options)
+    return settings.config.display.unit if settings is not None else "F"
 
 
 def dashboard_look(options: argparse.Namespace, settings: "Settings | None") -> dict[str, Any]:

@@ -10,7 +10,7 @@ from collections.abc import AsyncIterator, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from tui.commands.options import add_config, add_json, load_settings, metres
+from tui.commands.options import add_config, add_json, known_settings, metres
 from tui.commands.signals import exit_on_signals
 from tui.exit_codes import Exit
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from tui.draw.scan import Heard
     from tui.draw.view import View
 
-__all__ = ["add_options", "fail", "known_settings", "look", "names_of", "opened", "run", "view_of"]
+__all__ = ["add_options", "fail", "look", "names_of", "opened", "run", "view_of"]
 
 LONGEST_SECONDS = 86_400.0
 START_SECONDS = 5.0
@@ -118,18 +118,6 @@ def _record(name: str | None) -> Iterator[TextIO | None]:
         return
     with Path(name).open("a", encoding="utf-8") as file:
         yield file
-
-
-def known_settings(options: argparse.Namespace) -> "Settings | None":
-    """Load the config, to know its devices and names; a scan needs none, so only a named one must be good."""
-    from collector.errors import SettingsError
-
-    try:
-        return load_settings(options)
-    except (SettingsError, OSError):
-        if options.config:
-            raise
-        return None
 
 
 def view_of(options: argparse.Namespace, settings: "Settings | None") -> "View":

@@ -15,8 +15,9 @@ from adapters.errors import LinkReason
 from adapters.mqtt.filters import check_filter
 from adapters.mqtt.survey import TopicSurvey
 from tui.commands.listening import interruptible, wait
+from tui.commands.options import known_settings
 from tui.commands.printing import print_lines
-from tui.commands.scan import fail, known_settings, names_of, view_of
+from tui.commands.scan import fail, names_of, view_of
 from tui.commands.screen_log import silence_logging
 from tui.draw.blocks import Names, block_text
 from tui.draw.topic_blocks import topic_blocks

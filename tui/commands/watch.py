@@ -10,7 +10,7 @@ from tui.commands.options import (
     add_store,
     add_way,
     dashboard_look,
-    load_settings,
+    known_settings,
     named_store,
     speed,
     text,
@@ -40,7 +40,6 @@ def run(options: argparse.Namespace) -> int:
         return _past(options)
     if options.time or options.store or options.speed:
         raise TuiError("--time, --speed and --store go with --cook: they are of a past cook")
-    from collector.errors import SettingsError
     from tui.app import run_dashboard
     from tui.client import CollectorClient
     from tui.commands.screen_log import silence_logging
@@ -49,12 +48,7 @@ def run(options: argparse.Namespace) -> int:
 
     ways = ways_of(options)
     silence_logging()
-    try:
-        settings = load_settings(options)
-    except SettingsError:
-        if options.config:
-            raise
-        settings = None
+    settings = known_settings(options)
     pits = [Pit(CollectorClient(way), name) for name, way in ways.items()]
     return asyncio.run(until_signalled(run_dashboard(pits, **dashboard_look(options, settings))))
 
@@ -68,7 +62,6 @@ def _past(options: argparse.Namespace) -> int:
     for name in ("socket", "at", "pit", "pits", "token_file", "ca", "fingerprint"):
         if getattr(options, name):
             raise TuiError(f"--{name.replace('_', '-')} leads to a collector; --cook is read off the record")
-    from collector.errors import SettingsError
     from collector.records import open_record
     from tui.app import run_app
     from tui.commands.screen_log import silence_logging
@@ -87,12 +80,7 @@ def _past(options: argparse.Namespace) -> int:
     except ValueError as error:
         raise TuiError(f"--time: {error}") from error
     silence_logging()
-    try:
-        settings = load_settings(options)
-    except SettingsError:
-        if options.config:
-            raise
-        settings = None
+    settings = known_settings(options)
 
     async def show() -> None:
         look = dashboard_look(options, settings)
