@@ -365,7 +365,7 @@ class Engine:
         for k, (pattern, members) in enumerate(zip(self._patterns, self._members, strict=True)):
             used = self._usable[members]
             pattern.look(self._values[members], used)
-            change[members] = np.where(used, np.nan_to_num(pattern.change), 0.0)
+            change[members] = np.where(used & np.isfinite(pattern.change), pattern.change, 0.0)
             missing = ~used & pattern.known
             if missing.any() and used.any():
                 expected = self._expected(k)

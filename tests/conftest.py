@@ -16,7 +16,11 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
-settings.register_profile("suite", max_examples=int(os.environ.get("COLDSIDE_EXAMPLES", "30")), deadline=None)
+# The suite starts the program some hundred times; told to keep no bytecode, each start would compile all of it anew
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+settings.register_profile("suite", max_examples=int(os.environ.get("COLDSIDE_EXAMPLES", "100")), deadline=None)
 settings.load_profile("suite")  # `COLDSIDE_EXAMPLES=1000` looks longer
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 

@@ -28,8 +28,9 @@ class Cusum:
 
     def add(self, z: float) -> None:
         """Take one sample, in standard deviations from the mean in control."""
-        self.high = min(max(0.0, self.high + z - self.k), self.most)
-        self.low = min(max(0.0, self.low - z - self.k), self.most)
+        high, low = self.high + z - self.k, self.low - z - self.k
+        self.high = 0.0 if high < 0.0 else min(high, self.most)
+        self.low = 0.0 if low < 0.0 else min(low, self.most)
 
     @property
     def signal(self) -> int:

@@ -72,9 +72,9 @@ class Patches:
         ]
         self._middles = middles
         self.probes = x_share.size
-        nothing = np.zeros((1, self.probes))
-        self._shapes: Array = np.vstack([nothing, [_felt(x_share, y_share, m) for m in middles]])
-        self._log_prior: Array = np.full(len(self._shapes), LOG_PRIOR_PATCH - math.log(len(middles)))
+        nothing = np.zeros(self.probes)
+        self._shapes: Array = np.column_stack([nothing, *(_felt(x_share, y_share, m) for m in middles)])
+        self._log_prior: Array = np.full(1 + len(middles), LOG_PRIOR_PATCH - math.log(len(middles)))
         self._log_prior[0] = LOG_PRIOR_NOTHING
 
     def explain(self, change_kelvin: Array, told: Array, wander_kelvin: float) -> tuple[Array, Array]:
@@ -84,18 +84,17 @@ class Patches:
             Log evidence of nothing or a patch, shape (cases,), and what the best of these expects of every probe, told
             or not, shape (cases, n), kelvin.
         """
-        cases, n = told.shape
-        shapes = np.broadcast_to(self._shapes, (cases, *self._shapes.shape)).reshape(-1, n)
-        log, size, shared = _fitted(shapes, change_kelvin, np.repeat(told, len(self._shapes), axis=0), wander_kelvin)
-        log = log.reshape(cases, -1) + self._log_prior
-        best = np.argmax(log, axis=1) + np.arange(cases) * len(self._shapes)
-        top = log.max(axis=1)
-        said = shared[best][:, None] + size[best][:, None] * shapes[best]
-        return top + np.log(np.exp(log - top[:, None]).sum(axis=1)), said
+        shapes = self._shapes[:, None, :]
+        log, size, shared = _fitted(shapes, change_kelvin[:, None, None], told.T[:, :, None], wander_kelvin)
+        log += self._log_prior
+        case, best = np.arange(len(told)), np.argmax(log, axis=1)
+        top = log[case, best]
+        said = shared[case, best] + size[case, best] * self._shapes[:, best]
+        return top + np.log(np.exp(log - top[:, None]).sum(axis=1)), said.T
 
     def likely(self, change_kelvin: Array, wander_kelvin: float) -> "Changed":
         """Give what most likely has changed, the few best explanations of the changes, shape (n,)."""
-        log, size, shared = _fitted(self._shapes, change_kelvin, np.ones_like(self._shapes), wander_kelvin)
+        log, size, shared = _fitted(self._shapes, change_kelvin[:, None], np.ones_like(self._shapes), wander_kelvin)
         log = log + self._log_prior
         best = np.argsort(log)[::-1][:KEPT]
         share = np.exp(log[best] - log[best[0]])
@@ -114,31 +113,34 @@ def _felt(x: Array, y: Array, middle: tuple[float, float, float, float]) -> Arra
 
 
 def _fitted(shapes: Array, change: Array, told: Array, wander: float) -> tuple[Array, Array, Array]:
-    """Give log evidence, size and shared part of each shape, each of shape (shapes,).
+    """Give log evidence, size and shared part of each shape in each case, each of shape (...).
+
+    The probes come first, not last: a sum over the few of them is then one of whole rows, four times as fast.
 
     Args:
-        shapes: shape (shapes, n); a shape of zeros is the shared part alone.
-        change: shape (n,).
-        told: 1 where a probe counts, 0 where it is left out, shape (shapes, n).
+        shapes: shape (n, ...) as all three broadcast; a shape of zeros is the shared part alone.
+        change: shape (n, ...).
+        told: 1 where a probe counts, 0 where it is left out, shape (n, ...).
         wander: of a sound probe, kelvin.
     """
     size, _, _ = _sizes(shapes, change, told)
-    scale2 = wander**2 + (MISFIT_SHARE * size[:, None] * shapes) ** 2
+    scale2 = wander**2 + (MISFIT_SHARE * size * shapes) ** 2
     size, shared, information = _sizes(shapes, change, told / scale2)
-    said = shared[:, None] + size[:, None] * shapes
-    log = 0.5 * (FREEDOM + 1.0) * np.log1p((change - said) ** 2 / (FREEDOM * scale2)) + 0.5 * np.log(scale2)
+    off = change - shared - size * shapes
+    log = 0.5 * (FREEDOM + 1.0) * np.log1p(off**2 / (FREEDOM * scale2)) + 0.5 * np.log(scale2)
     occam = 0.5 * np.log1p(SIZE_SD_KELVIN**2 * information) + 0.5 * (size / SIZE_SD_KELVIN) ** 2
     sign = np.where(size > 0.0, LOG_HOT, LOG_COLD) * (information > 1e-9)
-    return np.asarray(-(told * log).sum(axis=1) - occam + sign), size, shared
+    return np.asarray(sign - occam - (told * log).sum(axis=0)), size, shared
 
 
 def _sizes(shapes: Array, change: Array, weight: Array) -> tuple[Array, Array, Array]:
     """Fit size and shared part of each shape by weighted least squares; give these and the size's information."""
-    total = weight.sum(axis=1)
-    mean_shape = (weight * shapes).sum(axis=1) / total
-    mean_change = (weight * change).sum(axis=1) / total
-    centred = shapes - mean_shape[:, None]
-    information = (weight * centred * centred).sum(axis=1)
-    size = (weight * centred * (change - mean_change[:, None])).sum(axis=1) / np.maximum(information, 1e-9)
+    total = weight.sum(axis=0)
+    mean_shape = (weight * shapes).sum(axis=0) / total
+    mean_change = (weight * change).sum(axis=0) / total
+    centred = shapes - mean_shape
+    pull = weight * centred
+    information = (pull * centred).sum(axis=0)
+    size = (pull * (change - mean_change)).sum(axis=0) / np.maximum(information, 1e-9)
     size = np.where(information > 1e-9, size, 0.0)
     return size, mean_change - size * mean_shape, information

@@ -91,10 +91,10 @@ class Pattern:
             self._fast[:] = np.nan
             self.change[:] = np.nan
             return
-        usual = np.where(self.known, self._line @ self._regressors, 0.0)
-        level = _middle((celsius - usual)[told & self.known]) if (told & self.known).any() else float("nan")
-        if level != level:
-            level = float(celsius[told].mean())
+        known = self.known
+        sure = told & known
+        usual = self._line @ self._regressors
+        level = _middle((celsius - usual)[sure]) if sure.any() else float(celsius[told].mean())
         self.level_celsius = level
         if self._slow_level != self._slow_level:
             self._slow_level = level
@@ -104,8 +104,7 @@ class Pattern:
         if self._reference != self._reference:
             self._reference = level
         self._regressors = np.array([1.0, level - self._reference, rate])
-        away = celsius - level
-        change = np.where(self.known, away - self._line @ self._regressors, np.nan)
+        change = np.where(known, celsius - level - self._line @ self._regressors, np.nan)
         keep = self._step / SMOOTH_SECONDS
         self._fast = np.where(np.isfinite(self._fast), self._fast + keep * (change - self._fast), change)
         self.change = self._fast
@@ -165,4 +164,4 @@ class Pattern:
 def _middle(celsius: Array) -> float:
     """Give the mean of what the probes say of their level, those far off drawn in to the median (Huber, 1964)."""
     middle = float(median(celsius))
-    return middle + float(np.clip(celsius - middle, -STRAY_KELVIN, STRAY_KELVIN).mean())
+    return middle + float(np.minimum(np.maximum(celsius - middle, -STRAY_KELVIN), STRAY_KELVIN).mean())

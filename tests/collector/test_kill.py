@@ -1,7 +1,4 @@
-"""`kill -9` at random moments: at QoS 1 every message that was published is on record, once.
-
-`COLDSIDE_KILLS=50` kills as often as that; it takes half a minute more.
-"""
+"""`kill -9` at random moments: at QoS 1 every message that was published is on record, once."""
 
 import asyncio
 import contextlib
@@ -16,7 +13,7 @@ import pytest
 from collector.replay import differences
 from collector.store.archive import Archive
 
-KILLS = int(os.environ.get("COLDSIDE_KILLS", "12"))
+KILLS = int(os.environ.get("COLDSIDE_KILLS", "50"))
 AT_ONCE = 2
 """Collectors that are killed side by side; the machine has two cores."""
 
@@ -71,7 +68,7 @@ async def test_every_message_is_on_record_once(real_broker, collecting, pit_conf
     await asyncio.gather(*(kill_again_and_again(r, random.Random(20 + k), times) for k, r in enumerate(killed)))
     sender.enough.set()
     await asyncio.to_thread(sender.join)
-    assert sender.sent > 40 * KILLS
+    assert sender.sent > 1000
     for running in killed:
         await running.up()
         for _ in range(100):

@@ -7,7 +7,6 @@ import math
 
 import numpy as np
 import pytest
-from arch.bootstrap import StationaryBootstrap, optimal_block_length
 
 from collector.model.block_bootstrap import block_length, mean_covariance
 
@@ -25,6 +24,8 @@ def first_order(phi, n, seed, series=1):
 @pytest.mark.parametrize(("phi", "n", "block"), [(0.7, 2000, 12.0), (0.9, 480, 20.0), (0.0, 300, 3.0)])
 def test_the_closed_form_is_what_drawing_tends_to(phi, n, block):
     """Without the correction for the mean that was taken away, which the drawing does not have."""
+    from arch.bootstrap import StationaryBootstrap
+
     series = first_order(phi, n, 11)
     drawn = StationaryBootstrap(block, series[:, 0], seed=np.random.default_rng(4))
     means = drawn.apply(np.mean, 3000)[:, 0]
@@ -34,6 +35,8 @@ def test_the_closed_form_is_what_drawing_tends_to(phi, n, block):
 
 @pytest.mark.parametrize(("phi", "n"), [(0.7, 2000), (0.9, 600), (0.3, 500), (0.97, 600)])
 def test_the_length_of_blocks_is_the_librarys(phi, n):
+    from arch.bootstrap import optimal_block_length
+
     series = first_order(phi, n, 5)[:, 0]
     theirs = float(optimal_block_length(series)["stationary"].iloc[0])
     assert block_length(series) == pytest.approx(theirs, rel=0.02)
