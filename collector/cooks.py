@@ -16,7 +16,7 @@ from collector.store.archive import Archive
 from collector.store.database import Database
 from collector.store.record import Cook
 from collector.store.schema import SEQUENCE_BITS
-from collector.usual import usual_deficits
+from collector.usual import COOKS, usual_deficits
 
 __all__ = ["RESUME_WITHIN_SECONDS", "Opened", "open_cook"]
 
@@ -62,13 +62,13 @@ def open_cook(database: Database, plan: Plan, now_unix: float, *, name: str = ""
     """
     with Archive(database.path) as archive:
         last_ordinal = archive.last_ordinal()
-        cooks = archive.cooks()
+        cooks = archive.cooks(newest=COOKS)
         current = cooks[-1] if cooks else None
         if current is not None and current.ended_unix is None:
             if not name and -60.0 <= now_unix - current.last_unix <= RESUME_WITHIN_SECONDS:
                 return _resume(database, archive, current, plan, last_ordinal)
             database.end_cook(current.number, round(current.last_unix * 1000))
-        name = name or _free_name(now_unix, {cook.name for cook in cooks})
+        name = name or _free_name(now_unix, set(archive.names()))
         plan = plan.calibrated(lines_of(archive.calibrations()))
         plan = replace(plan, usual_kelvin=usual_deficits(archive, cooks, plan))
     started_ms = max(int(now_unix * 1000), (last_ordinal >> SEQUENCE_BITS) + 1)
@@ -78,7 +78,7 @@ def open_cook(database: Database, plan: Plan, now_unix: float, *, name: str = ""
 
 def _resume(database: Database, archive: Archive, cook: Cook, plan: Plan, last_ordinal: int) -> Opened:
     plan = plan.calibrated(lines_of(archive.calibrations(before=cook)))  # those since are actions of the cook
-    earlier = [other for other in archive.cooks() if other.started_unix < cook.started_unix]
+    earlier = archive.cooks(newest=COOKS, before_unix=cook.started_unix)
     plan = replace(plan, usual_kelvin=usual_deficits(archive, earlier, plan))
     last = archive.plans(cook)[-1][1]
     meat, told = carried_over(last.meat, plan.meat)

@@ -29,6 +29,7 @@ __all__ = [
     "StoreError",
     "StoreVersionError",
     "TokenError",
+    "UnknownCookError",
 ]
 
 
@@ -69,6 +70,10 @@ class StoreError(CollectorError):
 
 class StoreBusyError(StoreError):
     """Another collector holds the store."""
+
+
+class UnknownCookError(StoreError):
+    """No cook on record has this name."""
 
 
 class StoreDamagedError(StoreError):

@@ -123,7 +123,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _tell(error: Exception, options: argparse.Namespace) -> int:
     """Say in clear lines what went wrong; an error nobody foresaw goes on with its traceback."""
     from adapters.errors import AdapterError
-    from collector.errors import CollectorError, SettingsError, StoreError
+    from collector.errors import CollectorError, SettingsError, StoreError, UnknownCookError
     from tui.errors import TuiError
 
     if not isinstance(error, CollectorError | AdapterError | TuiError | OSError):
@@ -131,7 +131,7 @@ def _tell(error: Exception, options: argparse.Namespace) -> int:
     code = Exit.FAILED
     if isinstance(error, SettingsError):
         code = Exit.CONFIG
-    elif isinstance(error, StoreError):
+    elif isinstance(error, StoreError) and not isinstance(error, UnknownCookError):
         code = Exit.STORE
     elif isinstance(error, ConnectionError):
         code = Exit.NO_COLLECTOR
@@ -150,7 +150,8 @@ def _sentence(error: Exception) -> str:
         return f"{error.filename} is there already; it is left as it is"
     if isinstance(error, OSError) and error.strerror:
         return f"{error.filename}: {error.strerror}" if error.filename else error.strerror
-    return str(error)
+    said = str(error)
+    return f"{said}; make room on that disk" if "disk is full" in said else said
 
 
 def _check_packages() -> None:

@@ -24,7 +24,7 @@ from collector.store.extent import bound_before, next_number
 from collector.store.keepsake import EditKind
 from collector.store.record import END, Cook, Record
 from collector.store.schema import SEQUENCE_BITS, VERSION
-from collector.usual import usual_deficits
+from collector.usual import COOKS, usual_deficits
 
 __all__ = ["begin", "finish", "free_name", "make_sure_of_room", "take_in", "unmade"]
 
@@ -92,7 +92,7 @@ def free_name(record: Record | None, started_unix: float, name: str) -> str:
     if name:
         return name if record is None else checked_name(name, record)
     day = time.strftime("%Y-%m-%d", time.localtime(started_unix))
-    taken = set() if record is None else {cook.name for cook in record.cooks()}
+    taken = set() if record is None else set(record.names())
     return next(n for n in (day, *(f"{day}-{k}" for k in range(2, 10_000))) if n not in taken)
 
 
@@ -143,7 +143,7 @@ def _take_in(database: Database, plan: Plan, readings: Iterable[Reading], found:
             name = free_name(record, found.first_unix, name)
             if as_raw:
                 plan = plan.calibrated(lines_of(record.calibrations_before(first_ms << SEQUENCE_BITS)))
-            earlier = [cook for cook in record.cooks() if cook.started_unix < found.first_unix]
+            earlier = record.cooks(newest=COOKS, before_unix=found.first_unix)
             plan = replace(plan, usual_kelvin=usual_deficits(record, earlier, plan))
             number = begin(connection, name, first_ms, following, version("coldside"), origin)
             connection.execute("INSERT INTO plan VALUES (?, 0, ?)", (number, msgspec.json.encode(plan).decode()))

@@ -348,16 +348,14 @@ class Database:
 
     def _to_seal(self, before_unix: float, *, settled_only: bool) -> tuple[int, int] | None:
         """Give the bounds of the first cook that has readings to be sealed; None where there is none."""
-        run, record = self._connection.execute, Record(self._connection, VERSION)
+        run = self._connection.execute
+        if run("SELECT 1 FROM reading LIMIT 1").fetchone() is None:
+            return None
         may = self.settled() if settled_only else None
-        ended = run(
-            "SELECT id, started_ms FROM cook WHERE ended_ms < ? ORDER BY started_ms", (round(before_unix * 1000),)
-        ).fetchall()
-        for number, started_ms in ended:
-            if may is None or number in may:
-                bounds = record.bounds_of(number, started_ms)
-                if run("SELECT 1 FROM reading WHERE id >= ? AND id < ? LIMIT 1", bounds).fetchone():
-                    return bounds
+        for number, bounds in Record(self._connection, VERSION).ended_bounds(before_unix):
+            may_be = may is None or number in may
+            if may_be and run("SELECT 1 FROM reading WHERE id >= ? AND id < ? LIMIT 1", bounds).fetchone():
+                return bounds
         return None
 
     def forget(self, cooks: list[Cook]) -> int:

@@ -266,7 +266,7 @@ class Editor:
         low, high = self.record.bounds(cook)
         if not low < at < high or not all(self.record.readings_between(*sides) for sides in ((low, at), (at, high))):
             raise EditError(f"the cook {cook.name!r} has no readings on one side of that time")
-        taken = {c.name for c in self.record.cooks()}
+        taken = set(self.record.names())
         name = (
             checked_name(name, self.record)
             if name
@@ -306,7 +306,7 @@ def checked_name(name: str, record: Record) -> str:
     name = _line(name, "name", MOST_NAME_CHARACTERS)
     if name == "last":
         raise EditError("'last' means the newest cook and is no name; take another")
-    if name in (cook.name for cook in record.cooks()):
+    if name in record.names():
         raise EditError(f"there is a cook named {name!r} already; take another name")
     return name
 

@@ -4,9 +4,11 @@ An hour that is sealed is one row of the table `sealed` and no rows of `reading`
 the last of a sealed hour. Works on an open connection; what changes something, inside a transaction.
 """
 
+import os
 import sqlite3
 import struct
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -19,7 +21,7 @@ from collector.errors import StoreError
 from collector.store.queryable import Queryable
 from collector.store.row import Row, unix_of
 from collector.store.schema import SEQUENCE_BITS
-from collector.store.sealed import Columns, decode, encode, rows_of
+from collector.store.sealed import Chunk, Columns, decode, encode, joined, rows_of
 
 __all__ = [
     "SealedHour", "columns_between", "count_between", "cut_at", "drop_between", "last_between", "rows_between",
@@ -27,6 +29,7 @@ __all__ = [
 ]  # fmt: skip
 
 T = TypeVar("T")
+THREADS = min(4, os.cpu_count() or 1)
 HOUR_ORDINALS = 3_600_000 << SEQUENCE_BITS
 """A sealed hour spans less than this."""
 COLUMNS = "id, series, millicelsius, flags, source_ms, receipt"
@@ -71,28 +74,26 @@ def columns_between(connection: Queryable, low: int, high: int, *, sealed: bool 
     Raises:
         StoreError: a sealed hour is damaged.
     """
-    found: list[tuple[int, bytes]] = []
+    found: list[tuple[int, int, bytes]] = []
     with _one_moment(connection, sealed=sealed):
         if sealed:
             found = connection.execute(
-                f"SELECT first_id, bytes FROM sealed WHERE {_OVERLAPPING} ORDER BY first_id",  # noqa: S608
+                f"SELECT first_id, last_id, bytes FROM sealed WHERE {_OVERLAPPING} ORDER BY first_id",  # noqa: S608
                 _overlapping(low, high),
             ).fetchall()
         rows = connection.execute(_PLAIN, (low, high)).fetchall()
-    parts = [_within(_opened(decode, chunk, first), low, high) for first, chunk in found]
-    if rows or not parts:
-        parts.append(_columns_of(rows))
-    pieces: dict[int, list[tuple[Columns, slice]]] = {}
-    for part in parts:
-        starts = np.flatnonzero(np.diff(part.series, prepend=-1)).tolist()
-        for start, end in zip(starts, [*starts[1:], len(part.series)], strict=True):
-            pieces.setdefault(int(part.series[start]), []).append((part, slice(start, end)))
-    sorted_pieces = [piece for number in sorted(pieces) for piece in pieces[number]]
-    if not sorted_pieces:
-        return parts[0]
-    return Columns(
-        *(np.concatenate([getattr(part, name)[here] for part, here in sorted_pieces]) for name in Columns.__slots__)
-    )
+
+    def opened(hour: tuple[int, int, bytes]) -> Chunk | Columns:
+        first, last, chunk = hour
+        if first >= low and last < high:
+            return _opened(Chunk.of, chunk, first)
+        return _within(_opened(decode, chunk, first), low, high)
+
+    plain = [_columns_of(rows)] if rows else []
+    if len(found) <= 1:
+        return joined([*map(opened, found), *plain])
+    with ThreadPoolExecutor(min(len(found), THREADS)) as pool:  # other threads run while one inflates
+        return joined([*pool.map(opened, found), *plain])
 
 
 def _columns_of(rows: list[Row]) -> Columns:

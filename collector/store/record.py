@@ -4,6 +4,7 @@ import heapq
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import zip_longest
 from operator import itemgetter
 from typing import Self
 
@@ -11,7 +12,7 @@ import msgspec
 
 from adapters.reading import Reading
 from collector.calls.record import CallsOnRecord
-from collector.errors import StoreError
+from collector.errors import UnknownCookError
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import AlarmEvent, Transition, in_order
 from collector.model.calibration import Calibration
@@ -58,6 +59,23 @@ END = 1 << 62
 """Beyond every ordinal."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Head:
+    """What is written of a cook itself."""
+
+    number: int
+    name: str
+    started_ms: int
+    ended_ms: int | None
+    coldside: str
+    bounds: tuple[int, int]
+    """The first ordinal, and the first after it."""
+
+
+def _bounds(started_ms: int, until_ms: int | None) -> tuple[int, int]:
+    return started_ms << SEQUENCE_BITS, END if until_ms is None else until_ms << SEQUENCE_BITS
+
+
 class Record:
     """Read-only view of what is on record of one pit.
 
@@ -87,26 +105,55 @@ class Record:
     def __exit__(self, _kind: object, error: BaseException | None, _trace: object) -> None:
         self.close()
 
-    def cooks(self) -> list[Cook]:
-        """List all cooks, oldest first."""
+    def names(self) -> list[str]:
+        """List the names of all cooks, oldest first."""
+        return [head.name for head in self._heads()]
+
+    def cooks(self, *, newest: int | None = None, before_unix: float = math.inf) -> list[Cook]:
+        """List cooks, oldest first: all, or the newest so many; or of those that began before a time."""
+        heads = [head for head in self._heads() if head.started_ms < 1000 * before_unix]
+        return self._filled(heads if newest is None else heads[max(0, len(heads) - newest) :])
+
+    def cook(self, name: str) -> Cook:
+        """Find a cook by name; `last` is the newest.
+
+        Raises:
+            UnknownCookError: there is none of that name.
+        """
+        heads = self._heads()
+        named = [head for head in heads if head.name == name] or (heads[-1:] if name == "last" else [])
+        if named:
+            return self._filled(named)[0]
+        names = ", ".join(head.name for head in heads[-8:]) or "none yet"
+        raise UnknownCookError(f"there is no cook named {name!r}; there is {names}")
+
+    def _heads(self) -> list["_Head"]:
+        """List what is written of every cook itself, oldest first: quick, for no reading is counted."""
         run = self._connection.execute
+        until = dict(run("SELECT cook, until_ms FROM extent").fetchall()) if self._version >= 7 else {}
         found = run("SELECT id, name, started_ms, ended_ms, coldside FROM cook ORDER BY started_ms").fetchall()
+        return [
+            _Head(number, name, started, ended, coldside, _bounds(started, until.get(number) or (after and after[2])))
+            for (number, name, started, ended, coldside), after in zip_longest(found, found[1:])
+        ]
+
+    def _filled(self, heads: list["_Head"]) -> list[Cook]:
+        """Count what was recorded in cooks, and add what was added to them."""
         tags, notes, photos, origins = self._keepsakes()
         cooks = []
-        for number, name, started_ms, ended_ms, version in found:
-            bounds = self.bounds_of(number, started_ms)
-            count = self.readings_between(*bounds)
-            last = last_between(self._connection, *bounds, sealed=self._sealed)
-            alarms = run(
+        for head in heads:
+            last = last_between(self._connection, *head.bounds, sealed=self._sealed)
+            alarms = self._connection.execute(
                 "SELECT count(*) FROM alarm_log WHERE cook = ? AND after = ? AND before <> ?",
-                (number, AlarmState.UNACKNOWLEDGED, AlarmState.UNACKNOWLEDGED),
+                (head.number, AlarmState.UNACKNOWLEDGED, AlarmState.UNACKNOWLEDGED),
             ).fetchone()[0]
             cooks.append(
                 Cook(
-                    number, name, started_ms / 1000, None if ended_ms is None else ended_ms / 1000,
-                    unix_of(last) if last else started_ms / 1000, count, alarms, version,
-                    tuple(tags.get(number, ())), tuple(notes.get(number, ())), photos.get(number, 0),
-                    bool(origins.get(number)),
+                    head.number, head.name, head.started_ms / 1000,
+                    None if head.ended_ms is None else head.ended_ms / 1000,
+                    unix_of(last) if last else head.started_ms / 1000, self.readings_between(*head.bounds), alarms,
+                    head.coldside, tuple(tags.get(head.number, ())), tuple(notes.get(head.number, ())),
+                    photos.get(head.number, 0), bool(origins.get(head.number)),
                 )
             )  # fmt: skip
         return cooks
@@ -125,21 +172,6 @@ class Record:
         photos = dict(run("SELECT cook, count(*) FROM photo GROUP BY cook").fetchall())
         return tags, notes, photos, dict(run("SELECT cook, origin FROM extent").fetchall())
 
-    def cook(self, name: str) -> Cook:
-        """Find a cook by name; `last` is the newest.
-
-        Raises:
-            StoreError: there is none of that name.
-        """
-        cooks = self.cooks()
-        for cook in cooks:
-            if cook.name == name:
-                return cook
-        if name == "last" and cooks:
-            return cooks[-1]
-        names = ", ".join(cook.name for cook in cooks[-8:]) or "none yet"
-        raise StoreError(f"there is no cook named {name!r}; there is {names}")
-
     def ended_before(self, unix: float) -> list[Cook]:
         """List the cooks that ended before a time, oldest first."""
         return [cook for cook in self.cooks() if cook.ended_unix is not None and cook.ended_unix < unix]
@@ -157,7 +189,12 @@ class Record:
             until = found[0] if found else None
         if until is None:
             until = run("SELECT min(started_ms) FROM cook WHERE started_ms > ?", (started_ms,)).fetchone()[0]
-        return started_ms << SEQUENCE_BITS, END if until is None else until << SEQUENCE_BITS
+        return _bounds(started_ms, until)
+
+    def ended_bounds(self, before_unix: float) -> list[tuple[int, tuple[int, int]]]:
+        """List the numbers and bounds of the cooks that ended before a time, oldest first."""
+        ended = (h for h in self._heads() if h.ended_ms is not None and h.ended_ms < 1000 * before_unix)
+        return [(head.number, head.bounds) for head in ended]
 
     def plans(self, cook: Cook) -> list[tuple[int, Plan]]:
         """Give the plans a cook ran under, each with the ordinal from which on."""

@@ -17,10 +17,12 @@ first + (j x pace) div max(rows - 1, 1) + time, of another at the time before (f
 DEVELOPERS.md holds twenty lines of plain Python that read it; a test runs them.
 """
 
+import itertools
 import struct
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,9 +30,11 @@ from numpy.typing import NDArray
 from collector.store.row import Row
 from collector.store.schema import SEQUENCE_BITS
 
-__all__ = ["Columns", "decode", "encode", "rows_of"]
+__all__ = ["Chunk", "Columns", "decode", "encode", "joined", "rows_of"]
 
 Ints = NDArray[np.int64]
+Narrow = NDArray[np.unsignedinteger]
+"""As few bytes a number as it needs."""
 LEVEL = 9
 _HEAD = struct.Struct("<II")
 _SERIES = struct.Struct("<IIBqqI")
@@ -49,6 +53,20 @@ class Columns:
     own_ms: Ints
     """The probe's own time less the ordinal's, where `own_timed`."""
     own_timed: NDArray[np.bool_]
+
+    def sizes(self) -> list[tuple[int, int]]:
+        """List the series, each with how many rows it has."""
+        starts = np.flatnonzero(np.diff(self.series, prepend=-1)).tolist()
+        ends = [*starts[1:], len(self.series)]
+        return [(int(self.series[start]), end - start) for start, end in zip(starts, ends, strict=True)]
+
+    def put(self, into: Self, places: Sequence[int]) -> None:
+        """Put the rows into arrays, those of each series from a place of its own on."""
+        start = 0
+        for (_, length), to in zip(self.sizes(), places, strict=True):
+            for name in Columns.__slots__:
+                getattr(into, name)[to : to + length] = getattr(self, name)[start : start + length]
+            start += length
 
 
 def encode(rows: Sequence[Row]) -> bytes:
@@ -75,44 +93,98 @@ def encode(rows: Sequence[Row]) -> bytes:
     return zlib.compress(body, LEVEL)
 
 
+@dataclass(frozen=True, slots=True)
+class Chunk:
+    """A chunk that was inflated; its numbers are as narrow as they were written until they are put where they go."""
+
+    rows: int
+    heads: tuple[tuple[int, int, int, int, int, int], ...]
+    """Of each series number, rows, whether it is paced, first millisecond, pace, unit."""
+    columns: tuple[Narrow, ...]
+
+    @classmethod
+    def of(cls, chunk: bytes) -> Self:
+        """Inflate one.
+
+        Raises:
+            ValueError: it is damaged.
+        """
+        try:
+            body = zlib.decompress(chunk)
+            rows, count = _HEAD.unpack_from(body)
+            heads = tuple(_SERIES.unpack_from(body, _HEAD.size + k * _SERIES.size) for k in range(count))
+            at = _HEAD.size + count * _SERIES.size
+            columns = []
+            for _ in range(7):
+                column, at = _column(body, at, rows)
+                columns.append(column)
+        except (zlib.error, struct.error) as error:
+            raise ValueError(f"the chunk cannot be read: {error}") from error
+        if at != len(body) or sum(head[1] for head in heads) != rows:
+            raise ValueError("the chunk does not end where it should")
+        return cls(rows, heads, tuple(columns))
+
+    def sizes(self) -> list[tuple[int, int]]:
+        """List the series, each with how many rows it has."""
+        return [(head[0], head[1]) for head in self.heads]
+
+    def put(self, into: Columns, places: Sequence[int]) -> None:
+        """Put the rows into arrays of zeros, those of each series from a place of its own on."""
+        place, flags, valued, own_timed = (self.columns[k] for k in (1, 2, 3, 5))
+        times, steps, own = (_unzigzag(self.columns[k]) for k in (0, 4, 6))
+        start, timed = 0, own_timed.any()
+        for (number, length, paced, first, pace, unit), to in zip(self.heads, places, strict=True):
+            here, there = slice(start, start + length), slice(to, to + length)
+            ms, value = into.ordinal[there], into.millicelsius[there]
+            if paced:
+                np.add(_paced(first, pace, length), times[here], out=ms)
+            elif length:
+                np.add(times[here], np.int64(pace), out=ms)
+                ms[0] += first - pace
+                np.cumsum(ms, out=ms)
+            ms <<= SEQUENCE_BITS
+            if place[here].any():
+                ms |= place[here].astype(np.int64)
+            value[:] = steps[here]
+            np.cumsum(value, out=value)
+            value *= unit
+            into.series[there] = number
+            into.valued[there] = valued[here]
+            into.flags[there] = flags[here]
+            if timed:
+                into.own_ms[there] = own[here]
+                into.own_timed[there] = own_timed[here]
+            start += length
+
+
 def decode(chunk: bytes) -> Columns:
     """Read a chunk.
 
     Raises:
         ValueError: it is damaged.
     """
-    try:
-        body = zlib.decompress(chunk)
-        rows, count = _HEAD.unpack_from(body)
-        heads = [_SERIES.unpack_from(body, _HEAD.size + k * _SERIES.size) for k in range(count)]
-        at = _HEAD.size + count * _SERIES.size
-        columns = []
-        for _ in range(7):
-            column, at = _column(body, at, rows)
-            columns.append(column)
-    except (zlib.error, struct.error) as error:
-        raise ValueError(f"the chunk cannot be read: {error}") from error
-    times, place, flags, valued, steps, own_timed, own = columns
-    if at != len(body) or sum(head[1] for head in heads) != rows:
-        raise ValueError("the chunk does not end where it should")
-    times, steps = _unzigzag(times), _unzigzag(steps)
-    start = 0
-    for _, length, paced, first, pace, unit in heads:
-        here = slice(start, start + length)
-        if paced:
-            times[here] += first + np.arange(length) * pace // max(length - 1, 1)
-        else:
-            times[here] += pace
-            times[start] += first - pace if length else 0
-            np.cumsum(times[here], out=times[here])
-        np.cumsum(steps[here], out=steps[here])
-        steps[here] *= unit
-        start += length
-    series = np.repeat([head[0] for head in heads], [head[1] for head in heads])
-    return Columns(
-        (times << SEQUENCE_BITS) | place, series.astype(np.int64), steps, valued.astype(np.bool_), flags,
-        _unzigzag(own), own_timed.astype(np.bool_),
-    )  # fmt: skip
+    return joined([Chunk.of(chunk)])
+
+
+def joined(parts: Sequence[Chunk | Columns]) -> Columns:
+    """Put parts, each series by series and later than the one before it, together in the same way."""
+    sizes = [part.sizes() for part in parts]
+    free: dict[int, int] = dict.fromkeys(sorted({number for size in sizes for number, _ in size}), 0)
+    for number, length in itertools.chain(*sizes):
+        free[number] += length
+    rows = 0
+    for number, length in free.items():
+        free[number], rows = rows, rows + length
+    ordinal, series, millicelsius, flags, own_ms = np.zeros((5, rows), dtype=np.int64)
+    valued, own_timed = np.zeros((2, rows), dtype=np.bool_)
+    found = Columns(ordinal, series, millicelsius, valued, flags, own_ms, own_timed)
+    for part, size in zip(parts, sizes, strict=True):
+        places = []
+        for number, length in size:
+            places.append(free[number])
+            free[number] += length
+        part.put(found, places)
+    return found
 
 
 def rows_of(chunk: bytes) -> list[Row]:
@@ -156,6 +228,11 @@ def _times(ms: Ints) -> tuple[int, int, Ints]:
     return 0, usual, gaps
 
 
+def _paced(first: int, pace: int, length: int) -> Ints:
+    """Give the times of a series at an even pace: the last is `pace` after the first."""
+    return first + np.arange(length) * pace // max(length - 1, 1)
+
+
 def _bits(numbers: Ints) -> float:
     return float(np.log2(np.abs(numbers) + 1.0).sum())
 
@@ -173,11 +250,11 @@ def _zigzag(numbers: Ints) -> Ints:
     return (numbers << 1) ^ (numbers >> 63)
 
 
-def _unzigzag(numbers: Ints) -> Ints:
+def _unzigzag(numbers: Narrow) -> NDArray[np.signedinteger]:
     signs = numbers & 1
-    np.negative(signs, out=signs)
+    np.negative(signs, out=signs)  # all ones where it is odd
     signs ^= numbers >> 1
-    return signs
+    return signs.view(f"i{numbers.itemsize}")
 
 
 def _planes(column: NDArray[np.int64] | NDArray[np.bool_]) -> bytes:
@@ -189,13 +266,15 @@ def _planes(column: NDArray[np.int64] | NDArray[np.bool_]) -> bytes:
     return bytes([count]) + np.ascontiguousarray(planes).tobytes()
 
 
-def _column(body: bytes, at: int, rows: int) -> tuple[Ints, int]:
+def _column(body: bytes, at: int, rows: int) -> tuple[Narrow, int]:
     count = body[at] if at < len(body) else 9
     end = at + 1 + count * rows
     if count > 8 or end > len(body):
         raise ValueError("the chunk is cut short")
     planes = np.frombuffer(body, np.uint8, count * rows, at + 1).reshape(count, rows)
-    column: Ints = planes[0].astype(np.int64) if count else np.zeros(rows, dtype=np.int64)
-    for k in range(1, count):
-        column |= planes[k].astype(np.int64) << (8 * k)
-    return column, end
+    if count == 1:
+        return planes[0], end
+    whole = np.zeros(rows, dtype=f"u{1 << max(count - 1, 0).bit_length()}")
+    for k, plane in enumerate(planes):
+        whole |= plane.astype(whole.dtype) << (8 * k)
+    return whole, end

@@ -16,8 +16,8 @@ os.environ["OPENBLAS_NUM_THREADS"] = "1"  # before numpy: more threads than core
 SUBJECTS = {
     "ingest": (1,), "routing": (2,), "burst": (3,), "night": (4, 16), "sealed": (5, 6, 9),
     "store": (7, 8), "kill": (10,), "field": (11,),
-    "widget": (12,), "dashboard": (14,), "start": (15,), "memory": (16,), "slope": (17,),
-    "bluetooth": (18,),
+    "widget": (12,), "chart": (13,), "dashboard": (14,), "start": (15,), "memory": (16,), "slope": (17,),
+    "bluetooth": (18,), "attach": (19,),
 }  # fmt: skip
 """Which module of this folder measures which rows."""
 CI_ROWS = (2, 5, 6, 11, 17)

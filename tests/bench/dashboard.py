@@ -14,8 +14,8 @@ def measure(effort: Effort) -> list[Finding]:
     whole, idle = turns(
         effort.of(3, 1),
         (
-            lambda: 100 * paint("dashboard", 1.0, count).cpu_seconds_a_frame,
-            lambda: 100 * paint("none", 1.0, count).cpu_seconds_a_frame,
+            lambda: 100 * paint("painter", "dashboard", 1.0, count).cpu_seconds_a_frame,
+            lambda: 100 * paint("painter", "none", 1.0, count).cpu_seconds_a_frame,
         ),
     )
     above = [w - i for w, i in zip(whole, idle, strict=True)]

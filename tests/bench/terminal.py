@@ -26,8 +26,8 @@ class Drawn:
         self.output = output
 
 
-def paint(which: str, period: float, count: int, seconds: float = 90.0) -> Drawn:
-    """Run a program of `tests.bench.painter` on a terminal.
+def paint(program: str, which: str, period: float, count: int, seconds: float = 90.0) -> Drawn:
+    """Run a program of this folder, `painter` or `chart_painter`, on a terminal.
 
     Raises:
         RuntimeError: it ended without a figure; its output's end is in the message.
@@ -39,7 +39,7 @@ def paint(which: str, period: float, count: int, seconds: float = 90.0) -> Drawn
     with scratch() as folder:
         figures = Path(folder) / "figures"
         process = subprocess.Popen(
-            [sys.executable, "-m", "tests.bench.painter", which, str(period), str(count)],
+            [sys.executable, "-m", f"tests.bench.{program}", which, str(period), str(count)],
             stdin=slave, stdout=slave, stderr=slave, start_new_session=True,
             env={**kept, **looks, "FIGURES": str(figures)},
         )  # fmt: skip
@@ -56,5 +56,5 @@ def paint(which: str, period: float, count: int, seconds: float = 90.0) -> Drawn
         process.wait(10)
         os.close(master)
         if not figures.exists():
-            raise RuntimeError(f"{which} left no figure: {bytes(output[-2000:]).decode(errors='replace')}")
+            raise RuntimeError(f"{program} {which} left no figure: {bytes(output[-2000:]).decode(errors='replace')}")
         return Drawn(float(figures.read_text(encoding="ascii")), bytes(output))

@@ -34,7 +34,7 @@ def measure(effort: Effort) -> list[Finding]:
     count = effort.of(20, 8)
 
     def frame(which: str, period: float) -> float:
-        drawn = paint(which, period, count)
+        drawn = paint("painter", which, period, count)
         if which not in screens:
             screens[which], spent[which] = _cells(drawn.output), len(drawn.output) // count
         return drawn.cpu_seconds_a_frame

@@ -65,7 +65,7 @@ def test_the_plan_before_a_change(compare):
         (["--", "evening"], Exit.FAILED, "name the cooks before the change, then --"),
         (["evening", "--", "evening"], Exit.FAILED, "are the same cook, or overlap"),
         (["evening", "--", "a", "--", "b"], Exit.FAILED, "there are two sides, so -- stands once"),
-        (["evening", "--", "nobody"], Exit.STORE, "there is no cook named 'nobody'; there is evening"),
+        (["evening", "--", "nobody"], Exit.FAILED, "there is no cook named 'nobody'; there is evening"),
         (["evening@22:00", "--", "evening"], Exit.FAILED, "a stretch is two times with a hyphen"),
         (["evening@25:00-26:00", "--", "evening"], Exit.FAILED, "is no time of day"),
         ([SECOND, "--", FIRST, "--nonsense"], Exit.FAILED, "there is no option --nonsense"),

@@ -162,7 +162,7 @@ def _asked(record: "Record", words: str) -> "Asked":
     from collector.comparing.reading import Asked
 
     name, at, span = words.rpartition("@")
-    known = {cook.name for cook in record.cooks()}
+    known = record.names()
     if not at or words in known:
         return Asked(words if words != "last" else record.cook("last").name, record.cook(words).name)
     cook = record.cook(name)

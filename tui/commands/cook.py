@@ -1,6 +1,8 @@
 """`coldside cook`: what is added to a cook afterwards, and what is changed of it; all that is known of it."""
 
 import argparse
+import datetime as dt
+import shlex
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,6 +18,8 @@ __all__ = ["add_options", "run"]
 
 MOST_FILE_BYTES = 64_000_000
 """Nothing larger is read to see what it is."""
+FAR_APART_SECONDS = 6 * 3600.0
+"""A night does not wait so long for its next split: two cooks further apart are hardly one."""
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -132,8 +136,6 @@ def _rename(options: argparse.Namespace, editor: "Editor", cook: "Cook") -> int:
 
 
 def _end(options: argparse.Namespace, editor: "Editor", cook: "Cook") -> int:
-    import datetime as dt
-
     ended = editor.end(cook)
     local = dt.datetime.fromtimestamp(ended, dt.UTC).astimezone()
     return _say(options, f"{cook.name} ended {local:%Y-%m-%d %H:%M}", cook=cook.name, ended_unix=ended)
@@ -165,15 +167,25 @@ def _merge(options: argparse.Namespace, editor: "Editor", cook: "Cook") -> int:
     other = editor.record.cook(options.other)
     merged = editor.merge(cook, other)
     gone = other.name if merged.name == cook.name else cook.name
+    first, second = sorted((cook, other), key=lambda c: c.started_unix)
+    apart = max(0.0, second.started_unix - (first.ended_unix or first.last_unix))
+    words = f"{gone} is part of {merged.name} now: {merged.readings:,} readings"
+    if apart > FAR_APART_SECONDS:
+        begins = dt.datetime.fromtimestamp(second.started_unix, dt.UTC)
+        words += (
+            f". {_span(apart)} lie between them: if they were no one cook, take them apart again by "
+            f"`coldside cook split {shlex.quote(merged.name)} --at {begins:%Y-%m-%dT%H:%M:%SZ}`"
+        )
     return _say(
-        options, f"{gone} is part of {merged.name} now: {merged.readings:,} readings",
-        cook=merged.name, merged=gone, readings=merged.readings,
+        options, words, cook=merged.name, merged=gone, readings=merged.readings, apart_seconds=round(apart)
     )  # fmt: skip
 
 
-def _split(options: argparse.Namespace, editor: "Editor", cook: "Cook") -> int:
-    import datetime as dt
+def _span(seconds: float) -> str:
+    return f"{seconds / 86_400:.0f} days" if seconds >= 2 * 86_400 else f"{seconds / 3600:.0f} hours"
 
+
+def _split(options: argparse.Namespace, editor: "Editor", cook: "Cook") -> int:
     from collector.errors import EditError
     from tui.commands.moment import moment_of
 

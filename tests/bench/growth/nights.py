@@ -1,4 +1,4 @@
-"""Cost against nights on record: listing them, starting the collector, opening the newest to its chart."""
+"""Cost against nights on record, sealed and not: listing them, starting the collector, the newest to its chart."""
 
 import contextlib
 import sqlite3
@@ -22,32 +22,45 @@ COUNTS = (1, 10, 100, 1000)
 NIGHT_SECONDS, APART_SECONDS = 1800, 86_400
 PROBES = 16
 TABLES = ("reading", "trend")
+COSTS = (
+    ("list the cooks", "ms"), ("newest cook to its chart", "ms"), ("its readings into arrays", "ms"),
+    ("start the collector's cook", "ms"), ("on disk", "MB"),
+)  # fmt: skip
 
 
 def measure(effort: Effort) -> Curve:
     """Make a store of so many short nights and read off it."""
     counts = COUNTS if not effort.quick else COUNTS[:3]
-    listed, started, charted, size = [], [], [], []
+    found = []
     with scratch() as folder:
         for count in counts:
             path = Path(folder) / f"{count}.db"
             make_store(path, count)
-            listed.append(1e3 * _seconds(lambda path=path: _list(path)))
-            charted.append(1e3 * _seconds(lambda path=path: _chart(path)))
-            started.append(1e3 * _seconds(lambda path=path: _start(path), times=1))
-            size.append(path.stat().st_size / 1e6)
+            plain = _costs(path)
+            began = time.perf_counter()
+            _seal(path)
+            sealing = 1e3 * (time.perf_counter() - began) / count
+            found.append((*plain, *_costs(path), sealing))
+            path.unlink()
+    named = (
+        *((f"{name}{state}", unit) for state in ("", ", sealed") for name, unit in COSTS),
+        ("sealing, a night", "ms"),
+    )
     return Curve(
         f"One record, more nights ({NIGHT_SECONDS // 60} min of {PROBES} probes every five seconds each)",
         "nights",
         counts,
-        (
-            ("list the cooks", "ms", tuple(listed)),
-            ("start the collector's cook", "ms", tuple(started)),
-            ("newest cook to its chart", "ms", tuple(charted)),
-            ("on disk", "MB", tuple(size)),
-        ),
+        tuple((*head, values) for head, values in zip(named, zip(*found, strict=True), strict=True)),
         "Wall time.",
     )
+
+
+def _costs(path: Path) -> tuple[float, ...]:
+    """Give what `COSTS` names."""
+    listed, charted = (1e3 * _seconds(lambda work=work: work(path)) for work in (_list, _chart))
+    read = 1e3 * _seconds(lambda: _read(path))
+    started = 1e3 * _seconds(lambda: _start(path), times=1)
+    return listed, charted, read, started, path.stat().st_size / 1e6
 
 
 def _seconds(work: Callable[[], object], times: int = 3) -> float:
@@ -69,12 +82,31 @@ def _chart(path: Path) -> int:
         return len(archive.trend(archive.cook("last")))
 
 
+def _read(path: Path) -> int:
+    with Archive(path) as archive:
+        return len(archive.columns(archive.cook("night 0")).ordinal)
+
+
 def _start(path: Path) -> None:
-    """Begin a cook, as the collector does at its start."""
+    """Begin a cook, as the collector does at its start, and take it away again."""
     database = Database(path)
     try:
         opened = open_cook(database, pit_of(PROBES), START + 2000.0 * APART_SECONDS, name="again", coldside="bench")
         assert not opened.resumed
+        database.end_cook(opened.number, round((START + 2001.0 * APART_SECONDS) * 1000))
+        with Archive(path) as archive:
+            database.forget([archive.cook("again")])
+    finally:
+        database.close()
+
+
+def _seal(path: Path) -> None:
+    """Press every night, as the recorder does in its spare time, and give the room back."""
+    database = Database(path)
+    try:
+        while database.seal(START + 3000.0 * APART_SECONDS) is not None:
+            pass
+        database.compact()
     finally:
         database.close()
 

@@ -322,8 +322,12 @@ def test_a_split_cuts_the_hour_so_that_a_damaged_one_takes_no_list_with_it(store
 
 
 def test_an_hour_that_is_not_read_back_as_it_was_is_left(store, made):
+    far = 5 * 10**18  # from as far below nothing up to there no step of 64 bits leads
     with sqlite3.connect(store) as db:
-        db.execute("UPDATE reading SET source_ms = ? WHERE id = (SELECT min(id) FROM reading)", (1 << 62,))
+        series, first = db.execute("SELECT series, id FROM reading ORDER BY id").fetchone()
+        db.execute("UPDATE reading SET millicelsius = ? WHERE id = ?", (-far, first))
+        after = "(SELECT min(id) FROM reading WHERE series = ? AND id > ?)"
+        db.execute(f"UPDATE reading SET millicelsius = ? WHERE id = {after}", (far, series, first))
     database = Database(store)
     with pytest.raises(StoreError, match="stays as it is"):
         database.seal(START + 1e6)

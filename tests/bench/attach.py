@@ -1,0 +1,68 @@
+"""Row 19: CPU time the server takes for a message to a dashboard, the library `websockets` against ours.
+
+Twenty viewers in this process read snapshots of sixteen probes and count them; a feed that gave fewer would be told,
+for ours leaves out what a slow viewer could not take.
+"""
+
+import asyncio
+import statistics
+from pathlib import Path
+
+import aiohttp
+
+from tests.bench.broker import next_line, python
+from tests.bench.measure import Effort, Finding, ratio, turns
+from tests.bench.pit import scratch
+
+__all__ = ["measure"]
+
+VIEWERS = 20
+PER_SECOND = 50
+
+
+def measure(effort: Effort) -> list[Finding]:
+    """Compare them, in turn, several times."""
+    count = effort.of(150, 50)
+    got: dict[str, int] = {}
+
+    def serve(which: str) -> float:
+        with scratch() as folder:
+            path = Path(folder) / "s"
+            server = python("tests.bench.attach_server", which, path, VIEWERS, count, PER_SECOND)
+            try:
+                assert next_line(server) == "ready"
+                got[which], cpu = asyncio.run(_view(path, lambda: float(next_line(server))))
+            finally:
+                server.kill()
+                server.wait(10)
+        return 1e6 * cpu / got[which]
+
+    ours, library = turns(effort.of(5, 3), (lambda: serve("ours"), lambda: serve("library")))
+    middle, low, high = ratio(library, ours)
+    note = (
+        f"{statistics.median(ours):.0f} against {statistics.median(library):.0f} us of CPU a message, "
+        f"{VIEWERS} viewers, {PER_SECOND} snapshots a second; of {VIEWERS * count} messages "
+        f"{got['ours']} and {got['library']} arrived"
+    )
+    return [Finding(19, "attach, CPU a message, websockets / ours", middle, "x", 2, 2.5, True, low, high, note)]
+
+
+async def _view(socket: Path, told: object) -> tuple[int, float]:
+    """Attach the viewers; give how many snapshots they read, and what the server said of its CPU time."""
+    read = 0
+
+    async def look() -> None:
+        nonlocal read
+        connector = aiohttp.UnixConnector(str(socket))
+        client = aiohttp.ClientSession(connector=connector)
+        async with client, client.ws_connect("http://x/feed") as channel:
+            async for _ in channel:
+                read += 1
+
+    tasks = [asyncio.create_task(look()) for _ in range(VIEWERS)]
+    cpu = await asyncio.to_thread(told)  # type: ignore[arg-type]
+    await asyncio.sleep(0.2)
+    for task in tasks:
+        task.cancel()
+    await asyncio.gather(*tasks, return_exceptions=True)
+    return read, cpu

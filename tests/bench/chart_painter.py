@@ -1,0 +1,108 @@
+"""Programs for a pseudo-terminal: the trend chart of eight curves of 18 hours a second apart, ours or a library's.
+
+`python -m tests.bench.chart_painter ours|library|none PERIOD FRAMES` draws it anew so many times, one every PERIOD
+seconds, a minute further on each time; `none` once. Ours is given every point and picks what is seen; the library is
+given least and greatest of each column of dots, made beforehand, for it takes a hundred times as long with all. The
+file that the environment names as FIGURES gets the CPU seconds a frame took.
+"""
+
+import asyncio
+import sys
+import time
+
+import numpy as np
+from textual.app import App, ComposeResult
+from textual_plot import HiResMode, PlotWidget
+
+from tests.bench.painter import SETTLE_SECONDS, THEN, tell
+from tui.draw.chart import Chart
+from tui.draw.colour_scale import CURVES
+from tui.draw.trend import Curve
+from tui.draw.view import View
+from tui.widgets.trend_chart import TrendChart
+
+__all__: list[str] = []
+
+SERIES, SECONDS = 8, 64_800
+STEP = 60
+COLUMNS, ROWS = 132, 36
+"""Cells of the plot itself, without axes and names."""
+WIDTH, HEIGHT = 160, 37
+"""Cells of our widget that leave so many."""
+LEFT, BOTTOM = 10, 3
+"""What the library takes for its axes, in cells."""
+
+
+def series(frames: int) -> tuple[np.ndarray, np.ndarray]:
+    """Give times, shape (n,), and curves, shape (8, n): enough that every frame has 18 hours."""
+    n = SECONDS + STEP * frames
+    t = np.arange(n)
+    random = np.random.default_rng(4)
+    swing = 4.0 * np.sin(t / 420.0 + np.arange(SERIES)[:, None]) + np.linspace(8.0, -8.0, SERIES)[:, None]
+    return THEN + t, 113.0 + swing + random.normal(0.0, 0.3, (SERIES, n))
+
+
+def decimated(time_unix: np.ndarray, value: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Keep least and greatest of each column of dots, in the order in which they came."""
+    starts = np.arange(0, time_unix.size, time_unix.size / (2 * COLUMNS)).astype(int)
+    kept: list[int] = []
+    for start, end in zip(starts, [*starts[1:], time_unix.size], strict=True):
+        kept += sorted({int(start + value[start:end].argmin()), int(start + value[start:end].argmax())})
+    return time_unix[kept], value[kept]
+
+
+class ChartApp(App[None]):
+    """One chart and nothing else."""
+
+    CSS = f"""
+    TrendChart {{ width: {WIDTH}; height: {HEIGHT}; }}
+    PlotWidget {{ width: {COLUMNS + LEFT + 2}; height: {ROWS + BOTTOM + 2}; }}
+    """
+
+    def __init__(self, which: str, period: float, count: int) -> None:
+        super().__init__()
+        self._which, self._period, self._count = which, period, count
+        times, values = series(count)
+        spans = [slice(STEP * k, STEP * k + SECONDS) for k in range(count)]
+        self._frames = [(times[span], values[:, span]) for span in spans]
+        self._ends = float(values.min()), float(values.max())
+        if which == "library":
+            self._kept = [[decimated(at, curve) for curve in curves] for at, curves in self._frames]
+        self.chart = PlotWidget() if which == "library" else TrendChart()
+
+    def compose(self) -> ComposeResult:
+        """Hold the chart."""
+        yield self.chart
+
+    def on_mount(self) -> None:
+        """Begin."""
+        self.run_worker(self._play())
+
+    async def _play(self) -> None:
+        await asyncio.sleep(SETTLE_SECONDS)
+        self._show(0)
+        await asyncio.sleep(self._period)
+        began = time.process_time()
+        for k in range(self._count):
+            if self._which != "none":
+                self._show(k)
+            await asyncio.sleep(self._period)
+        tell((time.process_time() - began) / self._count)
+        self.exit()
+
+    def _show(self, k: int) -> None:
+        at, curves = self._frames[k]
+        window = (float(at[0]), float(at[-1]))
+        if isinstance(self.chart, TrendChart):
+            shown = tuple(Curve(f"zone {i}", curve) for i, curve in enumerate(curves))
+            self.chart.show(Chart(at, shown, (), window, "zones"), View(fahrenheit=False))
+            return
+        self.chart.clear()
+        for i, (kept_at, kept) in enumerate(self._kept[k]):
+            self.chart.plot(kept_at, kept, line_style=CURVES[i % len(CURVES)], hires_mode=HiResMode.BRAILLE)
+        self.chart.set_xlimits(*window)
+        self.chart.set_ylimits(*self._ends)
+
+
+if __name__ == "__main__":
+    ChartApp(sys.argv[1], float(sys.argv[2]), int(sys.argv[3])).run()
