@@ -24,9 +24,18 @@ Covariance = Callable[[Array, Array], Array]
 """Takes differences dx and dy in units of their length scales, gives the correlation."""
 
 
-def gaussian(dx: Array, dy: Array) -> Array:
+def gaussian(dx: Array | np.float64, dy: Array | np.float64) -> Array:
     """Correlation of a very smooth field, dx and dy in units of their length scales."""
     return np.asarray(np.exp(-0.5 * (dx * dx + dy * dy)))
+
+
+def _in_a_line(x: Array, y: Array) -> bool:
+    """Tell whether places lie in one line: across it they scatter by less than a micrometre in all."""
+    dx, dy = x - x.sum() / x.size, y - y.sum() / y.size
+    xx, yy, xy = float(dx @ dx), float(dy @ dy), float(dx @ dy)
+    # the lesser root of the scatter's characteristic polynomial, in a form that does not cancel
+    greater = 0.5 * (xx + yy) + math.hypot(0.5 * (xx - yy), xy)
+    return greater <= 0.0 or (xx * yy - xy * xy) / greater < 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,8 +132,8 @@ class FieldModel:
         system[:n, n:] = basis
         system[n:, :n] = basis.T
         system[n:, n:] = -np.diag([column.precision for column in self._columns])
+        self._system: Array = system
         self._inverse: Array = np.asarray(np.linalg.inv(system), dtype=np.float64)
-        self._log_determinant = float(np.linalg.slogdet(system)[1])
 
     def _trend_columns(self, trend: Trend, slope_sd: float) -> list[_Column]:
         columns: list[_Column] = []
@@ -146,7 +155,7 @@ class FieldModel:
         here = self.level == level
         x, y = self.x_m[here], self.y_m[here]
         if trend == "plane":
-            if x.size > 3 and np.linalg.matrix_rank(np.column_stack([np.ones(x.size), x, y]), tol=1e-6) == 3:
+            if x.size > 3 and not _in_a_line(x, y):
                 return "plane"
             trend = "along"
         if trend == "along" and x.size > 2 and np.ptp(x) > 0.05 * self.length_x_m:
@@ -193,7 +202,8 @@ class FieldModel:
         and Thompson, *Biometrika* 58, 1971).
         """
         n = self.x_m.size
-        return -0.5 * (self._log_determinant + float(celsius @ self._inverse[:n, :n] @ celsius))
+        log_determinant = float(np.linalg.slogdet(self._system)[1])
+        return -0.5 * (log_determinant + float(celsius @ self._inverse[:n, :n] @ celsius))
 
     def mean_at(self, celsius: Array, x_m: Array, y_m: Array, level: int = 0) -> Array:
         """Give the mean of the field at places of a level, shape (m,), degrees Celsius."""
@@ -266,11 +276,10 @@ class Grid:
         self.level = level
         self.x_m = np.asarray(x_m, dtype=np.float64)
         self.y_m = np.asarray(y_m, dtype=np.float64)
-        dx = (self.x_m[:, None] - model.x_m[None, :]) / model.length_x_m
+        dx = (self.x_m[None, :] - model.x_m[:, None]) / model.length_x_m
         dy = (self.y_m[:, None] - model.y_m[None, :]) / model.length_y_m
-        nothing_x, nothing_y = np.zeros_like(dx), np.zeros_like(dy)
-        self._kx: Array = np.ascontiguousarray(gaussian(dx, nothing_x).T)
-        self._ky: Array = model._tie[level, model.level] * gaussian(nothing_y, dy)
+        self._kx: Array = gaussian(dx, np.float64(0.0))
+        self._ky: Array = model._tie[level, model.level] * gaussian(np.float64(0.0), dy)
         along = [c.level == level and c.shape in ("one", "x") for c in model._columns]
         across = [c.level == level and c.shape in ("y", "walls") for c in model._columns]
         here = np.full(self.x_m.size, level, dtype=np.intp)
