@@ -32,15 +32,24 @@ GOODBYE_SECONDS = 0.5
 
 Form = Callable[[Snapshot], bytes]
 """Turns a snapshot into what is sent to one kind of viewer."""
+AtOnce = Callable[[bytes], bool]
+"""Hands a snapshot to the network where that takes it without a wait; tells whether it did."""
+
+
+def _never(_: bytes) -> bool:
+    return False
 
 
 class Viewer:
     """What waits for one dashboard."""
 
-    def __init__(self, leave: Callable[[], Awaitable[None]], form: Form) -> None:
+    def __init__(self, leave: Callable[[], Awaitable[None]], form: Form, at_once: AtOnce) -> None:
         self.leave = leave
         """Says goodbye to it."""
         self.form = form
+        self.at_once = at_once
+        self.waits = False
+        """All it was sent is under way: whoever sends to it waits for `wake`."""
         self.wake = asyncio.Event()
         self.snapshot: bytes | None = None
         self.trend: deque[TrendPoint] = deque(maxlen=HISTORY_POINTS)
@@ -108,13 +117,19 @@ class Feed:
         for viewer in self._viewers:
             if viewer.form not in made:
                 made[viewer.form] = viewer.form(snapshot)
-            viewer.snapshot = made[viewer.form]
+            payload = made[viewer.form]
+            all_sent = viewer.waits and not viewer.wake.is_set() and not viewer.trend
+            if all_sent and viewer.at_once(payload):
+                continue  # nobody had to be woken for it, which would cost more than the sending
+            viewer.snapshot = payload
             viewer.wake.set()
 
     @contextlib.contextmanager
-    def viewer(self, leave: Callable[[], Awaitable[None]], form: Form = wire.news) -> Iterator[Viewer]:
+    def viewer(
+        self, leave: Callable[[], Awaitable[None]], form: Form = wire.news, at_once: AtOnce = _never
+    ) -> Iterator[Viewer]:
         """Count a dashboard in, with the cook as it is now for its first sight, and out again."""
-        viewer = Viewer(leave, form)
+        viewer = Viewer(leave, form, at_once)
         viewer.snapshot = form(self._snapshot())
         viewer.wake.set()
         self._viewers.add(viewer)

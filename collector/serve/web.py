@@ -279,7 +279,7 @@ class House:
             raise Refused(401, "a token is needed", WWW_Authenticate="Bearer")
         token = self._judge(request, secret.strip())
         async with self._link(request, token) as channel:
-            await attend(channel, self._feed, may_act=token.may is May.ACT)
+            await attend(channel, request.transport, self._feed, may_act=token.may is May.ACT)
         return channel
 
     async def _page_link(self, request: web.BaseRequest) -> web.StreamResponse:

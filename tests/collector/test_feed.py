@@ -10,6 +10,7 @@ import aiohttp
 import pytest
 
 from collector import wire
+from collector.attach import frame_head
 from collector.engine import Engine
 from collector.errors import ServeError
 from collector.feed import HISTORY_POINTS, MAX_VIEWERS, Feed
@@ -96,6 +97,48 @@ async def test_a_viewer_that_reads_nothing_costs_nobody_anything(served):
         assert all(len(v.trend) <= HISTORY_POINTS for v in feed._viewers)
         assert len(waiting) <= 1, "one snapshot waits, not two thousand"
         assert not sleeper.closed
+
+
+async def test_snapshots_written_at_once_trend_and_answers_keep_to_their_frames_and_order(served):
+    """A whole night of what a dashboard hears, as fast as it is read."""
+    feed, socket, _ = served
+    async with attached(socket) as channel:
+        await next_of(channel, wire.News)
+        heard, rows, answers = [], [], []
+
+        async def listen():
+            async for message in channel:
+                match wire.decode_news(message.data):
+                    case wire.News(snapshot):
+                        heard.append(snapshot.now_unix)
+                    case wire.Trend(points):
+                        rows.extend(p.time_unix for p in points)
+                    case wire.Reply(number):
+                        answers.append(number)
+                if heard and heard[-1] == 2999.0 and len(answers) == 30:
+                    return
+
+        listening = asyncio.create_task(listen())
+        for k in range(3000):
+            if k % 10 == 0:
+                feed.add_trend(TrendPoint(float(k), (110.0,) * 7, 8.0, 110.0))
+            if k % 100 == 0:
+                await channel.send_bytes(wire.encode(wire.Acknowledge(1000 + k, "x")))
+            feed.publish(dataclasses.replace(SNAPSHOT, now_unix=float(k)))
+            if k % 3 == 0:
+                await asyncio.sleep(0)
+        await asyncio.wait_for(listening, 20)
+    assert heard == sorted(heard)
+    assert len(heard) > 900
+    assert rows == [10.0 * k for k in range(300)], "none is lost, for all that snapshots went past them"
+    assert answers == [1000 + 100 * k for k in range(30)]
+
+
+def test_a_frame_begins_as_in_the_standards_examples():
+    """RFC 6455, 5.7: binary messages of 256 bytes and of 64 kiB, not masked."""
+    assert frame_head(256) == bytes.fromhex("827e0100")
+    assert frame_head(65536) == bytes.fromhex("827f0000000000010000")
+    assert frame_head(125) == bytes.fromhex("827d")
 
 
 async def test_no_more_viewers_than_there_is_room_for(served):

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["DASHES", "GAP_SECONDS", "curve_dots"]
+__all__ = ["DASHES", "GAP_SECONDS", "curve_dots", "shown"]
 
 Array = NDArray[np.float64]
 Dots = NDArray[np.bool_]
@@ -35,31 +35,46 @@ def curve_dots(
         Which dots are set, shape (rows, columns).
     """
     dots = np.zeros((rows, columns), dtype=np.bool_)
-    seen = (time_unix >= window[0]) & (time_unix <= window[1])
+    seen = shown(time_unix, window)
     time_unix, value = time_unix[seen], value[seen]
-    good = ~np.isnan(value)
-    if not good.any():
+    gone = np.isnan(value)
+    parted = np.diff(time_unix) > GAP_SECONDS
+    if gone.any():
+        good = np.flatnonzero(~gone)
+        if not good.size:
+            return dots
+        parted = np.diff(np.cumsum(gone)[good]) > 0
+        time_unix, value = time_unix[good], value[good]
+        parted |= np.diff(time_unix) > GAP_SECONDS
+    if not value.size:
         return dots
-    stretch = np.cumsum(~good)
-    time_unix, value, stretch = time_unix[good], value[good], stretch[good]
-    broken = np.concatenate([[True], (np.diff(time_unix) > GAP_SECONDS) | (np.diff(stretch) > 0)])
     at = ((time_unix - window[0]) / max(window[1] - window[0], 1e-9) * columns).astype(int)
     at = np.minimum(at, columns - 1)
-    height = np.rint((value - ends[0]) / max(ends[1] - ends[0], 1e-9) * (rows - 1))
-    down = (rows - 1 - np.clip(height, 0, rows - 1)).astype(int)
-    starts = np.flatnonzero(np.concatenate([[True], (np.diff(at) > 0) | broken[1:]]))
-    least, most = np.minimum.reduceat(down, starts), np.maximum.reduceat(down, starts)
+    starts = np.concatenate([[0], np.flatnonzero((np.diff(at) > 0) | parted) + 1])
     final = np.concatenate([starts[1:], [len(at)]]) - 1
+    cuts = [True, *parted[starts[1:] - 1].tolist()]
+
+    def down(values: Array) -> list[int]:
+        height = np.rint((values - ends[0]) / max(ends[1] - ends[0], 1e-9) * (rows - 1))
+        found: list[int] = (rows - 1 - np.clip(height, 0, rows - 1)).astype(int).tolist()
+        return found
+
+    tops, bottoms = down(np.maximum.reduceat(value, starts)), down(np.minimum.reduceat(value, starts))
     previous: tuple[int, int] | None = None
     for column, top, bottom, first, last, cut in zip(
-        at[starts].tolist(), least.tolist(), most.tolist(), down[starts].tolist(), down[final].tolist(),
-        broken[starts].tolist(), strict=True,
-    ):  # fmt: skip
+        at[starts].tolist(), tops, bottoms, down(value[starts]), down(value[final]), cuts, strict=True
+    ):
         dots[top : bottom + 1, column] = True
         if previous is not None and not cut:
             _join(dots, previous, (column, first))
         previous = (column, last)
     return dots
+
+
+def shown(time_unix: Array, window: tuple[float, float]) -> slice:
+    """Give which of times, shape (n,), rising, lie within a window, its ends included."""
+    first, last = np.searchsorted(time_unix, window[0]), np.searchsorted(time_unix, window[1], side="right")
+    return slice(int(first), int(last))
 
 
 def _join(dots: Dots, start: tuple[int, int], end: tuple[int, int]) -> None:
@@ -68,5 +83,12 @@ def _join(dots: Dots, start: tuple[int, int], end: tuple[int, int]) -> None:
     steps = max(abs(c1 - c0), abs(r1 - r0))
     if steps <= 1:
         return
-    columns = np.rint(np.linspace(c0, c1, steps + 1)).astype(int)
-    dots[np.rint(np.linspace(r0, r1, steps + 1)).astype(int), columns] = True
+    if c1 - c0 > 1:
+        columns = np.rint(np.linspace(c0, c1, steps + 1)).astype(int)
+        dots[np.rint(np.linspace(r0, r1, steps + 1)).astype(int), columns] = True
+        return
+    # a step to the next column, as nearly all are: half of it in this one, half in that
+    way = 1 if r1 > r0 else -1
+    middle = r0 + way * ((steps - 1 + (c0 % 2 == 0)) // 2)
+    dots[min(r0, middle) : max(r0, middle) + 1, c0] = True
+    dots[min(middle + way, r1) : max(middle + way, r1) + 1, c1] = True

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tui.draw.curve import DASHES, GAP_SECONDS, curve_dots
+from tui.draw.curve import DASHES, GAP_SECONDS, curve_dots, shown
 from tui.draw.line import fit
 from tui.draw.picture import FAINT, STRONG, Canvas, Picture
 from tui.draw.view import View
@@ -138,11 +138,11 @@ def _ends(
     bands: tuple[Band, ...],
 ) -> tuple[float, float]:  # fmt: skip
     """Choose the ends of the value axis: every point in the window and every guide, rounded outwards to fives."""
-    seen = (time_unix >= window[0]) & (time_unix <= window[1])
+    seen = shown(time_unix, window)
     every = [c.value[seen] for c in curves if c.value.size == time_unix.size]
-    every.append(np.array([g.value for g in guides]))
     every += [v[b.time_unix <= window[1]] for b in bands for v in (b.low, b.median, b.high)]
-    known = np.concatenate(every)
+    spans = [(np.fmin.reduce(v), np.fmax.reduce(v)) for v in every if v.size]
+    known = np.array([g.value for g in guides] + [end for span in spans for end in span])
     known = known[np.isfinite(known)]
     if known.size == 0:
         return 0.0, 10.0
