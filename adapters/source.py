@@ -7,8 +7,9 @@ outlives its links and keeps what must survive them.
 
 import enum
 from collections.abc import AsyncIterator
-from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
+
+import msgspec
 
 from adapters.errors import LinkReason
 from adapters.reading import Reading
@@ -25,8 +26,7 @@ class LinkState(enum.StrEnum):
     ENDED = "ended"
 
 
-@dataclass(frozen=True, slots=True)
-class Link:
+class Link(msgspec.Struct, frozen=True):
     """State of the way to a source, and why."""
 
     state: LinkState
@@ -36,8 +36,7 @@ class Link:
     """What the other side said, for the log and the screen."""
 
 
-@dataclass(slots=True)
-class SourceCounts:
+class SourceCounts(msgspec.Struct):
     """What a source has counted since it was made."""
 
     heard: int = 0
@@ -58,8 +57,7 @@ class SourceCounts:
     """The newest decoding error in words, empty when there was none."""
 
 
-@dataclass(frozen=True, slots=True)
-class Vitals:
+class Vitals(msgspec.Struct, frozen=True):
     """How well a device is heard and how long it will last."""
 
     rssi_dbm: int | None

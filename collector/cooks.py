@@ -2,9 +2,9 @@
 
 import datetime as dt
 import logging
-from dataclasses import dataclass, replace
 
 import msgspec
+from msgspec.structs import replace
 
 from collector.calibrations import lines_of
 from collector.engine import Engine, Event
@@ -26,8 +26,7 @@ RESUME_WITHIN_SECONDS = 6 * 3600.0
 """A cook whose last reading is younger than this goes on."""
 
 
-@dataclass(frozen=True, slots=True)
-class Opened:
+class Opened(msgspec.Struct, frozen=True):
     """The cook to record, and what is known of it already."""
 
     number: int

@@ -1,12 +1,13 @@
 """The collector at work: sources, engine, store and dashboards wired together, and their life from start to stop."""
 
 import asyncio
-import dataclasses
 import logging
 from collections.abc import Awaitable, Callable, Sequence
 from pathlib import Path
 from random import Random
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from adapters.reading import Reading
 from adapters.source import LinkState, Source
@@ -439,7 +440,7 @@ class Collector:
         shown = self._pipeline.engine.snapshot()
         outbox = self._outbox
         test = None if outbox is None else outbox.proof.trouble()
-        return dataclasses.replace(
+        return msgspec.structs.replace(
             shown,
             troubles=shown.troubles if test is None else (*shown.troubles, test),
             calls=None if outbox is None else outbox.view(),
@@ -462,7 +463,7 @@ class Collector:
                 self._calibrate(command)
             elif not (isinstance(command, wire.Acknowledge) and self._seen_test(command.alarm, by)):
                 action = action_of(command, self._pipeline.engine)
-                self._pipeline.act(dataclasses.replace(action, text=by) if by else action, self.now())
+                self._pipeline.act(msgspec.structs.replace(action, text=by) if by else action, self.now())
         except KeyError:
             return missing(command)
         except ValueError as error:

@@ -6,9 +6,10 @@ same alarms to the digit.
 """
 
 import math
-from dataclasses import dataclass, replace
 
+import msgspec
 import numpy as np
+from msgspec.structs import replace
 
 from adapters.reading import Quality, Reading, Reason
 from collector.model.action import Action, ActionKind
@@ -77,8 +78,7 @@ _SAYS_NOTHING = (Reason.DUPLICATE, Reason.OUT_OF_ORDER, Reason.LAST_KNOWN)
 Event = Transition | Mark | TrendPoint
 
 
-@dataclass(frozen=True, slots=True)
-class Taken:
+class Taken(msgspec.Struct, frozen=True):
     """What became of a reading."""
 
     probe: int | None

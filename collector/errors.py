@@ -13,8 +13,8 @@ CollectorError
 └── TokenError      the tokens for other machines cannot be used, or not so
 """
 
-from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 __all__ = [
     "CollectorError",
@@ -37,8 +37,7 @@ class CollectorError(Exception):
     """Base of everything this package raises on purpose."""
 
 
-@dataclass(frozen=True, slots=True)
-class Problem:
+class Problem(NamedTuple):
     """One mistake in the config file."""
 
     line: int

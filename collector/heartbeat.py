@@ -7,9 +7,10 @@ should be here: readings are fresh, the store is written, every message has gone
 import asyncio
 import logging
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from collector.settings.secret import read_secret
 from collector.settings.shape import Heartbeat as HeartbeatTable
@@ -24,8 +25,7 @@ log = logging.getLogger(__name__)
 TIMEOUT_SECONDS = 10.0
 
 
-@dataclass(frozen=True, slots=True)
-class HeartbeatOptions:
+class HeartbeatOptions(msgspec.Struct, frozen=True):
     """What is called, and how often."""
 
     url: str

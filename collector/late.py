@@ -1,8 +1,9 @@
 """What a clock wrote that was behind, dated anew between two runs of the collector."""
 
 import logging
-from dataclasses import dataclass
 from pathlib import Path
+
+import msgspec
 
 from collector.errors import StoreError
 from collector.store.database import Database
@@ -12,8 +13,7 @@ __all__ = ["Late", "date_anew"]
 log = logging.getLogger(__name__)
 
 
-@dataclass(frozen=True, slots=True)
-class Late:
+class Late(msgspec.Struct, frozen=True):
     """The clock was behind until now."""
 
     since_ms: int

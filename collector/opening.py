@@ -2,9 +2,10 @@
 
 import logging
 import time
-from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
+
+import msgspec
 
 from collector.clock import Clock, boot_name
 from collector.cooks import Opened, open_cook
@@ -24,8 +25,7 @@ AWAY_SECONDS = 30.0
 """A longer absence is put on record, and no probe is called silent for it."""
 
 
-@dataclass(frozen=True, slots=True)
-class OpenStore:
+class OpenStore(msgspec.Struct, frozen=True):
     """The store of this run."""
 
     database: Database

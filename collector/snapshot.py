@@ -5,7 +5,8 @@ that does not exist. The engine makes it; screens, the phone page and `coldside 
 """
 
 import enum
-from dataclasses import dataclass, field
+
+import msgspec
 
 from adapters.reading import Quality, Reason
 from adapters.source import LinkState
@@ -88,8 +89,7 @@ class Priority(enum.IntEnum):
     NOTE = 3
 
 
-@dataclass(frozen=True, slots=True)
-class ChamberView:
+class ChamberView(msgspec.Struct, frozen=True):
     """The cook chamber: x runs along the pit from the fire end, y across it from the back to the door."""
 
     name: str
@@ -104,8 +104,7 @@ class ChamberView:
     """Where the firebox stands when the cook looks at the door: the end drawn on that side."""
 
 
-@dataclass(frozen=True, slots=True)
-class ProbeView:
+class ProbeView(msgspec.Struct, frozen=True):
     """One probe as it stands."""
 
     name: str
@@ -141,8 +140,7 @@ class ProbeView:
     """Class its maker states."""
 
 
-@dataclass(frozen=True, slots=True)
-class ZoneView:
+class ZoneView(msgspec.Struct, frozen=True):
     """A named region of a level."""
 
     name: str
@@ -164,8 +162,7 @@ class ZoneView:
     """Degree-minutes below the band since the fire was steady."""
 
 
-@dataclass(frozen=True, slots=True)
-class PlaceView:
+class PlaceView(msgspec.Struct, frozen=True):
     """One place of a level on the map."""
 
     x_m: float
@@ -174,8 +171,7 @@ class PlaceView:
     sd_kelvin: float
 
 
-@dataclass(frozen=True, slots=True)
-class PatchView:
+class PatchView(msgspec.Struct, frozen=True):
     """A place of the chamber that has changed against what is usual: a bump of the field, with the odds of it."""
 
     x_m: float
@@ -188,8 +184,7 @@ class PatchView:
     """How likely it is, among all explanations, 0 to 1."""
 
 
-@dataclass(frozen=True, slots=True)
-class FieldView:
+class FieldView(msgspec.Struct, frozen=True):
     """The solved map of one level; `collector.model.chamber.model_of` turns it into a grid of any size."""
 
     level: str
@@ -220,8 +215,7 @@ class FieldView:
     """Standard deviation of the difference between these two places."""
 
 
-@dataclass(frozen=True, slots=True)
-class EvennessView:
+class EvennessView(msgspec.Struct, frozen=True):
     """How even the chamber is; see `collector.model.evenness` for the definitions."""
 
     spread_kelvin: float
@@ -235,8 +229,7 @@ class EvennessView:
     """Greatest swing of one place at the grate in 30 minutes (IEC 60068-3-5)."""
 
 
-@dataclass(frozen=True, slots=True)
-class FireView:
+class FireView(msgspec.Struct, frozen=True):
     """The fire as the chamber shows it."""
 
     phase: Phase
@@ -262,8 +255,7 @@ class FireView:
     """Which edge of the band it will leave it by, `low` or `high`; empty when it does not."""
 
 
-@dataclass(frozen=True, slots=True)
-class AlarmView:
+class AlarmView(msgspec.Struct, frozen=True):
     """One alarm that is not normal."""
 
     key: str
@@ -289,8 +281,7 @@ class AlarmView:
     """Since when it is out of service by a person's hand."""
 
 
-@dataclass(frozen=True, slots=True)
-class TroubleView:
+class TroubleView(msgspec.Struct, frozen=True):
     """What is wrong, once: the alarms that one cause has raised."""
 
     key: str
@@ -316,8 +307,7 @@ class TroubleView:
     """Keys of its alarms, the leading one first."""
 
 
-@dataclass(frozen=True, slots=True)
-class RuleView:
+class RuleView(msgspec.Struct, frozen=True):
     """One rule applied to one subject, whether it is an alarm now or not; told only to whoever asks."""
 
     key: str
@@ -352,8 +342,7 @@ class RuleView:
     """The temperatures of its own that its subject is judged by; empty where `limit` holds for all."""
 
 
-@dataclass(frozen=True, slots=True)
-class SourceView:
+class SourceView(msgspec.Struct, frozen=True):
     """One source and its link."""
 
     name: str
@@ -378,8 +367,7 @@ class SourceView:
     packets_per_minute: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class KitchenView:
+class KitchenView(msgspec.Struct, frozen=True):
     """How far the server's copy of the record goes."""
 
     where: str
@@ -389,8 +377,7 @@ class KitchenView:
     """Why it is not brought anything now; empty while it is."""
 
 
-@dataclass(frozen=True, slots=True)
-class StoreView:
+class StoreView(msgspec.Struct, frozen=True):
     """What is safe on disk."""
 
     path: str
@@ -412,8 +399,7 @@ class Verdict(enum.StrEnum):
     DELETED = "deleted"
 
 
-@dataclass(frozen=True, slots=True)
-class Mark:
+class Mark(msgspec.Struct, frozen=True):
     """Something the cook did or saw, or an event that the curves show."""
 
     time_unix: float
@@ -429,8 +415,7 @@ class Mark:
     """Of a stall: when the fire was last seen to pick up."""
 
 
-@dataclass(frozen=True, slots=True)
-class TrendPoint:
+class TrendPoint(msgspec.Struct, frozen=True):
     """One row of the trend: zones in the order of `Snapshot.zones`, probes in that of `Snapshot.probes`."""
 
     time_unix: float
@@ -440,8 +425,7 @@ class TrendPoint:
     probes: tuple[float, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class ArrivalView:
+class ArrivalView(msgspec.Struct, frozen=True):
     """When a part, or a piece, is expected at a temperature."""
 
     low_unix: float
@@ -456,8 +440,7 @@ class ArrivalView:
 UNKNOWN_ARRIVAL = ArrivalView(float("nan"), float("nan"), float("nan"))
 
 
-@dataclass(frozen=True, slots=True)
-class AheadView:
+class AheadView(msgspec.Struct, frozen=True):
     """The temperature a part is expected to have at a time ahead."""
 
     time_unix: float
@@ -466,8 +449,7 @@ class AheadView:
     high_celsius: float
 
 
-@dataclass(frozen=True, slots=True)
-class PartView:
+class PartView(msgspec.Struct, frozen=True):
     """A part of a piece of meat."""
 
     name: str
@@ -496,8 +478,7 @@ class PartView:
     """Decimal logarithms of Salmonella by the table of its species, at the probe's tip; NaN: no table here."""
 
 
-@dataclass(frozen=True, slots=True)
-class SpotView:
+class SpotView(msgspec.Struct, frozen=True):
     """A reading by hand, or a score of a bread test, and where it was taken."""
 
     time_unix: float
@@ -512,8 +493,7 @@ class SpotView:
     """Degrees Celsius; of a bread test how brown, 1 to 5."""
 
 
-@dataclass(frozen=True, slots=True)
-class MeatView:
+class MeatView(msgspec.Struct, frozen=True):
     """One piece of meat."""
 
     name: str
@@ -551,8 +531,7 @@ class MeatView:
     """As the cook describes it, for whoever changes that."""
 
 
-@dataclass(frozen=True, slots=True)
-class ToldView:
+class ToldView(msgspec.Struct, frozen=True):
     """What one person was sent of a call by one channel."""
 
     person: str
@@ -565,8 +544,7 @@ class ToldView:
     """Why the last try failed, or why the message was given up; empty where the channel took it."""
 
 
-@dataclass(frozen=True, slots=True)
-class CallView:
+class CallView(msgspec.Struct, frozen=True):
     """A trouble of which somebody is being told."""
 
     number: int
@@ -580,8 +558,7 @@ class CallView:
     """Of a test: when somebody acknowledged it."""
 
 
-@dataclass(frozen=True, slots=True)
-class CallsView:
+class CallsView(msgspec.Struct, frozen=True):
     """How people are told of troubles."""
 
     open: tuple[CallView, ...] = ()
@@ -598,8 +575,7 @@ class CallsView:
     """When somebody last acknowledged a test; None: never."""
 
 
-@dataclass(frozen=True, slots=True)
-class Snapshot:
+class Snapshot(msgspec.Struct, frozen=True):
     """The cook at one moment."""
 
     now_unix: float
@@ -621,7 +597,7 @@ class Snapshot:
     """The newest 200, oldest first; deleted ones too."""
     sources: tuple[SourceView, ...] = ()
     """Filled in by the daemon: the engine knows no sources."""
-    store: StoreView = field(default_factory=lambda: StoreView("", 0, None, ""))
+    store: StoreView = msgspec.field(default_factory=lambda: StoreView("", 0, None, ""))
     speed: float = 1.0
     """Seconds of the cook per second of the viewer: 1 unless a recording is played faster."""
     troubles: tuple[TroubleView, ...] = ()

@@ -2,9 +2,10 @@
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
+
+import msgspec
 
 from adapters.reading import Reading
 from collector.cooks import open_cook
@@ -22,8 +23,7 @@ __all__ = ["StraightRun", "run_straight"]
 ROWS_PER_COMMIT = 5000
 
 
-@dataclass(frozen=True, slots=True)
-class StraightRun:
+class StraightRun(msgspec.Struct, frozen=True):
     """What a run through a recording gave."""
 
     cook: str

@@ -3,8 +3,9 @@
 import asyncio
 import logging
 from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
 from random import Random
+
+import msgspec
 
 from adapters.backoff import delay_seconds
 from adapters.errors import LinkError, LinkReason
@@ -22,8 +23,7 @@ UNREACHABLE_CAP_SECONDS, CAP_SECONDS = 5.0, 30.0
 LOOK_SECONDS = 0.5
 
 
-@dataclass(slots=True)
-class Supervision:
+class Supervision(msgspec.Struct):
     """How the supervised source has fared."""
 
     source: Source

@@ -2,8 +2,8 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 
 from collector.model.comparison import student_quantile
@@ -23,8 +23,7 @@ WEATHERS = (("cold", -math.inf, 5.0), ("mild", 5.0, 20.0), ("warm", 20.0, math.i
 LEAST_FOR_SLOPE, LEAST_RANGE_KELVIN = 6, 5.0
 
 
-@dataclass(frozen=True, slots=True)
-class CookUsual:
+class CookUsual(msgspec.Struct, frozen=True):
     """What one cook tells of what is usual."""
 
     name: str
@@ -39,8 +38,7 @@ class CookUsual:
     """Of each zone of the grate that was the same then, kelvin, positive where it lay below the mean."""
 
 
-@dataclass(frozen=True, slots=True)
-class ZoneUsual:
+class ZoneUsual(msgspec.Struct, frozen=True):
     """What is usual for one zone."""
 
     name: str

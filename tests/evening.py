@@ -1,9 +1,9 @@
 """A short cook of our own for the report: what happens in it is known, and it is played in a second or two."""
 
 import math
-from dataclasses import replace
 
 import msgspec
+from msgspec.structs import replace
 
 from adapters.reading import Reading
 from collector.cooks import open_cook

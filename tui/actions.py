@@ -1,14 +1,12 @@
 """Everything a person can do on the dashboard: one table for the keys, the help, the palette and the config."""
 
-from dataclasses import dataclass
-
+import msgspec
 from textual.binding import Binding
 
 __all__ = ["ACTIONS", "Action", "bindings", "of_pits", "pit_bindings"]
 
 
-@dataclass(frozen=True, slots=True)
-class Action:
+class Action(msgspec.Struct, frozen=True):
     """One thing to do."""
 
     id: str

@@ -2,10 +2,10 @@
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any, ClassVar
 
+from msgspec.structs import replace
 from textual.app import App
 from textual.binding import Binding
 from textual.notifications import SeverityLevel

@@ -9,7 +9,6 @@ import enum
 import itertools
 import time
 from collections.abc import AsyncIterator
-from dataclasses import dataclass
 from pathlib import Path
 from random import Random
 from typing import TYPE_CHECKING, Protocol
@@ -40,8 +39,7 @@ class ClientState(enum.StrEnum):
     LOST = "lost"
 
 
-@dataclass(frozen=True, slots=True)
-class ClientLink:
+class ClientLink(msgspec.Struct, frozen=True):
     """The way to the collector."""
 
     state: ClientState

@@ -1,7 +1,6 @@
 """The file of the pits that one kitchen looks after: how each collector is reached."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -38,8 +37,7 @@ class PitsFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     pit: Annotated[tuple[PitTable, ...], Meta(min_length=1, max_length=MOST_PITS)]
 
 
-@dataclass(frozen=True, slots=True)
-class PitEntry:
+class PitEntry(msgspec.Struct, frozen=True):
     """One pit of the file, its files found from beside it."""
 
     name: str

@@ -1,8 +1,8 @@
 """What the cook changes about the view: unit, theme, pause, bell, help; nothing of it leaves the dashboard."""
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, cast
 
+from msgspec.structs import replace
 from textual.binding import Binding
 
 from tui.actions import ACTIONS, Action, of_pits

@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 from urllib.parse import urlsplit
 
+import msgspec
+
 from tui.errors import WayError
 
 if TYPE_CHECKING:
@@ -67,8 +69,7 @@ class Way(Protocol):
         """Say how long to wait at least before trying again."""
 
 
-@dataclass(frozen=True, slots=True)
-class SocketWay:
+class SocketWay(msgspec.Struct, frozen=True):
     """A unix socket on this machine."""
 
     path: Path

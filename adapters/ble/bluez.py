@@ -8,10 +8,10 @@ import asyncio
 import contextlib
 import os
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import msgspec
 from dbus_fast import BusType, Message, MessageType
 from dbus_fast.aio import MessageBus
 from dbus_fast.auth import AuthExternal
@@ -30,8 +30,7 @@ CALL_SECONDS = 5.0
 RFKILL = Path("/sys/class/rfkill")
 
 
-@dataclass(frozen=True, slots=True)
-class Known:
+class Known(msgspec.Struct, frozen=True):
     """A device as BlueZ knew it when it was asked."""
 
     address: str

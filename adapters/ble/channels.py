@@ -1,8 +1,8 @@
 """Which characteristics of a connected device hold temperatures, and what each is called."""
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 
+import msgspec
 from bleak.backends.characteristic import BleakGATTCharacteristic
 
 from adapters.ble.calls import Calls
@@ -25,8 +25,7 @@ MEASUREMENT, INTERMEDIATE = uuid16(0x2A1C), uuid16(0x2A1E)
 USER_DESCRIPTION, PRESENTATION_FORMAT = uuid16(0x2901), uuid16(0x2904)
 
 
-@dataclass(frozen=True, slots=True)
-class Channel:
+class Channel(msgspec.Struct, frozen=True):
     """One characteristic to be heard."""
 
     characteristic: BleakGATTCharacteristic

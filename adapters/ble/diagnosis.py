@@ -1,6 +1,6 @@
 """Whether Bluetooth can be used on this machine now, and if not, why and what to do about it."""
 
-from dataclasses import dataclass
+import msgspec
 
 from adapters.ble.mend import MENDS
 from adapters.ble.platform import BluezWatch
@@ -9,8 +9,7 @@ from adapters.errors import LinkError, LinkReason
 __all__ = ["Diagnosis", "diagnose"]
 
 
-@dataclass(frozen=True, slots=True)
-class Diagnosis:
+class Diagnosis(msgspec.Struct, frozen=True):
     """How one adapter stands."""
 
     adapter: str

@@ -7,8 +7,8 @@ subscriptions nor characteristics outlive a link. Every call has a time-out, and
 import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Callable
-from dataclasses import dataclass
 
+import msgspec
 from bleak import BleakClient
 from bleak.backends.characteristic import BleakGATTCharacteristic
 from bleak.backends.device import BLEDevice
@@ -29,8 +29,7 @@ DEAD_SECONDS = 0.5
 """How long to wait for the end of a connection that cannot be alive any more."""
 
 
-@dataclass(slots=True)
-class _Last:
+class _Last(msgspec.Struct):
     """The payload last notified by a characteristic, and when."""
 
     payload: bytes = b""

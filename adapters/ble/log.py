@@ -7,7 +7,6 @@ characteristic that says what it is has `format`, its Presentation Format, and `
 
 import json
 import re
-from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 import msgspec
@@ -29,8 +28,7 @@ MAX_PAYLOAD_BYTES = 2048
 PayloadSource = Literal["service_data", "manufacturer_data", "notify", "read", "none"]
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(msgspec.Struct, frozen=True):
     """One payload, or the bare presence of a device (source `none`)."""
 
     unix: float

@@ -1,8 +1,9 @@
 """What a Bluetooth source is told: which device, how it is read, how patient to be."""
 
 import fnmatch
-from dataclasses import dataclass, field
 from typing import Literal
+
+import msgspec
 
 from adapters.ble.advert import Advert
 from adapters.decode.described import Described
@@ -10,8 +11,7 @@ from adapters.decode.described import Described
 __all__ = ["DeviceOptions", "Match", "RadioOptions", "Timing"]
 
 
-@dataclass(frozen=True, slots=True)
-class Timing:
+class Timing(msgspec.Struct, frozen=True):
     """How long to wait for what, seconds."""
 
     call: float = 10.0
@@ -32,8 +32,7 @@ class Timing:
     """How long a device is listened to before it is connected to, when its advertisements may do."""
 
 
-@dataclass(frozen=True, slots=True)
-class Match:
+class Match(msgspec.Struct, frozen=True):
     """Which device is meant: all that is given must hold."""
 
     address: str = ""
@@ -56,8 +55,7 @@ class Match:
         return self.company is None or self.company in advert.manufacturer_data
 
 
-@dataclass(frozen=True, slots=True)
-class RadioOptions:
+class RadioOptions(msgspec.Struct, frozen=True):
     """One adapter."""
 
     adapter: str = ""
@@ -68,8 +66,7 @@ class RadioOptions:
     """For a passive scan: advertisement data type and the bytes it begins with. Empty: scan actively."""
 
 
-@dataclass(frozen=True, slots=True)
-class DeviceOptions:
+class DeviceOptions(msgspec.Struct, frozen=True):
     """One device and how it is read."""
 
     name: str
@@ -88,4 +85,4 @@ class DeviceOptions:
     """A link, or an advertiser, that says nothing for this long counts as lost, seconds."""
     acquire: bool = False
     """Take notifications by a socket of their own (AcquireNotify) rather than by signals."""
-    timing: Timing = field(default_factory=Timing)
+    timing: Timing = msgspec.field(default_factory=Timing)

@@ -1,6 +1,6 @@
 """What the payloads of a device that was heard amount to: read by a standard, or candidates for a layout."""
 
-from dataclasses import dataclass
+import msgspec
 
 from adapters.ble.advert import Advert
 from adapters.ble.advertised import BTHOME, ENVIRONMENTAL, Advertised, is_encrypted
@@ -16,8 +16,7 @@ _NOTHING = Findings(0)
 _STANDARD = {BTHOME: "BTHome", **dict.fromkeys(ENVIRONMENTAL, "Environmental Sensing")}
 
 
-@dataclass(frozen=True, slots=True)
-class Recognised:
+class Recognised(msgspec.Struct, frozen=True):
     """One place of a device and what could be made of it."""
 
     group: Group

@@ -1,8 +1,9 @@
 """A recorded scan through the decoders again, as they would read it on the night."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import BinaryIO
+
+import msgspec
 
 from adapters.ble.advertised import BTHOME, Advertised
 from adapters.ble.channels import free_key
@@ -18,8 +19,7 @@ __all__ = ["Replay", "Replayed", "read_lines"]
 MAX_CHANNELS = 4096
 
 
-@dataclass(frozen=True, slots=True)
-class Replayed:
+class Replayed(msgspec.Struct, frozen=True):
     """One line of the record that a decoder is for."""
 
     line: Line

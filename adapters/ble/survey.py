@@ -2,7 +2,8 @@
 
 import statistics
 from collections import deque
-from dataclasses import dataclass, field
+
+import msgspec
 
 from adapters.ble.advert import Advert
 from adapters.ble.log import PayloadSource
@@ -25,8 +26,7 @@ MAX_LENGTHS = 16
 MAX_PAYLOAD_BYTES = 2048
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(msgspec.Struct, frozen=True):
     """Where in what a device says a payload stands."""
 
     source: PayloadSource
@@ -38,8 +38,7 @@ class Place:
     """Full UUID of the service of a characteristic."""
 
 
-@dataclass(frozen=True, slots=True)
-class Group:
+class Group(msgspec.Struct, frozen=True):
     """The payloads of one place."""
 
     place: Place
@@ -55,8 +54,7 @@ class Group:
     """When heard (Unix seconds UTC) and what, oldest first."""
 
 
-@dataclass(frozen=True, slots=True)
-class Device:
+class Device(msgspec.Struct, frozen=True):
     """One device as heard so far."""
 
     address: str
@@ -118,8 +116,7 @@ class History:
         )  # fmt: skip
 
 
-@dataclass(slots=True)
-class _Heard:
+class _Heard(msgspec.Struct):
     """One device while the scan runs."""
 
     advert: Advert
@@ -129,9 +126,9 @@ class _Heard:
     rssi_max: int | None = None
     count: int = 0
     longest: float | None = None
-    intervals: deque[float] = field(default_factory=lambda: deque(maxlen=MAX_INTERVALS))
-    services: dict[str, None] = field(default_factory=dict)
-    places: dict[Place, History] = field(default_factory=dict)
+    intervals: deque[float] = msgspec.field(default_factory=lambda: deque(maxlen=MAX_INTERVALS))
+    services: dict[str, None] = msgspec.field(default_factory=dict)
+    places: dict[Place, History] = msgspec.field(default_factory=dict)
 
 
 class Survey:

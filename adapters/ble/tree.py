@@ -6,9 +6,9 @@ Read by whoever wants to know a device he has no layout for. A characteristic th
 import asyncio
 import contextlib
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from typing import Literal
 
+import msgspec
 from bleak.backends.characteristic import BleakGATTCharacteristic
 
 from adapters.ble.calls import Calls
@@ -39,8 +39,7 @@ _TEXTS = frozenset(uuid16(n) for n in (0x2A00, 0x2A24, 0x2A25, 0x2A26, 0x2A27, 0
 """Characteristics that hold text: the name, and what the Device Information service says (Assigned Numbers)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Characteristic:
+class Characteristic(msgspec.Struct, frozen=True):
     """One characteristic."""
 
     uuid: str
@@ -63,16 +62,14 @@ class Characteristic:
     """What it held and sent while it was listened to. None when nothing came."""
 
 
-@dataclass(frozen=True, slots=True)
-class Service:
+class Service(msgspec.Struct, frozen=True):
     """One service."""
 
     uuid: str
     characteristics: tuple[Characteristic, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Tree:
+class Tree(msgspec.Struct, frozen=True):
     """A whole device."""
 
     services: tuple[Service, ...]
@@ -86,8 +83,7 @@ class Tree:
         return [(service.uuid, c) for service in self.services for c in service.characteristics]
 
 
-@dataclass(slots=True)
-class _Node:
+class _Node(msgspec.Struct):
     """One characteristic as it is looked at."""
 
     service: str
@@ -99,7 +95,7 @@ class _Node:
     trouble: str = ""
     last: bytes | None = None
     last_at: float = float("-inf")
-    history: History | None = field(default=None)
+    history: History | None = None
 
     @property
     def notifies(self) -> bool:

@@ -9,8 +9,9 @@ import itertools
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
+
+import msgspec
 
 from adapters.decode.counters import CountingByte, find_counters
 from adapters.decode.layout import Endian, FieldType, LayoutValue
@@ -42,8 +43,7 @@ SMALLEST_FLOAT = 1e-3
 """A float nearer to zero than this, and not zero, is other bytes read as one."""
 
 
-@dataclass(frozen=True, slots=True)
-class Scale:
+class Scale(msgspec.Struct, frozen=True):
     """What a raw integer is multiplied by, in the terms of a layout."""
 
     multiplier: float = 1.0
@@ -88,8 +88,7 @@ _NOT_MOVING = 10.0
 _LAYOUT_UNITS = {Unit.CELSIUS: "degC", Unit.FAHRENHEIT: "degF", Unit.KELVIN: "K"}
 
 
-@dataclass(frozen=True, slots=True)
-class Candidate:
+class Candidate(msgspec.Struct, frozen=True):
     """One way to read a temperature."""
 
     at: int
@@ -121,8 +120,7 @@ class Candidate:
         )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Findings:
+class Findings(msgspec.Struct, frozen=True):
     """What a row of payloads may hold."""
 
     length: int

@@ -3,7 +3,8 @@
 import itertools
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 __all__ = ["CountingByte", "find_counters"]
 
@@ -15,8 +16,7 @@ USUAL = 0.75
 """Share of the steps that must be the step itself, the rest being packets missed."""
 
 
-@dataclass(frozen=True, slots=True)
-class CountingByte:
+class CountingByte(msgspec.Struct, frozen=True):
     """A counter."""
 
     at: int

@@ -7,8 +7,9 @@ channel is good, or bad with its reason.
 import math
 import struct
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from itertools import chain
+
+import msgspec
 
 from adapters.decode.electrical import UNITS, converter
 from adapters.decode.gatt import ABSOLUTE_ZERO, full_uuid
@@ -31,8 +32,7 @@ _Number = int | float
 _Raws = tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class _Field:
+class _Field(msgspec.Struct, frozen=True):
     """A compiled `LayoutValue`: a row of channels of one kind."""
 
     names: tuple[str, ...]

@@ -9,7 +9,8 @@ import datetime as dt
 import math
 import re
 import unicodedata
-from dataclasses import dataclass
+
+import msgspec
 
 from adapters.decode.number_types import FLOATS, SIZES, number_of, raw_bits
 from adapters.decode.value import Packet, Value
@@ -91,8 +92,7 @@ _FORMAT_UNITS = {0x272F: Unit.CELSIUS, 0x27AC: Unit.FAHRENHEIT, 0x2705: Unit.KEL
 """Assigned Numbers, units of thermodynamic temperature."""
 
 
-@dataclass(frozen=True, slots=True)
-class Format:
+class Format(msgspec.Struct, frozen=True):
     """How a characteristic's value is to be read: its Presentation Format, 0x2904."""
 
     field_type: str | None

@@ -3,13 +3,14 @@
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import msgspec
+
 from adapters.decode.mqtt_payload import PayloadReader
 
 __all__ = ["Availability", "BrokerAddress", "BrokerOptions", "Subscription", "Tls"]
 
 
-@dataclass(frozen=True, slots=True)
-class Tls:
+class Tls(msgspec.Struct, frozen=True):
     """How to trust the broker and be trusted by it."""
 
     ca_file: Path | None = None
@@ -34,8 +35,7 @@ class BrokerAddress:
     """Empty: the broker gives one."""
 
 
-@dataclass(frozen=True, slots=True)
-class Subscription:
+class Subscription(msgspec.Struct, frozen=True):
     """One topic filter and how its payloads are read."""
 
     filter: str
@@ -43,8 +43,7 @@ class Subscription:
     reader: PayloadReader
 
 
-@dataclass(frozen=True, slots=True)
-class Availability:
+class Availability(msgspec.Struct, frozen=True):
     """A topic on which a bridge's last will says that its probes are gone."""
 
     topic: str

@@ -4,7 +4,6 @@ import math
 import statistics
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import msgspec
@@ -35,8 +34,7 @@ _NOT_MEANT = (
 """Parts of names by which a number is more or less likely to be what is looked for: plain English words."""
 
 
-@dataclass(frozen=True, slots=True)
-class Leaf:
+class Leaf(msgspec.Struct, frozen=True):
     """One number in a payload."""
 
     pointer: str
@@ -55,8 +53,7 @@ class Leaf:
     """Whether its name speaks for it, or a temperature's unit stands with it."""
 
 
-@dataclass(frozen=True, slots=True)
-class Topic:
+class Topic(msgspec.Struct, frozen=True):
     """One topic as heard so far."""
 
     topic: str
@@ -77,8 +74,7 @@ class Topic:
     """Its numbers."""
 
 
-@dataclass(slots=True)
-class _Heard:
+class _Heard(msgspec.Struct):
     messages: int = 0
     retained: int = 0
     last_unix: float | None = None
@@ -86,9 +82,9 @@ class _Heard:
     kind: Kind = "empty"
     size: int = 0
     excerpt: bytes = b""
-    intervals: deque[float] = field(default_factory=lambda: deque(maxlen=MAX_INTERVALS))
-    bounds: dict[str, tuple[float, float]] = field(default_factory=dict)
-    numbers: list[tuple[str, float, Unit | None, str]] = field(default_factory=list)
+    intervals: deque[float] = msgspec.field(default_factory=lambda: deque(maxlen=MAX_INTERVALS))
+    bounds: dict[str, tuple[float, float]] = msgspec.field(default_factory=dict)
+    numbers: list[tuple[str, float, Unit | None, str]] = msgspec.field(default_factory=list)
 
 
 class TopicSurvey:

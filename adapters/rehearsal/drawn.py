@@ -10,11 +10,12 @@ import copy
 import enum
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
 
+import msgspec
 import numpy as np
+from msgspec.structs import replace
 from numpy.random import Generator
 from numpy.typing import NDArray
 
@@ -225,8 +226,7 @@ def _pattern(pit: Pit, random: Generator) -> Pattern:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Trial:
+class _Trial(msgspec.Struct, frozen=True):
     """What a run of the first hours without probes says of a pit."""
 
     level_celsius: float

@@ -2,7 +2,8 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from adapters.decode.boiling import boiling_celsius
 from adapters.errors import SourceConfigError

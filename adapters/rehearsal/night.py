@@ -2,7 +2,8 @@
 
 import enum
 import math
-from dataclasses import dataclass, field
+
+import msgspec
 
 from adapters.rehearsal.pit import FireHabit, Meat, Pit, RehearsalProbe, Weather
 
@@ -30,8 +31,7 @@ class FaultKind(enum.StrEnum):
     """Its tip was spritzed: it reads near the wet-bulb until dry."""
 
 
-@dataclass(frozen=True, slots=True)
-class ProbeFault:
+class ProbeFault(msgspec.Struct, frozen=True):
     """One fault of one probe."""
 
     key: str
@@ -44,8 +44,7 @@ class ProbeFault:
     other: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class LidOpening:
+class LidOpening(msgspec.Struct, frozen=True):
     """The door of the chamber stands open."""
 
     start: float
@@ -57,8 +56,7 @@ class LidOpening:
         return self.start <= seconds < self.start + self.seconds
 
 
-@dataclass(frozen=True, slots=True)
-class AirLeak:
+class AirLeak(msgspec.Struct, frozen=True):
     """Cold air drawn in at the grate: a gasket that gave way and a baffle that moved."""
 
     start: float
@@ -81,8 +79,7 @@ class AirLeak:
         return 1.0 if self.grow_seconds <= 0 else min(1.0, (seconds - self.start) / self.grow_seconds)
 
 
-@dataclass(frozen=True, slots=True)
-class Zone:
+class Zone(msgspec.Struct, frozen=True):
     """A rectangle of a level whose true mean is asked for."""
 
     name: str
@@ -93,8 +90,7 @@ class Zone:
     y1_m: float
 
 
-@dataclass(frozen=True, slots=True)
-class Night:
+class Night(msgspec.Struct, frozen=True):
     """Everything that decides a night; the same night gives the same readings, bit by bit."""
 
     name: str
@@ -103,10 +99,10 @@ class Night:
     duration_seconds: float
     probes: tuple[RehearsalProbe, ...]
     zones: tuple[Zone, ...] = ()
-    pit: Pit = field(default_factory=Pit)
-    habit: FireHabit = field(default_factory=FireHabit)
-    weather: Weather = field(default_factory=Weather)
-    meat: Meat | None = field(default_factory=Meat)
+    pit: Pit = msgspec.field(default_factory=Pit)
+    habit: FireHabit = msgspec.field(default_factory=FireHabit)
+    weather: Weather = msgspec.field(default_factory=Weather)
+    meat: Meat | None = msgspec.field(default_factory=Meat)
     lids: tuple[LidOpening, ...] = ()
     leaks: tuple[AirLeak, ...] = ()
     faults: tuple[ProbeFault, ...] = ()

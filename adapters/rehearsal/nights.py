@@ -1,6 +1,7 @@
 """The seven sample nights, each a script and the story told beside its recording."""
 
-from dataclasses import dataclass, replace
+import msgspec
+from msgspec.structs import replace
 
 from adapters.rehearsal.layout import PROBES, ZONES
 from adapters.rehearsal.night import AirLeak, FaultKind, LidOpening, Night, ProbeFault
@@ -11,8 +12,7 @@ __all__ = ["NIGHTS", "SampleNight"]
 _HOUR, _MINUTE = 3600.0, 60.0
 
 
-@dataclass(frozen=True, slots=True)
-class SampleNight:
+class SampleNight(msgspec.Struct, frozen=True):
     """A night and what its page says."""
 
     night: Night

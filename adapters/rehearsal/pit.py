@@ -6,13 +6,12 @@ say such a pit behaves (common practice, no source): the fire end of the grate 2
 the air under the lid far hotter than at the grate, the more so the higher the stack begins.
 """
 
-from dataclasses import dataclass
+import msgspec
 
 __all__ = ["Bump", "FireHabit", "Flesh", "Meat", "Pattern", "Pit", "RehearsalProbe", "Weather"]
 
 
-@dataclass(frozen=True, slots=True)
-class Bump:
+class Bump(msgspec.Struct, frozen=True):
     """A place of the grate that is always hotter or colder than the air around it; reaches are standard deviations."""
 
     x_m: float
@@ -22,8 +21,7 @@ class Bump:
     kelvin: float
 
 
-@dataclass(frozen=True, slots=True)
-class Pattern:
+class Pattern(msgspec.Struct, frozen=True):
     """How a grate differs from place to place beyond what the chamber's own balance gives, in a hot pit."""
 
     bumps: tuple[Bump, ...] = ()
@@ -43,8 +41,7 @@ class Pattern:
     """How much colder the stack end gets for each m/s of a gust; below zero it is the fire end."""
 
 
-@dataclass(frozen=True, slots=True)
-class Pit:
+class Pit(msgspec.Struct, frozen=True):
     """The steel: lengths in metres, heat capacities in J/K, conductances in W/K, for the whole chamber."""
 
     length_m: float = 1.20
@@ -86,8 +83,7 @@ class Pit:
     pattern: Pattern | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class FireHabit:
+class FireHabit(msgspec.Struct, frozen=True):
     """How the cook feeds the fire."""
 
     target_celsius: float = 113.0
@@ -111,8 +107,7 @@ class FireHabit:
     """What his firebox takes at a time."""
 
 
-@dataclass(frozen=True, slots=True)
-class Weather:
+class Weather(msgspec.Struct, frozen=True):
     """Air outside. The wind gusts as an Ornstein-Uhlenbeck process about its mean, never below zero."""
 
     ambient_celsius: float = 14.0
@@ -124,8 +119,7 @@ class Weather:
     gust_seconds: float = 90.0
 
 
-@dataclass(frozen=True, slots=True)
-class Flesh:
+class Flesh(msgspec.Struct, frozen=True):
     """What a brisket of shells is made of (see `roast.py`), and what it is wrapped in."""
 
     convection: float = 14.0
@@ -149,8 +143,7 @@ class Flesh:
     """How much of the heat it lets in."""
 
 
-@dataclass(frozen=True, slots=True)
-class Meat:
+class Meat(msgspec.Struct, frozen=True):
     """A brisket over the middle of the grate, its point to the fire; times are seconds from the start."""
 
     on_seconds: float = 75 * 60.0
@@ -164,8 +157,7 @@ class Meat:
     """None: the three nodes of `brisket.py`, of which the recorded nights are made."""
 
 
-@dataclass(frozen=True, slots=True)
-class RehearsalProbe:
+class RehearsalProbe(msgspec.Struct, frozen=True):
     """One probe: where it is and how it sends."""
 
     key: str

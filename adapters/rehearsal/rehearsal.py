@@ -1,8 +1,8 @@
 """A night as it runs: fire, chamber, meat and probes advanced together, step by step, from one seed."""
 
 import math
-from dataclasses import dataclass, field
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -25,8 +25,7 @@ _MAP_SECONDS = 300.0
 _ROAST_SECONDS = 10.0
 
 
-@dataclass(frozen=True, slots=True)
-class Sent:
+class Sent(msgspec.Struct, frozen=True):
     """One value a probe sent."""
 
     seconds: float
@@ -35,8 +34,7 @@ class Sent:
     celsius: float
 
 
-@dataclass(frozen=True, slots=True)
-class Simulation:
+class Simulation(msgspec.Struct, frozen=True):
     """A whole night: what was sent, and what was true."""
 
     sent: tuple[Sent, ...]
@@ -50,9 +48,9 @@ class Simulation:
     """True temperature at each tip, shape (times, probes)."""
     refuels: tuple[tuple[float, float], ...]
     """Seconds and kilograms of each split."""
-    map_seconds: Array = field(default_factory=lambda: np.zeros(0))
+    map_seconds: Array = msgspec.field(default_factory=lambda: np.zeros(0))
     """Times of the maps, shape (maps,)."""
-    map_celsius: Array = field(default_factory=lambda: np.zeros((0, 0, 0)))
+    map_celsius: Array = msgspec.field(default_factory=lambda: np.zeros((0, 0, 0)))
     """True temperature at the centres of equal cells of the grate, shape (maps, rows, columns), the back first."""
 
 

@@ -6,8 +6,7 @@ proportion to the vapour pressure over it (Magnus formula, Alduchov & Eskridge 1
 until the water that can reach it is spent, or a wrap keeps it in.
 """
 
-from dataclasses import dataclass
-
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -42,8 +41,7 @@ def evaporation_for(plateau_celsius: Array, convection: Array, vapour_of_air: Ar
     return np.asarray(convection * (USUAL_AIR_CELSIUS - plateau_celsius) / (LATENT * excess))
 
 
-@dataclass(frozen=True, slots=True)
-class Parts:
+class Parts(msgspec.Struct, frozen=True):
     """What the parts are made of, each shape (parts,)."""
 
     half_thickness_m: Array

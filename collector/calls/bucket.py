@@ -1,6 +1,6 @@
 """How much a channel takes: so many messages at once, and so many a minute after that."""
 
-from dataclasses import dataclass
+import msgspec
 
 __all__ = ["TOKENS", "TOKENS_A_SECOND", "Bucket"]
 
@@ -8,8 +8,7 @@ TOKENS = 6.0
 TOKENS_A_SECOND = TOKENS / 60.0
 
 
-@dataclass(slots=True)
-class Bucket:
+class Bucket(msgspec.Struct):
     """A token bucket, by a monotonic clock."""
 
     tokens: float = TOKENS

@@ -7,8 +7,10 @@ woken. Quiet hours of a person hold back what is not urgent; the most urgent the
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
 from typing import Literal
+
+import msgspec
+from msgspec.structs import replace
 
 from collector.snapshot import AlarmState, Priority, TroubleView
 
@@ -17,8 +19,7 @@ __all__ = ["Call", "Due", "Escalation", "Ladder", "Person", "Quiet", "Step", "Wo
 OPEN = (AlarmState.UNACKNOWLEDGED, AlarmState.LATCHED_UNACKNOWLEDGED)
 
 
-@dataclass(frozen=True, slots=True)
-class Quiet:
+class Quiet(msgspec.Struct, frozen=True):
     """Hours of every day, local time, minutes after midnight; they may pass midnight."""
 
     start: int
@@ -31,8 +32,7 @@ class Quiet:
         return minute >= self.start or minute < self.end
 
 
-@dataclass(frozen=True, slots=True)
-class Person:
+class Person(msgspec.Struct, frozen=True):
     """Somebody who can be told."""
 
     name: str
@@ -41,8 +41,7 @@ class Person:
     quiet: Quiet | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(msgspec.Struct, frozen=True):
     """One rung of a ladder."""
 
     after_seconds: float
@@ -50,8 +49,7 @@ class Step:
     people: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Ladder:
+class Ladder(msgspec.Struct, frozen=True):
     """How troubles of some priorities are told."""
 
     priorities: frozenset[Priority]
@@ -65,8 +63,7 @@ Word = Literal["raised", "again", "over", "test"]
 """What a message says; a ladder never says `test`."""
 
 
-@dataclass(frozen=True, slots=True)
-class Call:
+class Call(msgspec.Struct, frozen=True):
     """A trouble that somebody is being told of."""
 
     number: int
@@ -81,8 +78,7 @@ class Call:
     """Whom quiet hours have kept from being told."""
 
 
-@dataclass(frozen=True, slots=True)
-class Due:
+class Due(msgspec.Struct, frozen=True):
     """One message to one person by one channel, now."""
 
     call: int

@@ -26,8 +26,7 @@ TOKEN_CHARACTERS = (CALL_BYTES + UNTIL_BYTES + MAC_BYTES) // 3 * 4
 """42 bytes in base64url (RFC 4648, 5) need no padding, so that no two texts are the same token."""
 
 
-@dataclass(frozen=True, slots=True)
-class Claim:
+class Claim(msgspec.Struct, frozen=True):
     """What a token says."""
 
     call: int

@@ -11,10 +11,10 @@ import datetime as dt
 import hashlib
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from typing import Any
 
 import msgspec
+from msgspec.structs import replace
 
 from collector.calls.escalation import Call, Due
 from collector.snapshot import Priority, Snapshot, TroubleView
@@ -28,8 +28,7 @@ TEST = "test"
 """Key of the trouble that a test is."""
 
 
-@dataclass(frozen=True, slots=True)
-class Message:
+class Message(msgspec.Struct, frozen=True):
     """One message, ready for any channel."""
 
     id: str
@@ -52,8 +51,7 @@ def message_id(due: Due, began_unix: float) -> str:
     return hashlib.blake2s(words.encode(), digest_size=8).hexdigest()
 
 
-@dataclass(frozen=True, slots=True)
-class Composer:
+class Composer(msgspec.Struct, frozen=True):
     """Writes messages the way one config wants them.
 
     Times are told in `zone`, the machine's own where it is None.

@@ -4,6 +4,8 @@ import logging
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import msgspec
+
 from adapters.mqtt.options import BrokerAddress
 from collector.brokers import address_of
 from collector.calls.escalation import Ladder, Person, Quiet, Step
@@ -49,8 +51,7 @@ class CommandTo:
     seconds: float = 10.0
 
 
-@dataclass(frozen=True, slots=True)
-class MqttTo:
+class MqttTo(msgspec.Struct, frozen=True):
     """A topic of a broker."""
 
     broker: BrokerAddress
@@ -65,16 +66,14 @@ class AppriseTo:
     picture: bool = True
 
 
-@dataclass(frozen=True, slots=True)
-class BellTo:
+class BellTo(msgspec.Struct, frozen=True):
     """The terminal's bell."""
 
 
 To = WebhookTo | CommandTo | MqttTo | AppriseTo | BellTo
 
 
-@dataclass(frozen=True, slots=True)
-class Calling:
+class Calling(msgspec.Struct, frozen=True):
     """Everything the config says of it."""
 
     people: tuple[Person, ...]

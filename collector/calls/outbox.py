@@ -7,10 +7,10 @@ same id. `sending` empties the queues, `proof` tests the way.
 
 import logging
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import replace
 from random import Random
 
 import msgspec
+from msgspec.structs import replace
 
 from collector.calls.channels import Channel
 from collector.calls.escalation import Call, Due, Escalation, Word

@@ -1,7 +1,8 @@
 """The proof of the chain: a test goes out by every channel, and somebody's acknowledgement shows that it wakes."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from collector.calls.escalation import Due, Person
 from collector.calls.message import TEST, Composer, Message
@@ -14,8 +15,7 @@ __all__ = ["Proof", "Test"]
 LONGEST_TEST_SECONDS = 3600.0
 
 
-@dataclass(slots=True)
-class Test:
+class Test(msgspec.Struct):
     """The newest test."""
 
     __test__ = False

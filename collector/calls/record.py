@@ -1,7 +1,8 @@
 """What is on record of calls: one row a call, one row a message, each written anew whenever it changes."""
 
-from dataclasses import dataclass
 from typing import Literal
+
+import msgspec
 
 from collector.calls.escalation import Call
 
@@ -15,8 +16,7 @@ MOST_ENDED = 500
 """Calls that have ended and are remembered, so that their links can say so."""
 
 
-@dataclass(frozen=True, slots=True)
-class CallRow:
+class CallRow(msgspec.Struct, frozen=True):
     """One call as it stands."""
 
     call: Call
@@ -25,8 +25,7 @@ class CallRow:
     """Why it ended: `acknowledged` (perhaps by whose link), `over`, `more urgent` or `another cook`."""
 
 
-@dataclass(frozen=True, slots=True)
-class MessageRow:
+class MessageRow(msgspec.Struct, frozen=True):
     """One message to one person by one channel as it stands."""
 
     id: str
@@ -53,8 +52,7 @@ class MessageRow:
         return self.state in ("waiting", "failed")
 
 
-@dataclass(frozen=True, slots=True)
-class CallsOnRecord:
+class CallsOnRecord(msgspec.Struct, frozen=True):
     """What a collector that starts has to know."""
 
     open: tuple[Call, ...] = ()

@@ -7,8 +7,10 @@ import asyncio
 import logging
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
 from random import Random
+
+import msgspec
+from msgspec.structs import replace
 
 from adapters.backoff import delay_seconds
 from collector.calls.bucket import TOKENS_A_SECOND, Bucket
@@ -30,8 +32,7 @@ IDLE_SECONDS = 5.0
 """An idle worker looks by itself this often."""
 
 
-@dataclass(slots=True)
-class Waiting:
+class Waiting(msgspec.Struct):
     """A message on its way."""
 
     row: MessageRow

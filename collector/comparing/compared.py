@@ -5,11 +5,11 @@ Kelvin, minutes, hours; the change is after less before.
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from typing import Literal, get_args
 
 import numpy as np
 from msgspec import Struct
+from msgspec.structs import replace
 
 from collector.comparing.told import CookTold, scaled
 from collector.model.comparison import CookNumber, compare, cooks_needed

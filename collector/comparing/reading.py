@@ -4,8 +4,9 @@ import math
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
 from multiprocessing import get_context
+
+import msgspec
 
 from collector.comparing.told import CookTold, tell
 from collector.errors import CollectorError
@@ -19,8 +20,7 @@ class ComparisonError(CollectorError):
     """These cooks cannot be compared."""
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
+class Asked(msgspec.Struct, frozen=True):
     """A cook that is asked for, or a stretch of it."""
 
     name: str

@@ -2,9 +2,10 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 
+import msgspec
 import numpy as np
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from collector.model.comparison import CookNumber
@@ -28,8 +29,7 @@ MEAT_CELSIUS = (40.0, 90.0)
 HOUR, MINUTE = 3600.0, 60.0
 
 
-@dataclass(frozen=True, slots=True)
-class CookTold:
+class CookTold(msgspec.Struct, frozen=True):
     """One cook, or a stretch of it."""
 
     name: str

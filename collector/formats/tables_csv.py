@@ -3,9 +3,9 @@
 import csv
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from typing import IO, Any
 
+import msgspec
 import numpy as np
 
 from collector.formats.lines import TextSink, line_writer
@@ -24,8 +24,7 @@ _SEQUENCE = (1 << SEQUENCE_BITS) - 1
 Fields = Mapping[str, str]
 
 
-@dataclass(frozen=True, slots=True)
-class Table:
+class Table(msgspec.Struct, frozen=True):
     """A table: its columns, its lines out of a record, and back to a value."""
 
     columns: tuple[str, ...]

@@ -8,11 +8,11 @@ import zipfile
 import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import replace
 from pathlib import Path
 from typing import IO, Any
 
 import msgspec
+from msgspec.structs import replace
 
 from collector.errors import EditError, IntakeError
 from collector.formats.cook_file import EXTENSIONS, FORMAT, READINGS, VERSION, CookDocument, PlanOnFile

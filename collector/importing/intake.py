@@ -4,11 +4,11 @@ import sqlite3
 import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
 
 import msgspec
+from msgspec.structs import replace
 
 from adapters.reading import Reading
 from collector.calibrations import lines_of

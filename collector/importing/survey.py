@@ -2,7 +2,8 @@
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+
+import msgspec
 
 from adapters.reading import Reading, Unit
 from collector.errors import IntakeError
@@ -14,8 +15,7 @@ Identity = tuple[str, str]
 MOST_READINGS = 20_000_000
 
 
-@dataclass(frozen=True, slots=True)
-class Survey:
+class Survey(msgspec.Struct, frozen=True):
     """What a file holds."""
 
     readings: int

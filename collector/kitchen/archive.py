@@ -3,10 +3,11 @@
 import asyncio
 import datetime as dt
 from collections.abc import Awaitable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import count
 from re import sub
 from typing import TYPE_CHECKING, Any
+
+import msgspec
 
 from collector.errors import KitchenError
 from collector.kitchen.address import KitchenAddress, parse_address
@@ -22,8 +23,7 @@ __all__ = ["KitchenArchive", "PitOnRecord", "pits"]
 ROWS_AT_A_TIME = 5000
 
 
-@dataclass(frozen=True, slots=True)
-class PitOnRecord:
+class PitOnRecord(msgspec.Struct, frozen=True):
     """A store that a collector brings to the server."""
 
     number: int

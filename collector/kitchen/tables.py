@@ -6,8 +6,9 @@ columns of the store's `reading`); `coldside.reading` holds all pits.
 
 import sqlite3
 from contextlib import closing
-from dataclasses import dataclass
 from functools import cache
+
+import msgspec
 
 from collector.store.schema import MIGRATIONS, OF_ORDINALS, SEQUENCE_BITS
 
@@ -27,8 +28,7 @@ DAY_OF_ORDINALS = 86_400_000 << SEQUENCE_BITS
 _TYPES = {"INTEGER": "bigint", "REAL": "double precision", "TEXT": "text", "BLOB": "bytea"}
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
+class Column(msgspec.Struct, frozen=True):
     """A column, as PostgreSQL calls it."""
 
     name: str
@@ -37,8 +37,7 @@ class Column:
     """It is never NULL."""
 
 
-@dataclass(frozen=True, slots=True)
-class Table:
+class Table(msgspec.Struct, frozen=True):
     """A table of the store."""
 
     name: str

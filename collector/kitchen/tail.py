@@ -1,10 +1,11 @@
 """What of a pit's own store the server does not hold yet. Reads the store beside the collector; blocks."""
 
 import sqlite3
-from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
 from typing import Any
+
+import msgspec
 
 from collector.errors import StoreError
 from collector.kitchen.tables import NAMES, OF_COOKS, tables
@@ -23,8 +24,7 @@ _STRIKING = {EditKind.DELETE, EditKind.MERGE}
 Rows = list[tuple[Any, ...]]
 
 
-@dataclass(frozen=True, slots=True)
-class Move:
+class Move(msgspec.Struct, frozen=True):
     """Rows that a wrong clock wrote were dated anew."""
 
     number: int
@@ -32,8 +32,7 @@ class Move:
     step_ms: int
 
 
-@dataclass(frozen=True, slots=True)
-class Change:
+class Change(msgspec.Struct, frozen=True):
     """The record was edited."""
 
     number: int
@@ -47,11 +46,10 @@ class Change:
     """Readings, actions and vitals came or went from the one ordinal up to the other."""
 
 
-@dataclass(slots=True)
-class Chunk:
+class Chunk(msgspec.Struct):
     """What comes next, by table; a part of the night that has no gap."""
 
-    rows: dict[str, Rows] = field(default_factory=dict)
+    rows: dict[str, Rows] = msgspec.field(default_factory=dict)
     more: bool = False
     """There is more behind it."""
 

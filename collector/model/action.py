@@ -1,7 +1,8 @@
 """What a person does to the running cook. Recorded with its time, so that a replay does it again."""
 
 import enum
-from dataclasses import dataclass
+
+import msgspec
 
 from collector.model.calibration import Calibration
 
@@ -37,8 +38,7 @@ class ActionKind(enum.StrEnum):
     """A reading by hand: `text` is JSON of `collector.model.meat.spots.Spot`."""
 
 
-@dataclass(frozen=True, slots=True)
-class Action:
+class Action(msgspec.Struct, frozen=True):
     """One thing a person did."""
 
     kind: ActionKind

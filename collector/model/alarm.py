@@ -7,7 +7,8 @@ pair, the pair is absent and the state stays. A rule that latches returns by the
 
 import enum
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+import msgspec
 
 from collector.model.plan import Rule
 from collector.snapshot import AlarmState, Priority
@@ -78,8 +79,7 @@ it. That E is acknowledged to F, reset to D, and F reset to A is from memory of 
 condition comes again, for it is news."""
 
 
-@dataclass(frozen=True, slots=True)
-class Transition:
+class Transition(msgspec.Struct, frozen=True):
     """One step of an alarm, as it goes on record."""
 
     time_unix: float

@@ -18,8 +18,8 @@ standards without a number of theirs to hold against.
 import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 
 from collector.model.alarm import AlarmEvent, Transition
@@ -38,8 +38,7 @@ USUAL_SHARES = {Priority.URGENT: 0.05, Priority.SOON: 0.15, Priority.NOTE: 0.80}
 _STANDS = (AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED)
 
 
-@dataclass(frozen=True, slots=True)
-class Standing:
+class Standing(msgspec.Struct, frozen=True):
     """An alarm from when it was raised to when it returned; infinite while it stands."""
 
     key: str
@@ -47,8 +46,7 @@ class Standing:
     cleared: float
 
 
-@dataclass(frozen=True, slots=True)
-class Rates:
+class Rates(msgspec.Struct, frozen=True):
     """How many alarms a night had (ISA-18.2, EEMUA 191: at most 10 in 10 min; the definitions are theirs)."""
 
     alarms: int
@@ -88,8 +86,7 @@ def chattering(alarms: Iterable[Standing], within_seconds: float = CHATTER_SECON
     )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Measures:
+class Measures(msgspec.Struct, frozen=True):
     """The measures of one cook."""
 
     hours: float

@@ -1,8 +1,8 @@
 """The patches of a level added up: at probes, over zones, anywhere on the map, with how unsure they are."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 
 from collector.model.field import Array
@@ -14,8 +14,7 @@ OFF_SHARE = 0.25
 """A patch is off by so much of itself, one standard deviation: its shape is only a guess."""
 
 
-@dataclass(frozen=True, slots=True)
-class Bumps:
+class Bumps(msgspec.Struct, frozen=True):
     """Mean and standard deviation of what the patches add, kelvin, one for each place."""
 
     mean_kelvin: Array

@@ -6,7 +6,8 @@ celsius = gain x raw + offset. Raw values stay what is on record; the line is ap
 import enum
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+import msgspec
 
 __all__ = [
     "BOILING_BY_ALTITUDE_SD_KELVIN",
@@ -57,8 +58,7 @@ class Kind(enum.StrEnum):
     """All probes in one place: from their median, one of them, or another thermometer."""
 
 
-@dataclass(frozen=True, slots=True)
-class Point:
+class Point(msgspec.Struct, frozen=True):
     """What one probe showed in one bath."""
 
     kind: Kind
@@ -76,8 +76,7 @@ class Point:
         return self.reference_celsius - self.raw_celsius
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(msgspec.Struct, frozen=True):
     """A correction and how sure it is: surest in the middle of its points, less so with the distance from there."""
 
     gain: float
@@ -107,8 +106,7 @@ class Line:
         return max(point.time_unix for point in self.points)
 
 
-@dataclass(frozen=True, slots=True)
-class Calibration:
+class Calibration(msgspec.Struct, frozen=True):
     """One dated step of a probe's calibration, as it goes on record. Steps are never taken off the record."""
 
     source: str

@@ -2,8 +2,8 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -28,8 +28,7 @@ COARSE = (24, 9)
 """Columns and rows on which the coldest and the hottest place are looked for."""
 
 
-@dataclass(frozen=True, slots=True)
-class Estimate:
+class Estimate(msgspec.Struct, frozen=True):
     """What the field says at one look; NaN where no probe tells."""
 
     zone_celsius: Array
@@ -46,8 +45,7 @@ class Estimate:
     """What that would be if every place stood as usual to its level, shape (levels,)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Effect:
+class Effect(msgspec.Struct, frozen=True):
     """What the patches of each level do to its probes and zones."""
 
     patches: tuple[tuple[PatchView, ...], ...]
@@ -64,8 +62,7 @@ class Effect:
     """Added to each level's mean, shape (levels,)."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Solved:
+class _Solved(msgspec.Struct, frozen=True):
     """What depends only on which probes tell, and how well."""
 
     probes: tuple[int, ...]

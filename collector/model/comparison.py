@@ -7,9 +7,9 @@ what is seen of it is put with that. `collector.model.difference` does the same 
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from statistics import NormalDist
 
+import msgspec
 import numpy as np
 
 from collector.model.block_bootstrap import autocovariance
@@ -25,8 +25,7 @@ MOST_COOKS = 100
 BETWEEN, WITHIN = "one cook is not the other", "within each cook"
 
 
-@dataclass(frozen=True, slots=True)
-class CookNumber:
+class CookNumber(msgspec.Struct, frozen=True):
     """What one cook tells of a quantity."""
 
     value: float
@@ -34,8 +33,7 @@ class CookNumber:
     """Of the value, from what is seen within the cook, in the square of its unit."""
 
 
-@dataclass(frozen=True, slots=True)
-class Effect:
+class Effect(msgspec.Struct, frozen=True):
     """Of a change: after less before, in the quantity's unit."""
 
     amount: float

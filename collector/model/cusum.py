@@ -8,13 +8,13 @@ deviation is told after 10.4.
 """
 
 import math
-from dataclasses import dataclass
+
+import msgspec
 
 __all__ = ["Cusum"]
 
 
-@dataclass(slots=True)
-class Cusum:
+class Cusum(msgspec.Struct):
     """Follows one quantity."""
 
     k: float = 0.5

@@ -20,10 +20,10 @@ beforehand, and the answer is a mixture over them.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Protocol
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -86,8 +86,7 @@ _ONE_COOK = 0.8
 """How much of that two stretches of one cook share: ash grows and meat shrinks (a guess, no source)."""
 
 
-@dataclass(frozen=True, slots=True)
-class PlacedProbe:
+class PlacedProbe(msgspec.Struct, frozen=True):
     """A chamber probe and where it stood."""
 
     name: str
@@ -99,8 +98,7 @@ class PlacedProbe:
     tolerance_kelvin: float
 
 
-@dataclass(frozen=True, slots=True)
-class Stretch:
+class Stretch(msgspec.Struct, frozen=True):
     """Steady minutes of one cook."""
 
     cook: str
@@ -115,8 +113,7 @@ class Stretch:
     """How far off that factor may be, as a share: more where the air outside was not recorded."""
 
 
-@dataclass(frozen=True, slots=True)
-class Question:
+class Question(msgspec.Struct, frozen=True):
     """A weighted sum of the field over places of levels; the weights of each level sum to nothing or are a contrast."""
 
     level: tuple[str, ...]
@@ -126,8 +123,7 @@ class Question:
     """All of shape (places,)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Look:
+class Look(msgspec.Struct, frozen=True):
     """The answer to one question: a mixture of normal distributions."""
 
     means: Array
@@ -162,8 +158,7 @@ class Look:
         return 0.5 * (low + high)
 
 
-@dataclass(frozen=True, slots=True)
-class _Rows:
+class _Rows(msgspec.Struct, frozen=True):
     """Every probe of every stretch, one after the other."""
 
     x_m: Array

@@ -6,7 +6,8 @@ better than what the pit draws in all. Wind on the stack's mouth is often as str
 """
 
 import math
-from dataclasses import dataclass
+
+import msgspec
 
 __all__ = ["GRAVITY_OVER_GAS", "Stack", "draught_pascal", "flow_cubic_metres_per_second", "flow_ratio", "wind_pascal"]
 
@@ -19,8 +20,7 @@ DISCHARGE = 0.65
 """Share of the ideal flow that passes a short stack with a bend and a damper at its foot (from memory)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Stack:
+class Stack(msgspec.Struct, frozen=True):
     """A stack and the air in and around it."""
 
     height_m: float

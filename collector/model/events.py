@@ -6,8 +6,9 @@ deletes it. What he marks himself near such an event is the same event, and conf
 
 import math
 from collections import deque
-from dataclasses import replace
 from datetime import UTC, datetime
+
+from msgspec.structs import replace
 
 from collector.model.rhythm import JOIN_SECONDS
 from collector.snapshot import Mark, Verdict

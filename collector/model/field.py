@@ -10,9 +10,9 @@ inverse prior variance on the diagonal (Rasmussen and Williams, *Gaussian Proces
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -38,8 +38,7 @@ def _in_a_line(x: Array, y: Array) -> bool:
     return greater <= 0.0 or (xx * yy - xy * xy) / greater < 1e-12
 
 
-@dataclass(frozen=True, slots=True)
-class Walls:
+class Walls(msgspec.Struct, frozen=True):
     """What front and back wall do to the field: kelvin × ((2 y / width − 1)² − 1/3), a share unknown but bounded."""
 
     width_m: float
@@ -52,8 +51,7 @@ class Walls:
         return np.asarray(off_middle * off_middle - 1.0 / 3.0)
 
 
-@dataclass(frozen=True, slots=True)
-class _Column:
+class _Column(msgspec.Struct, frozen=True):
     """One column of the trend: a function of place on one level, and the precision of its prior."""
 
     level: int

@@ -6,8 +6,8 @@ has not given back is not counted.
 """
 
 import math
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 
 from collector.model.cusum import Cusum
@@ -64,8 +64,7 @@ REFUEL_CYCLE_SECONDS = 2700.0
 """A split every 30 to 60 minutes (common practice, no source): assumed until the rhythm is known."""
 
 
-@dataclass(frozen=True, slots=True)
-class Steady:
+class Steady(msgspec.Struct, frozen=True):
     """The usual saw-tooth of the level: its middle, its trough and its crest, degrees Celsius."""
 
     middle: float

@@ -6,8 +6,8 @@ back yet is not held against the fire.
 """
 
 import math
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 
 from collector.model.field import Array
@@ -34,8 +34,7 @@ REGAINED_SHARE = 0.4
 """With so much of the fall regained the lid is surely shut: what is lost later is lost to the fire."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Loss:
+class _Loss(msgspec.Struct, frozen=True):
     """What one opening cost."""
 
     opened_unix: float

@@ -7,8 +7,8 @@ say it should.
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -44,8 +44,7 @@ AWAY_SHARE = 0.3
 DRIFT_SECONDS = 900.0
 
 
-@dataclass(frozen=True, slots=True)
-class LevelLook:
+class LevelLook(msgspec.Struct, frozen=True):
     """The probes of one level at one moment; arrays of shape (k,)."""
 
     now_unix: float
@@ -64,8 +63,7 @@ class LevelLook:
     """Which lie in a zone that runs too cold by what they say."""
 
 
-@dataclass(slots=True)
-class _Case:
+class _Case(msgspec.Struct):
     """What is held against one probe."""
 
     suspect_seconds: float = 0.0

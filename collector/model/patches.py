@@ -9,8 +9,8 @@ changed it may be off by a share of that.
 """
 
 import math
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 
 from collector.model.field import Array
@@ -33,8 +33,7 @@ KEPT = 12
 LEAST_SHARE = 0.01
 
 
-@dataclass(frozen=True, slots=True)
-class Patch:
+class Patch(msgspec.Struct, frozen=True):
     """One place that may have changed, lengths as shares of length and width."""
 
     x: float
@@ -46,8 +45,7 @@ class Patch:
     """How likely it is, 0 to 1."""
 
 
-@dataclass(frozen=True, slots=True)
-class Changed:
+class Changed(msgspec.Struct, frozen=True):
     """What has changed on a level."""
 
     shared_kelvin: float

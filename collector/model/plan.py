@@ -6,8 +6,10 @@ stored cook is replayed under the plan it ran under.
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
 from typing import Literal
+
+import msgspec
+from msgspec.structs import replace
 
 from collector.model.calibration import DRIFT_SD_KELVIN, Line
 from collector.model.meat.piece import Piece
@@ -22,8 +24,7 @@ GRATE = "grate"
 """Name of the level the meat lies on: target, drift and spread are judged there."""
 
 
-@dataclass(frozen=True, slots=True)
-class Probe:
+class Probe(msgspec.Struct, frozen=True):
     """One sensing tip in a known place."""
 
     name: str
@@ -76,8 +77,7 @@ class Probe:
         return replace(self, line=line, tolerance_kelvin=tolerance, stated_tolerance_kelvin=stated)
 
 
-@dataclass(frozen=True, slots=True)
-class Zone:
+class Zone(msgspec.Struct, frozen=True):
     """A named rectangle of a level."""
 
     name: str
@@ -99,8 +99,7 @@ class Zone:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(msgspec.Struct, frozen=True):
     """When an alarm is raised and when it returns."""
 
     name: str
@@ -144,8 +143,7 @@ DEFAULT_RULES: tuple[Rule, ...] = (
 where a lid or a refuel looks like the real thing for a minute or two."""
 
 
-@dataclass(frozen=True, slots=True)
-class Plan:
+class Plan(msgspec.Struct, frozen=True):
     """Everything the engine is told before the first reading."""
 
     chamber: ChamberView
@@ -154,7 +152,7 @@ class Plan:
     target_celsius: float
     low_celsius: float
     high_celsius: float
-    rules: tuple[Rule, ...] = field(default=DEFAULT_RULES)
+    rules: tuple[Rule, ...] = DEFAULT_RULES
     usual_kelvin: tuple[tuple[str, float], ...] = ()
     """By how much each zone lay below its level's mean in the cooks before, as far as they tell."""
     meat: tuple[Piece, ...] = ()

@@ -1,8 +1,8 @@
 """The alarm rules applied to one look at the pit: which value each alarm is fed, and when it may not speak."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -43,8 +43,7 @@ LYING_WORDS = {
 """Why a probe is not believed and what to look at; for every reason but none."""
 
 
-@dataclass(frozen=True, slots=True)
-class Look:
+class Look(msgspec.Struct, frozen=True):
     """What the rules judge, at one moment."""
 
     now_unix: float

@@ -7,9 +7,9 @@ a pit like this one.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from itertools import product
 
+import msgspec
 import numpy as np
 
 from collector.model.field import Array, FieldModel
@@ -17,8 +17,7 @@ from collector.model.field import Array, FieldModel
 __all__ = ["PRIOR", "Scales", "estimate"]
 
 
-@dataclass(frozen=True, slots=True)
-class Scales:
+class Scales(msgspec.Struct, frozen=True):
     """The scales of a field, lengths as shares of the chamber's length and width."""
 
     sigma_kelvin: float

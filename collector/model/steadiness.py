@@ -3,8 +3,8 @@
 import enum
 import math
 from collections import deque
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 
 from collector.model.calibration import MAX_OFFSET_KELVIN
@@ -56,8 +56,7 @@ class State(enum.StrEnum):
     STEADY = "steady"
 
 
-@dataclass(frozen=True, slots=True)
-class Rest:
+class Rest(msgspec.Struct, frozen=True):
     """What a probe showed over a window, against a reference."""
 
     raw_celsius: float

@@ -6,8 +6,8 @@ patch no wider than the gap between two probes looks like a lie, so there the pr
 """
 
 import math
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 
 from collector.model.field import Array
@@ -32,8 +32,7 @@ SWAP_SETTLING_SHARE = 0.3
 """Changes are smoothed: for some minutes they show but a share of what was exchanged."""
 
 
-@dataclass(frozen=True, slots=True)
-class Verdict:
+class Verdict(msgspec.Struct, frozen=True):
     """What the changes of one level are best explained by."""
 
     lie: Array

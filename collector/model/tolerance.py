@@ -3,15 +3,15 @@
 import enum
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from collector.model.calibration import Point
 
 __all__ = ["CLASSES", "PLATINUM", "Standing", "Tolerance", "best_class", "standing_in"]
 
 
-@dataclass(frozen=True, slots=True)
-class Tolerance:
+class Tolerance(msgspec.Struct, frozen=True):
     """Limits of one class."""
 
     least_kelvin: float

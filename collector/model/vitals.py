@@ -1,12 +1,11 @@
 """How a device is heard and how long it will last, as it goes on record."""
 
-from dataclasses import dataclass
+import msgspec
 
 __all__ = ["DeviceVitals"]
 
 
-@dataclass(frozen=True, slots=True)
-class DeviceVitals:
+class DeviceVitals(msgspec.Struct, frozen=True):
     """Signal, battery and packet rate of one source at one moment."""
 
     source: str

@@ -1,7 +1,8 @@
 """Which broker is told of the cook, and under which topics; from the config."""
 
-from dataclasses import dataclass
 from pathlib import Path
+
+import msgspec
 
 from adapters.mqtt.options import BrokerAddress
 from collector.brokers import address_of
@@ -10,8 +11,7 @@ from collector.settings.shape import Publish
 __all__ = ["PublishOptions", "publish_options"]
 
 
-@dataclass(frozen=True, slots=True)
-class PublishOptions:
+class PublishOptions(msgspec.Struct, frozen=True):
     """Which broker, under which topic, how often."""
 
     broker: BrokerAddress

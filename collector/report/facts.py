@@ -5,9 +5,9 @@ Times are Unix seconds UTC, temperatures degrees Celsius, differences kelvin, pl
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Annotated, Literal
 
+import msgspec
 import numpy as np
 from msgspec import Meta, Struct
 
@@ -168,8 +168,7 @@ class Facts(Struct, frozen=True):
     """Times in which the collector itself did not listen."""
 
 
-@dataclass(frozen=True, slots=True)
-class Drawn:
+class Drawn(msgspec.Struct, frozen=True):
     """What pictures need beside the facts."""
 
     minutes: Minutes
@@ -186,8 +185,7 @@ class Drawn:
     maps: tuple[ChamberMap, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Told:
+class Told(msgspec.Struct, frozen=True):
     """The report: its facts and what its pictures need."""
 
     facts: Facts

@@ -1,12 +1,11 @@
 """What a report is laid out in: sections with sentences, tables and pictures. Pure."""
 
-from dataclasses import dataclass, field
+import msgspec
 
 __all__ = ["Section", "Table"]
 
 
-@dataclass(frozen=True, slots=True)
-class Table:
+class Table(msgspec.Struct, frozen=True):
     """A table; the first column names the row."""
 
     title: str
@@ -18,8 +17,7 @@ class Table:
     """Columns of words, which may take several lines."""
 
 
-@dataclass(frozen=True, slots=True)
-class Section:
+class Section(msgspec.Struct, frozen=True):
     """A section."""
 
     name: str
@@ -30,5 +28,5 @@ class Section:
     tables: tuple[Table, ...] = ()
     caution: str = ""
     """What must stand with its numbers."""
-    terms: tuple[tuple[str, str], ...] = field(default=())
+    terms: tuple[tuple[str, str], ...] = ()
     """Words and what they mean here."""

@@ -1,8 +1,8 @@
 """The maps of a report: at moments, and as mean, swing and cold dose over the steady stretch. Pure."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 from msgspec import Struct
 
@@ -57,8 +57,7 @@ class MapFacts(Struct, frozen=True):
     high: Celsius
 
 
-@dataclass(frozen=True, slots=True)
-class ChamberMap:
+class ChamberMap(msgspec.Struct, frozen=True):
     """A map to be drawn: column 0 of its grid lies at the left as the cook sees the pit, row 0 at the back."""
 
     facts: MapFacts
@@ -116,8 +115,7 @@ def maps_over(moments: Sequence[Snapshot], level: str = GRATE) -> tuple[ChamberM
     return tuple(made)
 
 
-@dataclass(frozen=True, slots=True)
-class _Stretch:
+class _Stretch(msgspec.Struct, frozen=True):
     """Some moments of a level, drawn."""
 
     level: str

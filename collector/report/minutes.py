@@ -1,8 +1,8 @@
 """A cook minute by minute: means of the trend, and which minutes count as steady. Pure."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -25,8 +25,7 @@ def is_steady(moment: Snapshot) -> bool:
     return moment.fire.phase is Phase.STEADY and moment.fire.level_celsius >= moment.low_celsius - BURNT_DOWN_KELVIN
 
 
-@dataclass(frozen=True, slots=True)
-class Minutes:
+class Minutes(msgspec.Struct, frozen=True):
     """Means over each minute that the trend tells of; NaN where nothing was known."""
 
     unix: Array

@@ -3,9 +3,10 @@
 import math
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 
+import msgspec
 import numpy as np
+from msgspec.structs import replace
 
 from adapters.reading import Quality, Reason
 from collector.engine import Engine, Event
@@ -28,8 +29,7 @@ MOMENT_SECONDS = 120.0
 """A look at everything, the meat's forecasts too, costs some milliseconds; what moves faster is in the trend."""
 
 
-@dataclass(frozen=True, slots=True)
-class Played:
+class Played(msgspec.Struct, frozen=True):
     """A cook as its report takes it. It is played under its last plan; alarms are those on record, as they came."""
 
     cook: Cook

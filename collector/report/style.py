@@ -11,11 +11,11 @@ import re
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from html import escape
 from typing import Any
 
 import matplotlib as mpl
+import msgspec
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure, FigureBase
 
@@ -70,8 +70,7 @@ def theme() -> tuple[str, str]:
     return light, "; ".join(f"{_NAMES[colour]}: {dark}" for colour, dark in _DARK.items())
 
 
-@dataclass(frozen=True, slots=True)
-class Shape:
+class Shape(msgspec.Struct, frozen=True):
     """For which width a picture is drawn."""
 
     name: str
@@ -90,8 +89,7 @@ WIDE = Shape("wide", 7.2, 8.0, 1.2, 9, 20)
 NARROW = Shape("narrow", 3.6, 8.5, 1.14, 4, 15)
 
 
-@dataclass(frozen=True, slots=True)
-class Sketch:
+class Sketch(msgspec.Struct, frozen=True):
     """How a picture is drawn, on a figure of its own or on a part of a sheet."""
 
     width: float
@@ -109,8 +107,7 @@ class Sketch:
         return figure
 
 
-@dataclass(frozen=True, slots=True)
-class Chart:
+class Chart(msgspec.Struct, frozen=True):
     """A picture with its words."""
 
     name: str

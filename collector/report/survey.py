@@ -7,8 +7,8 @@ A pit with a fire in it is no test chamber: a survey here says how this cook was
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 from msgspec import Struct
 from numpy.typing import NDArray
@@ -83,8 +83,7 @@ class Survey(Struct, frozen=True):
     """The hottest and the coldest place then."""
 
 
-@dataclass(frozen=True, slots=True)
-class Points:
+class Points(msgspec.Struct, frozen=True):
     """Places and their record, one column a minute."""
 
     names: tuple[str, ...]

@@ -4,7 +4,8 @@ A difference is converted as a difference: 10 K apart is 18 °F apart, never 50.
 """
 
 import datetime as dt
-from dataclasses import dataclass
+
+import msgspec
 
 __all__ = ["NOTHING", "Words"]
 
@@ -13,8 +14,7 @@ NOTHING = "–"
 SOON_SECONDS = 90.0
 
 
-@dataclass(frozen=True, slots=True)
-class Words:
+class Words(msgspec.Struct, frozen=True):
     """Writes numbers in one unit and times of one zone; what must not be torn apart holds no-break spaces.
 
     Times are told in `zone`, the machine's own where it is None.

@@ -2,14 +2,14 @@
 
 import ipaddress
 from collections.abc import Collection
-from dataclasses import dataclass
 from urllib.parse import urlsplit
+
+import msgspec
 
 __all__ = ["Listen", "bare_host", "is_loopback", "names_us", "own_page", "parse_listen"]
 
 
-@dataclass(frozen=True, slots=True)
-class Listen:
+class Listen(msgspec.Struct, frozen=True):
     """An address to listen at."""
 
     host: str

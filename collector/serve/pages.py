@@ -3,9 +3,10 @@
 import base64
 import hashlib
 import html
-from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+
+import msgspec
 
 __all__ = ["HEADERS", "Document", "acknowledge_page", "login_page", "main_page"]
 
@@ -22,8 +23,7 @@ HEADERS = {
 """Of every answer."""
 
 
-@dataclass(frozen=True, slots=True)
-class Document:
+class Document(msgspec.Struct, frozen=True):
     """A page and the policy it is sent with; `{ws}` in it stands for where its WebSocket may go."""
 
     text: str

@@ -9,10 +9,11 @@ import logging
 import socket
 import time
 from collections import Counter
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from collector.errors import TokenError
 from collector.paths import link_key_file, sessions_file, tokens_file
@@ -42,8 +43,7 @@ HANDSHAKE_SECONDS = 10.0
 BACKLOG = 32
 
 
-@dataclass(frozen=True, slots=True)
-class ServeOptions:
+class ServeOptions(msgspec.Struct, frozen=True):
     """What is served where."""
 
     listen: Listen

@@ -9,7 +9,6 @@ import contextlib
 import logging
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable
-from dataclasses import dataclass
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any, Protocol
 from urllib.parse import parse_qs
@@ -91,8 +90,7 @@ class Refused(Exception):  # noqa: N818  says what happened
         self.headers = {name.replace("_", "-"): value for name, value in headers.items()}
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Link:
+class Link(msgspec.Struct, frozen=True, eq=False):
     """One WebSocket, and by which right it is open."""
 
     token: Token

@@ -6,7 +6,8 @@ pipeline though the disk has room, or one commit hangs.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from adapters.source import SourceCounts
 
@@ -19,8 +20,7 @@ COMMIT_SECONDS = 120.0
 """An SD card may take half a minute for one write (common practice, no source)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Pulse:
+class Pulse(msgspec.Struct, frozen=True):
     """What tells how the collector fares; ages in seconds."""
 
     since_tick: float

@@ -5,8 +5,9 @@ listen for dashboards. It comes back after a fault, but not on a config with mis
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+import msgspec
 
 __all__ = ["UNIT_NAME", "Unit", "unit_text"]
 
@@ -19,8 +20,7 @@ START_SECONDS = 300
 STOP_SECONDS = 20
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
+class Unit(msgspec.Struct, frozen=True):
     """What differs from one machine to the next."""
 
     executable: Path

@@ -1,9 +1,9 @@
 """From the config file to settings that hold together, or to a list of every mistake in it."""
 
-from dataclasses import dataclass, replace
 from pathlib import Path
 
 import msgspec
+from msgspec.structs import replace
 
 from collector.model.plan import DEFAULT_RULES, GRATE, Plan, Probe, Rule, Zone
 from collector.model.tolerance import CLASSES
@@ -32,8 +32,7 @@ LOWEST_TARGET_CELSIUS, HIGHEST_TARGET_CELSIUS = 65.5, 371.2
 """150 °F and 700 °F: what a wood fire can hold in a chamber (common practice, no source)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Settings:
+class Settings(msgspec.Struct, frozen=True):
     """A config file that holds together."""
 
     path: Path

@@ -6,10 +6,11 @@ import logging
 import os
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from itertools import chain
 from pathlib import Path
 from typing import IO
+
+import msgspec
 
 from collector.calls.record import CallRow, MessageRow
 from collector.errors import StoreBusyError, StoreDamagedError, StoreError, StoreVersionError
@@ -40,25 +41,24 @@ CACHE_KIBIBYTES = 256
 ROWS_PER_STATEMENT = 512
 
 
-@dataclass(slots=True)
-class Batch:
+class Batch(msgspec.Struct):
     """What goes to disk in one commit."""
 
-    series: list[tuple[int, str, str]] = field(default_factory=list)
+    series: list[tuple[int, str, str]] = msgspec.field(default_factory=list)
     """New series: number, source, key."""
-    rows: list[Row] = field(default_factory=list)
-    actions: list[tuple[int, Action]] = field(default_factory=list)
-    vitals: list[tuple[int, DeviceVitals]] = field(default_factory=list)
-    transitions: list[Transition] = field(default_factory=list)
-    marks: list[Mark] = field(default_factory=list)
-    trend: list[TrendPoint] = field(default_factory=list)
-    calls: dict[int, CallRow] = field(default_factory=dict)
+    rows: list[Row] = msgspec.field(default_factory=list)
+    actions: list[tuple[int, Action]] = msgspec.field(default_factory=list)
+    vitals: list[tuple[int, DeviceVitals]] = msgspec.field(default_factory=list)
+    transitions: list[Transition] = msgspec.field(default_factory=list)
+    marks: list[Mark] = msgspec.field(default_factory=list)
+    trend: list[TrendPoint] = msgspec.field(default_factory=list)
+    calls: dict[int, CallRow] = msgspec.field(default_factory=dict)
     """By number, as each stands now."""
-    messages: dict[str, MessageRow] = field(default_factory=dict)
+    messages: dict[str, MessageRow] = msgspec.field(default_factory=dict)
     """By id, as each stands now."""
-    settled: set[int] = field(default_factory=set)
+    settled: set[int] = msgspec.field(default_factory=set)
     """Cooks of which the server holds everything."""
-    receipts: dict[str, int] = field(default_factory=dict)
+    receipts: dict[str, int] = msgspec.field(default_factory=dict)
     """Newest receipt of each source that this batch settles once it is on disk."""
 
     @property

@@ -1,7 +1,8 @@
 """What people add to a cook afterwards and change of it: tags, notes, photos, the log of edits, its parts."""
 
 import enum
-from dataclasses import dataclass
+
+import msgspec
 
 __all__ = [
     "MOST_NOTE_CHARACTERS",
@@ -49,8 +50,7 @@ class EditKind(enum.StrEnum):
     IMPORT = "import"
 
 
-@dataclass(frozen=True, slots=True)
-class Note:
+class Note(msgspec.Struct, frozen=True):
     """Words about a cook as a whole."""
 
     number: int
@@ -59,8 +59,7 @@ class Note:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Photo:
+class Photo(msgspec.Struct, frozen=True):
     """A picture, without its bytes."""
 
     number: int
@@ -74,8 +73,7 @@ class Photo:
     bytes: int
 
 
-@dataclass(frozen=True, slots=True)
-class Edit:
+class Edit(msgspec.Struct, frozen=True):
     """One change of the record."""
 
     number: int
@@ -95,8 +93,7 @@ class Edit:
     """Ordinal before which they lay."""
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(msgspec.Struct, frozen=True):
     """A stretch of a cook that one engine judged without a break. A cook nobody merged or split has one."""
 
     from_id: int

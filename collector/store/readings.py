@@ -10,11 +10,11 @@ import struct
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from operator import itemgetter
 from typing import TypeVar
 
+import msgspec
 import numpy as np
 
 from collector.errors import StoreError
@@ -113,7 +113,7 @@ def _within(columns: Columns, low: int, high: int) -> Columns:
     kept = (columns.ordinal >= low) & (columns.ordinal < high)
     if kept.all():
         return columns
-    return Columns(*(getattr(columns, name)[kept] for name in Columns.__slots__))
+    return Columns(*(getattr(columns, name)[kept] for name in Columns.__struct_fields__))
 
 
 def count_between(connection: Queryable, low: int, high: int, *, sealed: bool = True) -> int:
@@ -189,8 +189,7 @@ def _opened(way: Callable[[bytes], T], chunk: bytes, first: int) -> T:
 # -- changing it ---------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class SealedHour:
+class SealedHour(msgspec.Struct, frozen=True):
     """An hour that was sealed just now."""
 
     readings: int

@@ -3,7 +3,6 @@
 import heapq
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import zip_longest
 from operator import itemgetter
 from typing import Self
@@ -32,8 +31,7 @@ from collector.store.trend import unpack
 __all__ = ["END", "Cook", "Record", "plan_of"]
 
 
-@dataclass(frozen=True, slots=True)
-class Cook:
+class Cook(msgspec.Struct, frozen=True):
     """One recorded run."""
 
     number: int
@@ -59,8 +57,7 @@ END = 1 << 62
 """Beyond every ordinal."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Head:
+class _Head(msgspec.Struct, frozen=True):
     """What is written of a cook itself."""
 
     number: int

@@ -5,7 +5,8 @@ from disk is the same to the digit.
 """
 
 import math
-from dataclasses import dataclass
+
+import msgspec
 
 from adapters.reading import Quality, Reading, Reason, Unit
 from collector.store.schema import SEQUENCE_BITS
@@ -34,8 +35,7 @@ def ordinal_at(unix: float) -> int:
     return math.ceil(round(unix * 1000, 3)) << SEQUENCE_BITS
 
 
-@dataclass(slots=True)
-class Ordinals:
+class Ordinals(msgspec.Struct):
     """Hands out ordinals, each greater than the last, none before the given time."""
 
     last: int = 0

@@ -21,9 +21,9 @@ import itertools
 import struct
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Self
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -40,8 +40,7 @@ _HEAD = struct.Struct("<II")
 _SERIES = struct.Struct("<IIBqqI")
 
 
-@dataclass(frozen=True, slots=True)
-class Columns:
+class Columns(msgspec.Struct, frozen=True):
     """Readings as arrays of one length, series by series, each in order of time."""
 
     ordinal: Ints
@@ -64,7 +63,7 @@ class Columns:
         """Put the rows into arrays, those of each series from a place of its own on."""
         start = 0
         for (_, length), to in zip(self.sizes(), places, strict=True):
-            for name in Columns.__slots__:
+            for name in Columns.__struct_fields__:
                 getattr(into, name)[to : to + length] = getattr(self, name)[start : start + length]
             start += length
 
@@ -93,8 +92,7 @@ def encode(rows: Sequence[Row]) -> bytes:
     return zlib.compress(body, LEVEL)
 
 
-@dataclass(frozen=True, slots=True)
-class Chunk:
+class Chunk(msgspec.Struct, frozen=True):
     """A chunk that was inflated; its numbers are as narrow as they were written until they are put where they go."""
 
     rows: int

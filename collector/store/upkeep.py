@@ -5,8 +5,9 @@ import os
 import shutil
 import sqlite3
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
+
+import msgspec
 
 from collector.errors import StoreError
 from collector.store.archive import Archive
@@ -27,8 +28,7 @@ GO_BY_COOK = (
 """Tables whose rows name their cook."""
 
 
-@dataclass(frozen=True, slots=True)
-class Health:
+class Health(msgspec.Struct, frozen=True):
     """What was found."""
 
     version: int

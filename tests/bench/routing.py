@@ -3,9 +3,9 @@
 The part after the network: from paho's message to a screened row, one subscription a probe. No broker, no clock.
 """
 
-import dataclasses
 from itertools import cycle, islice
 
+import msgspec
 from paho.mqtt.client import MQTTMessage
 
 from adapters.decode.mqtt_payload import PayloadReader
@@ -30,7 +30,7 @@ class Path:
         reader = PayloadReader("json", value="/t", key="topic")
         options = BrokerOptions("house", "nowhere", tuple(Subscription(n, 0, reader) for n in names))
         self._source = MqttSource(options, names, clock=lambda: NOW)
-        plan = dataclasses.replace(
+        plan = msgspec.structs.replace(
             plan_of(), zones=(), probes=tuple(Probe(n, "house", n, duty="ambient") for n in names)
         )
         self.pipeline = Pipeline(Engine(plan, "bench", NOW), {})

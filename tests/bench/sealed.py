@@ -42,7 +42,7 @@ def measure(effort: Effort) -> list[Finding]:
             sealed = archive._connection.execute("SELECT sum(length(bytes)) FROM sealed").fetchone()[0] / readings
             arrays = Path(folder) / "arrays"
             arrays.mkdir()
-            for name in Columns.__slots__:
+            for name in Columns.__struct_fields__:
                 np.save(arrays / f"{name}.npy", getattr(columns, name))
             ours, floor = turns(
                 effort.of(7, 3), (lambda: _wall(lambda: archive.columns(cook)), lambda: _wall(lambda: _load(arrays)))

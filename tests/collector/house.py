@@ -2,13 +2,13 @@
 
 import asyncio
 import contextlib
-import dataclasses
 import datetime as dt
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import aiohttp
+import msgspec
 
 from collector import wire
 from collector.feed import Feed
@@ -47,12 +47,12 @@ def tonight():
     cook = night()
     shift = now - cook.now_unix
     probes = tuple(
-        dataclasses.replace(p, heard_unix=p.heard_unix + shift if p.heard_unix is not None else None)
+        msgspec.structs.replace(p, heard_unix=p.heard_unix + shift if p.heard_unix is not None else None)
         for p in cook.probes
     )
     stands = (alarm("cold-spot/stack end", value=13.0, limit=8.3, unit="kelvin"),)
-    fire = dataclasses.replace(cook.fire, refuel_due_unix=now + 300.0)
-    return dataclasses.replace(
+    fire = msgspec.structs.replace(cook.fire, refuel_due_unix=now + 300.0)
+    return msgspec.structs.replace(
         cook, fire=fire, now_unix=now, started_unix=now - 6 * 3600.0, probes=probes, troubles=(COLD,), alarms=stands
     )
 
@@ -88,7 +88,7 @@ class Served:
             await self.service.close(0.1)
 
     def publish(self, **changes):
-        self.cook[0] = dataclasses.replace(self.cook[0], now_unix=time.time(), **changes)
+        self.cook[0] = msgspec.structs.replace(self.cook[0], now_unix=time.time(), **changes)
         self.feed.publish(self.cook[0])
 
     @property
@@ -111,7 +111,7 @@ async def serving(folder, *, tls=True, port=0, hosts=("pit.local",), start=True)
     def command(request):
         asked.append(request)
         if isinstance(request, wire.Acknowledge) and request.alarm == "cold":
-            state = dataclasses.replace(COLD, state=AlarmState.ACKNOWLEDGED)
+            state = msgspec.structs.replace(COLD, state=AlarmState.ACKNOWLEDGED)
             served.publish(troubles=(state,))
             return ""
         if isinstance(request, wire.TurnMeat):
@@ -121,7 +121,7 @@ async def serving(folder, *, tls=True, port=0, hosts=("pit.local",), start=True)
     feed = Feed(command, lambda: cook[0])
     shift = time.time() - night().now_unix
     for point in history():
-        feed.add_trend(dataclasses.replace(point, time_unix=point.time_unix + shift))
+        feed.add_trend(msgspec.structs.replace(point, time_unix=point.time_unix + shift))
     served = Served(folder, feed, Service(feed, options, retry_seconds=0.1), options, secrets, asked, cook)
     if start:
         await served.start()

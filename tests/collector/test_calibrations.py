@@ -2,11 +2,11 @@
 
 import asyncio
 import contextlib
-import dataclasses
 import math
 import re
 import sqlite3
 
+import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -40,7 +40,7 @@ numbers = st.floats(-50.0, 120.0)
 def test_a_row_gives_the_step_again_to_the_digit(kind, reference, raw, sd, time):
     told = Calibration("s", "k", Point(kind, reference, raw, sd, time))
     with contextlib.suppress(CalibrationError):
-        told = dataclasses.replace(told, line=line([told.point]))
+        told = msgspec.structs.replace(told, line=line([told.point]))
     assert calibration_of(*calibration_row(7, told)[1:]) == told
 
 
@@ -175,8 +175,8 @@ def test_a_resumed_cook_stands_where_it_stood(tmp_path):
 
 
 def test_a_calibration_wins_over_the_offset_of_the_config(tmp_path):
-    probes = tuple(dataclasses.replace(p, offset_kelvin=5.0) if p == FLAT else p for p in PLAN.probes)
-    database, _, pipeline, book = begun(tmp_path / "s.db", plan=dataclasses.replace(PLAN, probes=probes))
+    probes = tuple(msgspec.structs.replace(p, offset_kelvin=5.0) if p == FLAT else p for p in PLAN.probes)
+    database, _, pipeline, book = begun(tmp_path / "s.db", plan=msgspec.structs.replace(PLAN, probes=probes))
     feed(pipeline, 20, START)
     assert (now := shown(pipeline, FLAT.name)).celsius == pytest.approx(now.raw_celsius + 5.0)
     calibrate(pipeline, book, FLAT, START + 30, 1.5)

@@ -2,7 +2,8 @@
 
 import contextlib
 import sqlite3
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from collector.calls.escalation import Call
 from collector.calls.record import CallRow, MessageRow

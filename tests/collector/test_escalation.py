@@ -1,10 +1,10 @@
 """Who is told of a trouble, when and again: nobody is let sleep for want of a message, nobody is told twice at once."""
 
 import datetime as dt
-from dataclasses import replace
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from collector.calls.escalation import Escalation, Ladder, Person, Quiet, Step
 from collector.snapshot import AlarmState, Priority, TroubleView

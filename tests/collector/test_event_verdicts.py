@@ -1,8 +1,8 @@
 """What the cook says of events, through the pipeline onto the record and back: counted so, and replayed exactly."""
 
-import dataclasses
 import math
 
+import msgspec
 import pytest
 
 from adapters.reading import Reading
@@ -108,7 +108,7 @@ def test_under_an_edited_plan_the_named_events_may_be_missing_and_the_cook_goes_
     path, _, _, (lid, *_), _ = night
     with Archive(path) as archive:
         cook = archive.cook("last")
-        bare = dataclasses.replace(PLAN, probes=PLAN.probes[:1], zones=())
+        bare = msgspec.structs.replace(PLAN, probes=PLAN.probes[:1], zones=())
         engine, _ = rebuild(archive, cook, bare)
         assert engine.now_unix > lid.time_unix
 

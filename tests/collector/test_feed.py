@@ -1,12 +1,12 @@
 """The feed for dashboards over a real unix socket."""
 
 import asyncio
-import dataclasses
 import socket
 import stat
 from contextlib import asynccontextmanager
 
 import aiohttp
+import msgspec
 import pytest
 
 from collector import wire
@@ -28,7 +28,7 @@ async def served(tmp_path):
         asked.append(c)
         return "" if c.number != 13 else "not that one"
 
-    feed = Feed(command, lambda: dataclasses.replace(SNAPSHOT, now_unix=1.0))
+    feed = Feed(command, lambda: msgspec.structs.replace(SNAPSHOT, now_unix=1.0))
     await feed.open(tmp_path / "run" / "c.sock")
     yield feed, tmp_path / "run" / "c.sock", asked
     await feed.close()
@@ -60,7 +60,7 @@ async def test_hello_history_and_the_cook_as_it_is_now(served):
         assert [p.time_unix for p in (await next_of(channel, wire.History)).points] == [5.0]
         assert (await next_of(channel, wire.News)).snapshot.now_unix == 1.0, "made for this viewer, not an old one"
         feed.add_trend(TrendPoint(15.0, (110.0,) * 7, 8.0, 110.0))
-        feed.publish(dataclasses.replace(SNAPSHOT, now_unix=2.0))
+        feed.publish(msgspec.structs.replace(SNAPSHOT, now_unix=2.0))
         assert [p.time_unix for p in (await next_of(channel, wire.Trend)).points] == [15.0]
         assert (await next_of(channel, wire.News)).snapshot.now_unix == 2.0
 
@@ -87,7 +87,7 @@ async def test_a_viewer_that_reads_nothing_costs_nobody_anything(served):
     async with attached(socket) as sleeper, attached(socket) as channel:
         await next_of(channel, wire.News)
         for k in range(2000):
-            feed.publish(dataclasses.replace(SNAPSHOT, now_unix=float(k)))
+            feed.publish(msgspec.structs.replace(SNAPSHOT, now_unix=float(k)))
             if k % 100 == 0:
                 await asyncio.sleep(0)
         newest = 0.0
@@ -124,7 +124,7 @@ async def test_snapshots_written_at_once_trend_and_answers_keep_to_their_frames_
                 feed.add_trend(TrendPoint(float(k), (110.0,) * 7, 8.0, 110.0))
             if k % 100 == 0:
                 await channel.send_bytes(wire.encode(wire.Acknowledge(1000 + k, "x")))
-            feed.publish(dataclasses.replace(SNAPSHOT, now_unix=float(k)))
+            feed.publish(msgspec.structs.replace(SNAPSHOT, now_unix=float(k)))
             if k % 3 == 0:
                 await asyncio.sleep(0)
         await asyncio.wait_for(listening, 20)

@@ -13,6 +13,7 @@ import sys
 import time
 
 import aiomqtt
+import msgspec
 import pytest
 from aiohttp import web
 from hypothesis import example, given
@@ -57,7 +58,9 @@ ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_"
 
 
 def test_a_link_is_short_enough_for_a_text_message_and_says_nothing_of_whom_it_is_for():
-    link = LINKS.link(dataclasses.replace(ANN, person="Otis from next door" * 3, channel="the light in the hallway"))
+    link = LINKS.link(
+        msgspec.structs.replace(ANN, person="Otis from next door" * 3, channel="the light in the hallway")
+    )
     assert link.startswith("https://pit.example:8765/acknowledge#")
     assert len(link) < 160
     assert len(link.partition("#")[2]) == TOKEN_CHARACTERS
@@ -78,7 +81,7 @@ def test_a_token_of_which_any_byte_was_changed_is_none(call, who, until_ms, plac
 
 
 def test_no_other_character_in_any_place_makes_a_token():
-    tokens = (LINKS.token(dataclasses.replace(ANN, call=k)) for k in range(1000))
+    tokens = (LINKS.token(msgspec.structs.replace(ANN, call=k)) for k in range(1000))
     token = next(token for token in tokens if "-" in token and "_" in token)
     others = ALPHABET + "+/=# \n\0é"
     for k in range(len(token)):
@@ -190,7 +193,7 @@ class Tapping(House):
         self.acknowledged.append((key, by))
         if key == "test":
             return "" if self.outbox.proof.acknowledge(by) else "no such alarm"
-        self.troubles = [dataclasses.replace(t, state=AlarmState.ACKNOWLEDGED) for t in self.troubles]
+        self.troubles = [msgspec.structs.replace(t, state=AlarmState.ACKNOWLEDGED) for t in self.troubles]
         return ""
 
     async def links(self):
@@ -244,11 +247,11 @@ async def test_a_link_says_why_there_is_nothing_to_do():
     assert house.tap(token) == ("ended", "This was over at 03:06. There is nothing to acknowledge any more.")
     assert house.acknowledged == []
     house = Tapping()
-    house.troubles = [dataclasses.replace(SOON, key="cold")]
+    house.troubles = [msgspec.structs.replace(SOON, key="cold")]
     (token,) = await house.links()
     house.troubles = [COLD]
     assert "became more urgent at 15:06" in house.tap(token)[1]
-    house.troubles = [dataclasses.replace(COLD, state=AlarmState.ACKNOWLEDGED)]
+    house.troubles = [msgspec.structs.replace(COLD, state=AlarmState.ACKNOWLEDGED)]
     fresh = LINKS.token(Claim(2, "Ann", "push", round(START * 1000) + VALID_MS))
     assert "by somebody in another way than a link" in house.tap(fresh)[1]
     assert "of a call that has ended" in house.tap(LINKS.token(Claim(99, "Ann", "push", 1)))[1]
@@ -280,7 +283,7 @@ async def test_a_link_of_a_test_proves_it_once_and_no_other():
 async def test_a_channel_that_others_may_read_has_no_link_and_a_digest_has_those_of_its_messages():
     house = Tapping()
     house.push.link = False
-    house.troubles = [dataclasses.replace(SOON, key=f"source/{k}") for k in range(8)]
+    house.troubles = [msgspec.structs.replace(SOON, key=f"source/{k}") for k in range(8)]
     async with house.at_work():
         house.outbox.look(house.troubles)
         await house.until(lambda: len(house.push.came) == 6)

@@ -3,7 +3,6 @@
 import datetime as dt
 import io
 import math
-from dataclasses import replace
 
 import msgspec
 import numpy as np
@@ -11,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
+from msgspec.structs import replace
 from PIL import Image
 
 from adapters.reading import Reading

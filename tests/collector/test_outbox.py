@@ -3,12 +3,12 @@
 import asyncio
 import contextlib
 import datetime as dt
-from dataclasses import replace
 from random import Random
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from collector.calls import sending as module
 from collector.calls.bucket import Bucket

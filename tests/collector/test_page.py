@@ -6,11 +6,11 @@ import json
 import math
 import re
 import time
-from dataclasses import replace
 from importlib.resources import files
 
 import msgspec
 import pytest
+from msgspec.structs import replace
 
 from collector import wire
 from collector.model.meat.piece import MeatPhase

@@ -2,11 +2,11 @@
 
 import asyncio
 import contextlib
-import dataclasses
 import json
 import math
 
 import aiomqtt
+import msgspec
 import pytest
 from aiohttp import web
 from hypothesis import given, settings
@@ -113,12 +113,12 @@ def test_an_alarm_is_a_document_and_null_says_what_is_not_known():
     assert found["grate"]["unit"] == "C"
     alarm = next(fields for topic, fields in found.items() if topic.startswith("alarm/"))
     assert set(alarm) >= {"state", "active", "since", "value", "limit", "unit", "message", "priority", "time"}
-    probe = dataclasses.replace(
+    probe = msgspec.structs.replace(
         snapshot.probes[0], celsius=math.nan, quality=Quality.BAD, reason=Reason.OPEN_OR_SHORT, silent=False
     )
-    told = json.loads(documents(dataclasses.replace(snapshot, probes=(probe, probe)))[f"probe/{slug(probe.name)}"])
+    told = json.loads(documents(msgspec.structs.replace(snapshot, probes=(probe, probe)))[f"probe/{slug(probe.name)}"])
     assert (told["value"], told["quality"], told["reason"]) == (None, "bad", "open_or_short")
-    assert f"probe/{slug(probe.name)}-2" in documents(dataclasses.replace(snapshot, probes=(probe, probe)))
+    assert f"probe/{slug(probe.name)}-2" in documents(msgspec.structs.replace(snapshot, probes=(probe, probe)))
 
 
 @given(st.text(max_size=40))

@@ -1,9 +1,9 @@
 """A config in which a piece got another name, while its cook goes on."""
 
 import logging
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from adapters.reading import Reading
 from collector.cooks import open_cook

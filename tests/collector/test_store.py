@@ -1,11 +1,11 @@
 """The record: what goes in comes out, locks hold, versions are told, replays are exact."""
 
 import contextlib
-import dataclasses
 import math
 import re
 import sqlite3
 
+import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -200,8 +200,8 @@ def test_a_plan_edited_between_two_runs_rewrites_nothing_and_replays(tmp_path):
     database.commit(opened.number, pipeline.cut(), full=True)
     with Archive(path) as archive:
         before = archive.alarm_log(archive.cook("n"))
-    strict = tuple(dataclasses.replace(r, limit=2.0) if r.name == "spread" else r for r in plan.rules)
-    edited = dataclasses.replace(plan, rules=strict)
+    strict = tuple(msgspec.structs.replace(r, limit=2.0) if r.name == "spread" else r for r in plan.rules)
+    edited = msgspec.structs.replace(plan, rules=strict)
     again = open_cook(database, edited, START + 6010, coldside="test")
     assert again.resumed
     assert not again.same_plan

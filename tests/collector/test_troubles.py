@@ -1,6 +1,5 @@
 """Nights as they also happen: slow probes, few probes, a lid left open, a collector that was away, a second night."""
 
-import dataclasses
 import math
 from collections import Counter
 
@@ -67,7 +66,7 @@ def test_a_reading_a_minute_is_enough_to_find_the_cold_flat_side():
 def test_three_grate_probes_one_of_which_comes_and_goes():
     few = ("grate-fire-front", "grate-point", "grate-flat-front")
     kept = tuple(p for p in PLAN.probes if p.key in few)
-    plan = dataclasses.replace(PLAN, probes=kept, chamber=dataclasses.replace(PLAN.chamber, levels=("grate",)))
+    plan = msgspec.structs.replace(PLAN, probes=kept, chamber=msgspec.structs.replace(PLAN.chamber, levels=("grate",)))
 
     def change(r, t):
         gone = r.key == "grate-flat-front" and t % 300 < 60

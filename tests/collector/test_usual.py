@@ -2,9 +2,9 @@
 
 import json
 import math
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 from scipy import stats
 
 from collector.engine import Engine

@@ -1,9 +1,9 @@
 """The draught of a stack against a published worked example, and against its own limits."""
 
 import math
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from collector.model.draught import Stack, draught_pascal, flow_cubic_metres_per_second, flow_ratio, wind_pascal
 

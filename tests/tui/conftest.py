@@ -4,9 +4,9 @@ import asyncio
 import math
 import time
 from collections.abc import AsyncIterator, Callable
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from adapters.reading import Quality, Reason
 from adapters.source import LinkState

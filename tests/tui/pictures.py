@@ -10,8 +10,9 @@ import re
 import sys
 import time
 from collections.abc import AsyncIterator
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from adapters.recording import readings
 from adapters.source import LinkState

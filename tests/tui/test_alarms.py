@@ -2,10 +2,10 @@
 
 import asyncio
 import json
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 import sample_streams
 from adapters.reading import Reading

@@ -5,9 +5,9 @@ import math
 import subprocess
 import sys
 import time
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from adapters.rehearsal.rehearsal import Rehearsal
 from collector.model.calibration import Kind, Point, line

@@ -2,9 +2,9 @@
 
 import asyncio
 import time
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from adapters.source import LinkState
 from collector import wire

@@ -2,9 +2,9 @@
 
 import asyncio
 import json
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from collector import wire
 from collector.feed import Feed

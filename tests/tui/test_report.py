@@ -70,7 +70,7 @@ def test_mistakes_are_told_in_a_line(store, capsys):
     assert report(store, "--json", "-o", "-") == Exit.USAGE
     assert report(store, "-o", "nowhere/page.html") == Exit.FAILED
     assert "nowhere: there is no such folder" in capsys.readouterr().err
-    assert main(["report", "nobody's", "--store", str(store)]) == Exit.STORE
+    assert main(["report", "nobody's", "--store", str(store)]) == Exit.FAILED
     assert "there is no cook named" in capsys.readouterr().err
 
 

@@ -4,10 +4,10 @@ import asyncio
 import contextlib
 import re
 import time
-from dataclasses import replace
 from random import Random
 
 import pytest
+from msgspec.structs import replace
 
 from collector import wire
 from collector.snapshot import AlarmState, Priority

@@ -7,7 +7,7 @@ import shutil
 import sys
 from collections.abc import AsyncIterator, Callable
 from contextlib import aclosing
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from tui.commands.options import FOOT, add_config, add_json, add_way, chosen_unit, metres, pascal
@@ -384,6 +384,8 @@ async def _keep(
     if not any(one.kept for one in outcomes):
         return outcomes
     now = {probe.name: probe for probe in (await _newest(way)).probes}
+    from msgspec.structs import replace
+
     return [replace(one, probe=now.get(one.name, one.probe)) for one in outcomes]
 
 

@@ -130,7 +130,7 @@ def _described(options: argparse.Namespace, was: "Piece | None") -> "Piece":
     Raises:
         TuiError: something said of it is not what it must be.
     """
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     from collector.model.meat.cooling import CoolingRule
     from collector.model.meat.piece import Cut, Piece, Species
@@ -167,7 +167,7 @@ def _parts(
     Raises:
         TuiError: a part is to go that is not there.
     """
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     from collector.model.meat.piece import Part
 

@@ -118,8 +118,10 @@ def _order(text: str) -> _Order:
 
 def _as_rehearsal(plan: "Plan") -> "Plan":
     """Put the simulated pit behind every probe of a plan, each under its own name."""
-    probes = tuple(dataclasses.replace(p, source=SOURCE, key=p.name) for p in plan.probes)
-    return dataclasses.replace(plan, probes=probes)
+    import msgspec
+
+    probes = tuple(msgspec.structs.replace(p, source=SOURCE, key=p.name) for p in plan.probes)
+    return msgspec.structs.replace(plan, probes=probes)
 
 
 async def _rehearse(options: argparse.Namespace, settings: "Settings", folder: Path, orders: list[_Order]) -> int:

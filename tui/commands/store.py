@@ -82,7 +82,7 @@ def _check(options: argparse.Namespace) -> int:
     spare = f", of these {_size(found.free_bytes)} unused" if found.free_bytes else ""
     _say(
         options,
-        {"store": str(path), "sound": not found.complaints, **{f: getattr(found, f) for f in found.__slots__}},
+        {"store": str(path), "sound": not found.complaints, **{f: getattr(found, f) for f in found.__struct_fields__}},
         f"{path}: {found.cooks} cooks, {found.readings} readings, {_size(found.bytes)}{spare}, version {found.version}",
         *(f"  {complaint}" for complaint in found.complaints),
         "it is damaged: `coldside store backup` cannot mend it; keep the file and begin with a fresh one"

@@ -2,7 +2,6 @@
 
 import argparse
 import sys
-from dataclasses import asdict
 
 from tui.commands.options import add_config, add_json, add_store, chosen_unit, named_store
 from tui.errors import TuiError
@@ -31,6 +30,7 @@ def _count(text: str) -> int:
 def run(options: argparse.Namespace) -> int:
     """Print what is usual."""
     import msgspec
+    from msgspec.structs import asdict
 
     from collector.records import open_record
     from collector.usual import usual_cooks, usual_zones

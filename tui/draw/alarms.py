@@ -3,8 +3,10 @@
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from textwrap import wrap
+
+import msgspec
+from msgspec.structs import replace
 
 from collector.snapshot import CALLING, AlarmState, AlarmView, Snapshot, TroubleView
 from tui.draw.calls import call_words, calls_of, calls_status
@@ -74,8 +76,7 @@ def _lines(
     ]
 
 
-@dataclass(frozen=True, slots=True)
-class AlarmRow:
+class AlarmRow(msgspec.Struct, frozen=True):
     """One row of the list of alarms: a trouble, one alarm of it, or an alarm by itself."""
 
     key: str

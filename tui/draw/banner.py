@@ -1,6 +1,6 @@
 """What must never be overlooked: no link, old values, unsaved readings, a frozen view."""
 
-from dataclasses import dataclass
+import msgspec
 
 from collector.snapshot import StoreView
 from tui.draw.line import Role
@@ -15,8 +15,7 @@ UNSAVED_SECONDS = 60.0
 """Readings that wait longer than this for the disk count as unsaved."""
 
 
-@dataclass(frozen=True, slots=True)
-class Standing:
+class Standing(msgspec.Struct, frozen=True):
     """How the dashboard stands towards its collector."""
 
     now_unix: float
@@ -40,8 +39,7 @@ class Standing:
     """The cook's own time in the newest snapshot."""
 
 
-@dataclass(frozen=True, slots=True)
-class Trouble:
+class Trouble(msgspec.Struct, frozen=True):
     """A banner: what is wrong, and what that means."""
 
     headline: str

@@ -3,7 +3,6 @@
 import itertools
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import msgspec
@@ -20,8 +19,7 @@ _BARE = re.compile(r"[A-Za-z0-9_-]+\Z")
 _WORD = re.compile(r"[^a-z0-9]+")
 
 
-@dataclass(frozen=True, slots=True)
-class Block:
+class Block(msgspec.Struct, frozen=True):
     """One source with its probes."""
 
     name: str

@@ -1,8 +1,9 @@
 """Calibration in words and lines: what to do, how far each probe is, what came of it, and all that holds."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
+
+import msgspec
 
 from collector.model.calibration import Kind, Point
 from collector.model.steadiness import LEAST_READINGS, BathWatch, Rest, State
@@ -47,8 +48,7 @@ GUIDES: dict[Kind, tuple[str, ...]] = {
 WIDTH = 18
 
 
-@dataclass(frozen=True, slots=True)
-class Outcome:
+class Outcome(msgspec.Struct, frozen=True):
     """What came of one probe."""
 
     name: str

@@ -4,8 +4,8 @@ Two pixels a cell, the upper half as ink and the lower as paper of a half block;
 """
 
 import math
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -29,8 +29,7 @@ STRETCH = 1.6
 """How far the picture may be stretched one way to fill its room."""
 
 
-@dataclass(frozen=True, slots=True)
-class Subject:
+class Subject(msgspec.Struct, frozen=True):
     """What the map shows."""
 
     level: str
@@ -39,8 +38,7 @@ class Subject:
     """Differences from the median of the level's probes instead of temperatures."""
 
 
-@dataclass(frozen=True, slots=True)
-class ChamberDrawing:
+class ChamberDrawing(msgspec.Struct, frozen=True):
     """The finished map."""
 
     picture: Picture

@@ -1,9 +1,9 @@
 """Which curves the trend chart shows: the zones of a level, the spread, or the meat."""
 
 import math
-from dataclasses import dataclass
 from typing import Literal
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -27,8 +27,7 @@ SIGNS = {
 """The letter of each mark: the key that makes it, a capital for what the curves themselves show, of the fire its F."""
 
 
-@dataclass(frozen=True, slots=True)
-class Chart:
+class Chart(msgspec.Struct, frozen=True):
     """All that the chart needs, in the unit on show."""
 
     time_unix: NDArray[np.float64]

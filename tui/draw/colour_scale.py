@@ -8,9 +8,9 @@ Each scale is 33 anchors of six hex digits, evenly spaced. The lists of xterm-25
 neighbours look alike to any of the three kinds of colour-blind eyes after the terminal has rounded.
 """
 
-from dataclasses import dataclass
 from typing import Literal
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -35,8 +35,7 @@ ASCII_RAMP = ".:-=+*#%@"
 LEVELS = 64
 
 
-@dataclass(frozen=True, slots=True)
-class ColourScale:
+class ColourScale(msgspec.Struct, frozen=True):
     """Colours from low to high, and the glyphs that say the same without colour."""
 
     colours: tuple[Rgb, ...]

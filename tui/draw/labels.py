@@ -1,7 +1,8 @@
 """Each probe's number where it lies on the map, moved a little where two would cover each other."""
 
 import math
-from dataclasses import dataclass
+
+import msgspec
 
 from adapters.reading import Quality
 from collector.snapshot import ChamberView, ProbeView
@@ -23,8 +24,7 @@ Sign = tuple[float, float, str]
 """Place along and across the pit, metres, and the text that marks it."""
 
 
-@dataclass(frozen=True, slots=True)
-class Label:
+class Label(msgspec.Struct, frozen=True):
     """A text at a cell of the inside of the map."""
 
     name: str

@@ -1,6 +1,6 @@
 """What can be told of a piece of meat: into which phase it went over, the likeliest first."""
 
-from dataclasses import dataclass
+import msgspec
 
 from collector.model.meat.phases import SAID_OF_A_PIECE
 from collector.model.meat.piece import MeatPhase
@@ -14,8 +14,7 @@ WORDS = {MeatPhase(phase): says for word, (phase, says) in SAID_OF_A_PIECE.items
 ORDER = tuple(MeatPhase)
 
 
-@dataclass(frozen=True, slots=True)
-class PhaseStep:
+class PhaseStep(msgspec.Struct, frozen=True):
     """One thing to tell of a piece."""
 
     piece: str

@@ -1,7 +1,6 @@
 """A rectangle of character cells with a colour number for ink and paper each."""
 
-from dataclasses import dataclass
-
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,8 +14,7 @@ STRONG = -3
 Numbers = NDArray[np.int16]
 
 
-@dataclass(frozen=True, slots=True)
-class Picture:
+class Picture(msgspec.Struct, frozen=True):
     """What a widget copies to the screen."""
 
     text: tuple[str, ...]

@@ -1,8 +1,9 @@
 """Several pits in one line: which is shown, how each stands, its grate; and which of them is in trouble first."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from enum import IntEnum
+
+import msgspec
 
 from collector.snapshot import CALLING, AlarmState, Phase, Priority, Snapshot
 from tui.draw.alarms import pressing_line, wanting
@@ -42,8 +43,7 @@ _SHORTER = {
 """What a state is called where there is hardly any room; the help says what they mean."""
 
 
-@dataclass(frozen=True, slots=True)
-class PitGlance:
+class PitGlance(msgspec.Struct, frozen=True):
     """One of several pits, as far as a glance at it tells."""
 
     name: str
@@ -92,8 +92,7 @@ def alarm_line(pits: Sequence[PitGlance], shown: int, view: View, cells: int) ->
     return pressing_line(pit.snapshot, view, cells, name)
 
 
-@dataclass(frozen=True, slots=True)
-class Strip:
+class Strip(msgspec.Struct, frozen=True):
     """The strip, and which pit stands where in it."""
 
     line: Line

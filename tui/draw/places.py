@@ -1,6 +1,6 @@
 """The coldest and the hottest place of a level in words: how warm, how surely, and where in the chamber."""
 
-from dataclasses import dataclass
+import msgspec
 
 from collector.snapshot import ChamberView, FieldView, PlaceView
 from tui.draw.view import View
@@ -16,8 +16,7 @@ def told_apart(field: FieldView) -> bool:
     return field.hottest.celsius - field.coldest.celsius >= 2.0 * field.difference_sd_kelvin
 
 
-@dataclass(frozen=True, slots=True)
-class Places:
+class Places(msgspec.Struct, frozen=True):
     """Words for the places of one level."""
 
     field: FieldView

@@ -1,7 +1,8 @@
 """What a scan heard, in lines: each device, its payloads under a byte ruler, and what they may mean."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from adapters.ble.recognise import Recognised
 from adapters.ble.survey import Device, Place
@@ -39,8 +40,7 @@ NAME_CELLS = 26
 _BASE = "-0000-1000-8000-00805f9b34fb"
 
 
-@dataclass(frozen=True, slots=True)
-class Heard:
+class Heard(msgspec.Struct, frozen=True):
     """One device with what was made of its payloads."""
 
     device: Device

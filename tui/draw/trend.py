@@ -1,8 +1,8 @@
 """The trend chart: curves in braille dots, the band, axes with times and degrees, each curve named at its end."""
 
 import math
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -31,8 +31,7 @@ NAMES = ((88, 22), (56, 15), (0, 7))
 """From which width on the names at the right get how many cells; the least holds mark and value only."""
 
 
-@dataclass(frozen=True, slots=True)
-class Curve:
+class Curve(msgspec.Struct, frozen=True):
     """One series, in the unit on show."""
 
     name: str
@@ -40,16 +39,14 @@ class Curve:
     """Shape (n,), NaN where there is none."""
 
 
-@dataclass(frozen=True, slots=True)
-class Sign:
+class Sign(msgspec.Struct, frozen=True):
     """A letter at a moment, in the top row."""
 
     time_unix: float
     letter: str
 
 
-@dataclass(frozen=True, slots=True)
-class Band:
+class Band(msgspec.Struct, frozen=True):
     """What is expected of a curve: eight of ten lie between low and high."""
 
     curve: int
@@ -62,8 +59,7 @@ class Band:
     """In the unit on show, shape (n,)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Guide:
+class Guide(msgspec.Struct, frozen=True):
     """A level across the chart."""
 
     value: float

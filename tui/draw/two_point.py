@@ -1,7 +1,8 @@
 """What the two baths told, in lines: the payloads in ice and in boiling water, and what reads both."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from adapters.ble.recognise import Recognised
 from adapters.ble.survey import Device, Group, Place
@@ -26,8 +27,7 @@ SCALDING = "   Boiling water and its steam scald: mind hands and face, and keep 
 MOST_SHOWN = 5
 
 
-@dataclass(frozen=True, slots=True)
-class Bathed:
+class Bathed(msgspec.Struct, frozen=True):
     """One place of a device with what it sent in both baths."""
 
     device: Device

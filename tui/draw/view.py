@@ -1,13 +1,13 @@
 """How one person wants to see things: what every drawing function is told beside the data."""
 
-from dataclasses import dataclass
 from datetime import tzinfo
+
+import msgspec
 
 __all__ = ["View"]
 
 
-@dataclass(frozen=True, slots=True)
-class View:
+class View(msgspec.Struct, frozen=True):
     """Choices of display; they change no number inside."""
 
     fahrenheit: bool = False

@@ -9,7 +9,8 @@ import bisect
 import pickle
 import zlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from collector.engine import Engine, Event
 from collector.errors import StoreError
@@ -31,8 +32,7 @@ BREATH_STEPS = 5000
 """While an engine is told what was before its stretch, stop after so many readings: the dashboard may be closed."""
 
 
-@dataclass(frozen=True, slots=True)
-class Happening:
+class Happening(msgspec.Struct, frozen=True):
     """An alarm that was raised, or a mark."""
 
     time_unix: float
@@ -44,8 +44,7 @@ class Happening:
     """Identity of a mark that the curves show."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Aside:
+class _Aside(msgspec.Struct, frozen=True):
     """The engine at a moment."""
 
     unix: float

@@ -2,7 +2,8 @@
 
 import enum
 import math
-from dataclasses import dataclass
+
+import msgspec
 
 __all__ = ["LIMITS", "OTHER_LIMITS", "Cooling", "CoolingLimits", "CoolingRule"]
 
@@ -14,8 +15,7 @@ class CoolingRule(enum.StrEnum):
     APPENDIX_B = "appendix-b"
 
 
-@dataclass(frozen=True, slots=True)
-class CoolingLimits:
+class CoolingLimits(msgspec.Struct, frozen=True):
     """Two stages, each with the temperature it ends at and the time it may take."""
 
     title: str
@@ -49,8 +49,7 @@ The other options of Appendix B, those for cured meat among them, are not counte
 OTHER_LIMITS = "other limits exist, such as those of Appendix B for cured meat; none of them is counted here"
 
 
-@dataclass(slots=True)
-class Cooling:
+class Cooling(msgspec.Struct):
     """Where the meat is between the two stages of one pair of limits."""
 
     limits: CoolingLimits = LIMITS[CoolingRule.FOOD_CODE]

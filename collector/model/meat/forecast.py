@@ -5,8 +5,8 @@ Arrivals are seconds since the meat went on.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 
 from collector.model.field import Array
@@ -35,8 +35,7 @@ NEEDED_KELVIN = 6.0
 TOP_CELSIUS = 99.0
 
 
-@dataclass(frozen=True, slots=True)
-class Arrival:
+class Arrival(msgspec.Struct, frozen=True):
     """When a temperature is reached: exceeded with 90, 50 and 10 %."""
 
     target_celsius: float

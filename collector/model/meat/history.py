@@ -8,7 +8,8 @@ meat there has too) it counts as meat: time in danger is rather counted too long
 import math
 from collections import deque
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+import msgspec
 
 from collector.model.field import Array
 
@@ -22,8 +23,7 @@ PUT_IN_KELVIN, COLD_CELSIUS = 6.0, 20.0
 """A fall by so much within a minute, to below so much: the tip was just put into cold meat."""
 
 
-@dataclass(frozen=True, slots=True)
-class MeatRow:
+class MeatRow(msgspec.Struct, frozen=True):
     """A minute of the cook."""
 
     unix: float

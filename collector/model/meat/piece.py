@@ -2,7 +2,8 @@
 
 import enum
 import math
-from dataclasses import dataclass
+
+import msgspec
 
 from collector.model.meat.cooling import CoolingRule
 
@@ -66,8 +67,7 @@ ON_FIRE = (MeatPhase.COOKING, MeatPhase.WRAPPED)
 """Phases in which it lies in the pit."""
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(msgspec.Struct, frozen=True):
     """A part of a piece with a probe in it."""
 
     name: str
@@ -89,8 +89,7 @@ class Part:
         return math.nan if self.done_at is None else self.done_at
 
 
-@dataclass(frozen=True, slots=True)
-class Piece:
+class Piece(msgspec.Struct, frozen=True):
     """One piece of meat."""
 
     name: str

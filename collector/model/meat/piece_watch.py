@@ -2,8 +2,8 @@
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 
 from collector.model.field import Array
@@ -39,8 +39,7 @@ UNLEARNED_WRAP = (
 OFF_FIRE = (MeatPhase.RESTING, MeatPhase.HOLDING, MeatPhase.COOLING)
 
 
-@dataclass(frozen=True, slots=True)
-class PieceLook:
+class PieceLook(msgspec.Struct, frozen=True):
     """What the alarms of a piece are fed; NaN where it cannot be told, or is not asked in this phase."""
 
     name: str

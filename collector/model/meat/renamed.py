@@ -1,7 +1,8 @@
 """Pieces that a config calls otherwise in mid-cook: which is which, and which is lost. Pure."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from collector.model.meat.piece import Piece
 

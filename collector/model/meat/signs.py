@@ -5,8 +5,8 @@ spikes are taken out by medians, and the hours since the curve passed fixed temp
 """
 
 import math
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
@@ -68,8 +68,7 @@ def curve_by_minute(track: Track) -> tuple[Array, Array]:
     return tip, np.interp(at, track.seconds[heard], track.air_celsius[heard])
 
 
-@dataclass(frozen=True, slots=True)
-class Signs:
+class Signs(msgspec.Struct, frozen=True):
     """What is seen of one part at one minute."""
 
     now_seconds: float

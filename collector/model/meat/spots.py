@@ -1,8 +1,9 @@
 """What the cook reads by hand, and where: a thermometer put into the meat, or how brown bread got in a place. Pure."""
 
 from collections import deque
-from dataclasses import dataclass
 from typing import Literal
+
+import msgspec
 
 from collector.snapshot import SpotView
 
@@ -14,8 +15,7 @@ NEWEST_SPOTS = 12
 BREAD_MOST = 5.0
 
 
-@dataclass(frozen=True, slots=True)
-class Spot:
+class Spot(msgspec.Struct, frozen=True):
     """One reading by hand."""
 
     kind: Literal["spot", "bread"]

@@ -1,8 +1,8 @@
 """The stall: hours in which the tip hardly rises, because the surface loses by evaporation what the air brings."""
 
 import math
-from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -25,8 +25,7 @@ WRAP_FROM_CELSIUS, WRAP_TO_CELSIUS = 50.0, 90.0
 SECONDS = 3600.0
 
 
-@dataclass(frozen=True, slots=True)
-class Stall:
+class Stall(msgspec.Struct, frozen=True):
     """A stall of one part; times are seconds since it went on."""
 
     onset_seconds: float

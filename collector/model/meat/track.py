@@ -1,15 +1,15 @@
 """What is known of one part of a piece since it went on."""
 
 import math
-from dataclasses import dataclass
+
+import msgspec
 
 from collector.model.field import Array
 
 __all__ = ["Track"]
 
 
-@dataclass(frozen=True, slots=True)
-class Track:
+class Track(msgspec.Struct, frozen=True):
     """A part's curve, one row a minute."""
 
     seconds: Array

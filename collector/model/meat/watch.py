@@ -2,10 +2,10 @@
 
 import math
 from collections.abc import Container
-from dataclasses import replace
 
 import msgspec
 import numpy as np
+from msgspec.structs import replace
 
 from collector.model.action import Action, ActionKind
 from collector.model.field import Array

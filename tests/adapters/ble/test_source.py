@@ -1,12 +1,12 @@
 """What a device says, as readings: which device, which key, which time, and what a hostile one gets done (nothing)."""
 
 import asyncio
-import dataclasses
 import datetime as dt
 import math
 import struct
 import time
 
+import msgspec
 import pytest
 from dbus_fast import Variant
 
@@ -183,7 +183,7 @@ def test_packets_of_another_kind_are_passed_over_and_counted():
 
 async def test_a_device_that_is_gone_holds_up_the_others_only_for_a_moment(bluez, hci0):
     """Connections are opened one at a time, so one nobody answers must not take its full patience."""
-    timing = dataclasses.replace(FAST, connect=5.0, last_retry=0.2)
+    timing = msgspec.structs.replace(FAST, connect=5.0, last_retry=0.2)
     radio = Radio(RadioOptions(), timing)
     devices = [hci0.add_device(f"C0:1D:51:DE:03:{n:02}", name=f"box {n}") for n in range(2)]
     chars = [d.gatt.add_service("fff0").add_characteristic("fff1", flags=["notify"], value=b"") for d in devices]

@@ -3,10 +3,10 @@
 import json
 import lzma
 import tomllib
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 import sample_streams
 from adapters.recording import readings

@@ -4,10 +4,10 @@ Ranges marked "common practice" have no source; the rest are balances and orders
 """
 
 import itertools
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from adapters.rehearsal.brisket import Brisket
 from adapters.rehearsal.chamber import Chamber

@@ -1,9 +1,8 @@
 """Meat of shells cooks as cooks say briskets do. Ranges are common practice, no source."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from adapters.rehearsal.layout import PROBES, ZONES
 from adapters.rehearsal.night import Night

@@ -13,6 +13,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from multiprocessing import Pool
 
+import msgspec
+
 os.environ["OPENBLAS_NUM_THREADS"] = "1"  # before numpy: each night has a process of its own
 
 REPORT_SEEDS, TUNING_SEEDS = 50_000, 1_000
@@ -79,7 +81,6 @@ def judge_meat(task: tuple[str, int, bool]) -> list[object]:
 
 def meat(pieces: int, jobs: int, *, tuning: bool, as_json: bool) -> int:
     """Print the table of arrivals; 1 when a goal is missed."""
-    import msgspec
 
     from tests.bench.quality.meat.judge import MeatScore
     from tests.bench.quality.meat.pieces import FAMILIES
@@ -99,7 +100,6 @@ def meat(pieces: int, jobs: int, *, tuning: bool, as_json: bool) -> int:
 
 def pairs(count: int, jobs: int, *, tuning: bool, as_json: bool) -> int:
     """Print the table of cooks before and after a change; 1 when a goal is missed."""
-    import msgspec
 
     from tests.bench.quality.pairs.judge import FAMILIES, judge_seed
     from tests.bench.quality.pairs.pits import PITS, prepare
@@ -122,7 +122,6 @@ def pairs(count: int, jobs: int, *, tuning: bool, as_json: bool) -> int:
 
 def main() -> int:
     """Judge the nights asked for and print the tables."""
-    import msgspec
 
     from adapters.rehearsal.drawn import NightKind
     from tests.bench.quality.judged import AlarmScore

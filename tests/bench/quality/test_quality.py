@@ -1,10 +1,10 @@
 """The quality bench scores by hand-made examples, draws the same night twice, and judges one whole short night."""
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from adapters.rehearsal.drawn import NightKind, draw_night
 from adapters.rehearsal.layout import PROBES, ZONES
@@ -133,7 +133,7 @@ def test_alarms_are_counted_per_hour_and_ten_minutes():
 def test_transitions_become_spans():
     def step(at, before, after, key="drift/grate"):
         fields = {"key": key, "before": before, "after": after, "time_unix": at}
-        return Transition(**{name: fields.get(name) for name in Transition.__dataclass_fields__})
+        return Transition(**{name: fields.get(name) for name in Transition.__struct_fields__})
 
     s = AlarmState
     steps = [

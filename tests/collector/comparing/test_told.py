@@ -1,10 +1,10 @@
 """What a cook tells a comparison: its steady minutes, the probes that are believed, and the numbers it has one of."""
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from collector.comparing.compared import EFFECT_KELVIN, compared, planned
 from collector.comparing.told import tell

@@ -1,10 +1,10 @@
 """One alarm: delays, deadband, states, shelving, suppression."""
 
 import math
-from dataclasses import replace
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from collector.model.alarm import TRANSITIONS, Alarm, AlarmEvent, in_order
 from collector.model.plan import Rule

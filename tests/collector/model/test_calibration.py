@@ -1,12 +1,12 @@
 """Calibration: the fit by example and by property, the rule of what decides, and what is refused."""
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from adapters.decode.boiling import boiling_celsius, saturation_celsius
 from collector.model.calibration import (

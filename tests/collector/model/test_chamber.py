@@ -1,7 +1,6 @@
 """Zones, levels and map as the chamber estimates them from whatever probes tell."""
 
-import dataclasses
-
+import msgspec
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -192,8 +191,8 @@ def test_learned_scales_widen_the_map_where_the_pit_is_uneven():
 
 
 def test_probes_without_a_place_are_no_part_of_the_field():
-    lost = tuple(dataclasses.replace(p, x_m=None, y_m=None) if p.name == "grate point" else p for p in PLAN.probes)
-    chamber = Chamber(dataclasses.replace(PLAN, probes=lost))
+    lost = tuple(msgspec.structs.replace(p, x_m=None, y_m=None) if p.name == "grate point" else p for p in PLAN.probes)
+    chamber = Chamber(msgspec.structs.replace(PLAN, probes=lost))
     assert len(chamber.members[0]) == GRATE.sum() - 1
     point = np.array([p.name == "grate point" for p in PLAN.probes])
     values = random_field(3)

@@ -1,10 +1,10 @@
 """What a change did, place by place: drawn cooks whose truth is known, and what must cancel."""
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from scipy import stats
 
 from collector.model.difference import SOURCES, Difference, Look, PlacedProbe, Question, Stretch, long_run_covariance

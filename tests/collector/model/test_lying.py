@@ -1,8 +1,8 @@
 """Which probes lie, and which only stand in a cold spot."""
 
-import dataclasses
 import pickle
 
+import msgspec
 import numpy as np
 import pytest
 
@@ -98,8 +98,8 @@ def test_a_silent_probe_leaves_the_map_and_an_offline_one_at_once():
 
 
 def test_an_offset_is_applied_for_the_map_and_never_to_the_record():
-    probes = tuple(dataclasses.replace(p, offset_kelvin=5.0) if p.name == "ambient" else p for p in PLAN.probes)
-    engine = play(60, lambda _n, _t, v: v, plan=dataclasses.replace(PLAN, probes=probes))
+    probes = tuple(msgspec.structs.replace(p, offset_kelvin=5.0) if p.name == "ambient" else p for p in PLAN.probes)
+    engine = play(60, lambda _n, _t, v: v, plan=msgspec.structs.replace(PLAN, probes=probes))
     ambient = next(p for p in engine.snapshot().probes if p.name == "ambient")
     assert ambient.celsius == pytest.approx(17, abs=1.0)
 
@@ -160,12 +160,12 @@ def test_a_leak_is_no_fading_fire():
 
 def test_against_the_target_a_leak_counts_as_it_stands_on_the_map():
     def leaky(against):
-        rules = tuple(dataclasses.replace(r, against=against) if r.name == "cold-spot" else r for r in PLAN.rules)
+        rules = tuple(msgspec.structs.replace(r, against=against) if r.name == "cold-spot" else r for r in PLAN.rules)
 
         def change(name, t, value):
             return value - 20 * name.startswith("grate flat") * min(max(t - HOT, 0) / 2400, 1)
 
-        snapshot = play(HOT + 3000, change, plan=dataclasses.replace(PLAN, rules=rules)).snapshot()
+        snapshot = play(HOT + 3000, change, plan=msgspec.structs.replace(PLAN, rules=rules)).snapshot()
         told = next(a.value for a in snapshot.alarms if a.key == "cold-spot/flat side")
         return told, snapshot.fire.level_celsius
 

@@ -1,9 +1,8 @@
 """One trouble for many alarms: what goes together, under which key, in which words."""
 
-from dataclasses import replace
-
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from collector.model.trouble import could_be, troubles
 from collector.snapshot import AlarmState, AlarmView, Priority

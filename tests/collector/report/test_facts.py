@@ -2,9 +2,9 @@
 
 import itertools
 import math
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from collector.report.facts import tell
 from collector.report.maps import maps_over

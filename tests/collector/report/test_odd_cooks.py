@@ -2,9 +2,9 @@
 
 import datetime as dt
 import math
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from adapters.reading import Quality, Reading, Reason
 from collector.errors import StoreError

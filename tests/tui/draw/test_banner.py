@@ -1,7 +1,7 @@
-from dataclasses import replace
 from datetime import UTC
 
 import pytest
+from msgspec.structs import replace
 
 from collector.snapshot import StoreView
 from tui.draw.banner import Standing, trouble

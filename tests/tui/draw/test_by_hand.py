@@ -1,8 +1,7 @@
 """What is typed of a reading by hand."""
 
-from dataclasses import replace
-
 import pytest
+from msgspec.structs import replace
 
 from collector.model.meat.spots import Spot
 from collector.snapshot import SpotView

@@ -1,7 +1,8 @@
 """How calls are told: whom something was sent to, what keeps it from going out, when it was last proven."""
 
-from dataclasses import replace
 from datetime import UTC
+
+from msgspec.structs import replace
 
 from collector.snapshot import AlarmState, CallsView, CallView, Priority, ToldView, TroubleView
 from tui.draw.alarms import alarm_rows, calls_lines, pressing_line

@@ -1,10 +1,10 @@
 """The text panels: what they must say, that they fit, and that they are ASCII where they have to be."""
 
 import math
-from dataclasses import replace
 from datetime import UTC
 
 import pytest
+from msgspec.structs import replace
 
 from adapters.reading import Quality, Reason
 from adapters.source import LinkState

@@ -1,12 +1,12 @@
 """A piece of meat in words: what must be said, what must not, and that nothing unknown is written as a number."""
 
 import math
-from dataclasses import fields, replace
 from datetime import UTC, timedelta, timezone
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import fields, replace
 
 from collector.model.meat.piece import MeatPhase
 from collector.model.meat.safety import CAUTION

@@ -1,8 +1,7 @@
 """Several pits in one line: what it says, that it fits, what gives way first, and which pit comes first."""
 
-from dataclasses import replace
-
 import pytest
+from msgspec.structs import replace
 
 from collector.snapshot import AlarmState, Priority
 from tui.draw.banner import Trouble

@@ -1,11 +1,11 @@
 import math
-from dataclasses import replace
 from datetime import UTC
 from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from collector.snapshot import AlarmState
 from tui.draw.view import View

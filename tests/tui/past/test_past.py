@@ -1,10 +1,10 @@
 """A past cook in the dashboard: the very snapshots of then, a line to move along, and nothing that can be changed."""
 
 import sqlite3
-from dataclasses import replace
 
 import msgspec
 import pytest
+from msgspec.structs import replace
 
 from collector.engine import Engine
 from collector.errors import StoreError

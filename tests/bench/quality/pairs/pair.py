@@ -1,9 +1,10 @@
 """Cooks before a change and after it, what is asked, and what is true: what all families of pairs give."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
+from msgspec.structs import replace
 from numpy.random import Generator
 from numpy.typing import NDArray
 

@@ -8,10 +8,11 @@ size, and put-backs and exchanges of probes without end, are drawn from the same
 import os
 import pickle
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from msgspec.structs import replace
 from numpy.random import Generator
 from numpy.typing import NDArray
 

@@ -1,8 +1,8 @@
 """A piece that is added to a running cook, and what is refused."""
 
-import dataclasses
 import math
 
+import msgspec
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -44,14 +44,14 @@ def test_a_good_piece_is_taken():
     ],
 )
 def test_what_cannot_be_is_told(change, word):
-    assert word in piece_mistake(dataclasses.replace(PIECE, **change), PROBES, ())
+    assert word in piece_mistake(msgspec.structs.replace(PIECE, **change), PROBES, ())
 
 
 @given(
     st.floats(0.0, 86_399.0), st.floats(1.7e9, 1.9e9), st.floats(-2e5, 2e5), st.floats(-86_400.0, 86_400.0)
 )  # fmt: skip
 def test_whatever_clock_is_changed_there_is_a_time_to_serve(day, on, change, ahead):
-    piece = dataclasses.replace(PIECE, serve_day_seconds=day, clocks_change=(on + change, ahead))
+    piece = msgspec.structs.replace(PIECE, serve_day_seconds=day, clocks_change=(on + change, ahead))
     assert on + SOONEST_SECONDS <= piece.serve_unix(on) <= on + SOONEST_SECONDS + 2.01 * DAY_SECONDS
 
 
@@ -62,4 +62,4 @@ def test_a_probe_in_another_piece_and_too_many_pieces_are_refused():
 
 def test_a_floor_below_the_food_code_is_doubted():
     assert piece_doubt(PIECE) == ""
-    assert "FDA Food Code" in piece_doubt(dataclasses.replace(PIECE, hold_celsius=54.4))
+    assert "FDA Food Code" in piece_doubt(msgspec.structs.replace(PIECE, hold_celsius=54.4))

@@ -1,6 +1,5 @@
 """A piece of meat through the night, its phases, clocks and advice."""
 
-import dataclasses
 import math
 
 import msgspec
@@ -104,7 +103,7 @@ def test_the_cook_says_that_it_is_on():
 
 
 def cooking(**changes):
-    night = Night(dataclasses.replace(PIECE, **changes))
+    night = Night(msgspec.structs.replace(PIECE, **changes))
     night.on = True
     night.watch.turn(MeatPhase.COOKING, night.now)
     return night
@@ -298,7 +297,7 @@ def test_the_cook_may_go_by_other_limits_even_while_it_cools():
 
 
 def test_steps_that_are_done_are_told_as_done_and_are_not_to_come():
-    night = Night(dataclasses.replace(PIECE, serve_day_seconds=13 * 3600.0), air=(30.0, 30.0))
+    night = Night(msgspec.structs.replace(PIECE, serve_day_seconds=13 * 3600.0), air=(30.0, 30.0))
     night.minutes(1, [4.0, 4.0])
     assert next(iter(dict(night.view().plan))) == "light the fire"
     night.air = [110.0, 110.0]
@@ -332,10 +331,12 @@ def test_what_its_probe_showed_while_the_rise_was_waited_for_counts():
 def test_a_new_probe_in_a_piece_does_not_set_its_clock_back():
     night = cooking()
     night.minutes(60, [30.0, 30.0])
-    changed = dataclasses.replace(PIECE, parts=(Part("flat", "flat tip"),))
-    night.watch = night.watch.again(dataclasses.replace(changed, parts=(Part("flat", "point tip"),)), plan_of(PIECE))
+    changed = msgspec.structs.replace(PIECE, parts=(Part("flat", "flat tip"),))
+    night.watch = night.watch.again(
+        msgspec.structs.replace(changed, parts=(Part("flat", "point tip"),)), plan_of(PIECE)
+    )
     assert night.watch.look(night.now).danger_seconds == 3600.0
-    other = dataclasses.replace(PIECE, parts=(Part("flat", "p0"),))
+    other = msgspec.structs.replace(PIECE, parts=(Part("flat", "p0"),))
     night.watch = night.watch.again(other, plan_of(PIECE))
     assert night.watch.look(night.now).danger_seconds == 3600.0
 
@@ -349,7 +350,7 @@ def test_a_phase_told_twice_is_no_news():
 
 
 def test_before_it_is_on_the_plan_goes_back_by_rule_of_thumb():
-    night = Night(dataclasses.replace(PIECE, serve_day_seconds=13 * 3600.0))
+    night = Night(msgspec.structs.replace(PIECE, serve_day_seconds=13 * 3600.0))
     steps = dict(night.view().plan)
     assert list(steps) == ["light the fire", "on", "wrap", "rest", "serve"]
     assert steps["serve"] % 86_400 == 13 * 3600.0
@@ -362,7 +363,7 @@ def test_before_it_is_on_the_plan_goes_back_by_rule_of_thumb():
 def test_a_piece_described_anew_keeps_what_is_known_of_its_parts():
     night = cooking()
     night.minutes(30, [30.0, 30.0])
-    changed = dataclasses.replace(PIECE, parts=(Part("flat", "flat tip", 76.0, 96.0), PIECE.parts[1]))
+    changed = msgspec.structs.replace(PIECE, parts=(Part("flat", "flat tip", 76.0, 96.0), PIECE.parts[1]))
     night.watch = night.watch.again(changed, plan_of(changed))
     view = night.watch.view(night.now)
     assert [p.danger_seconds for p in view.parts] == [1800.0, 1800.0]
@@ -414,7 +415,7 @@ def test_alarms_of_the_meat_through_the_engine():
 
 def test_pierced_meat_in_between_for_four_hours_wakes_and_intact_does_not():
     for intact, expected in ((None, {"danger-soon/brisket", "danger-over/brisket"}), (True, set())):  # while it cooks
-        cook = Cook(dataclasses.replace(PIECE, intact=intact))
+        cook = Cook(msgspec.structs.replace(PIECE, intact=intact))
         cook.minutes(2, 4.0, 4.0)
         cook.act(ActionKind.MEAT_PHASE, text="cooking")
         for _ in range(8):
@@ -459,7 +460,7 @@ def test_a_piece_that_is_added_late_has_what_its_probe_showed():
     assert cook.now - piece.on_unix > 60 * 60.0
     assert piece.parts[0].danger_seconds == pytest.approx(cook.now - START, abs=121.0), "the cold minutes before too"
     assert "by its probe it is on for 1 h" in said
-    again = dataclasses.replace(SECOND, parts=(Part("middle", "point tip", None, 92.0),))
+    again = msgspec.structs.replace(SECOND, parts=(Part("middle", "point tip", None, 92.0),))
     cook.act(ActionKind.MEAT, "second", msgspec.json.encode(again).decode())
     assert cook.engine.snapshot().meat[1].parts[0].danger_seconds == piece.parts[0].danger_seconds
     cook.act(ActionKind.MEAT_PHASE, "second", "not on yet")
@@ -497,14 +498,14 @@ def test_a_probe_of_meat_that_was_put_away_begins_anew():
 
 
 def test_a_piece_under_a_new_name_takes_what_was_said_of_the_old_one():
-    renamed = dataclasses.replace(PIECE, name="packer", was=("brisket",))
+    renamed = msgspec.structs.replace(PIECE, name="packer", was=("brisket",))
     cook = Cook(renamed)
     cook.act(ActionKind.MEAT_PHASE, "brisket", "wrapped")
-    changed = dataclasses.replace(PIECE, mass_kg=7.0)
+    changed = msgspec.structs.replace(PIECE, mass_kg=7.0)
     cook.act(ActionKind.MEAT, "brisket", msgspec.json.encode(changed).decode())
     (piece,) = cook.engine.snapshot().meat
     assert (piece.name, piece.phase, piece.mass_kg) == ("packer", "wrapped", 7.0)
-    other = dataclasses.replace(SECOND, name="brisket")
+    other = msgspec.structs.replace(SECOND, name="brisket")
     cook.act(ActionKind.MEAT, "brisket", msgspec.json.encode(other).decode())
     assert len(cook.engine.snapshot().meat) == 2, "another piece of that name is another piece"
 
