@@ -9,13 +9,13 @@ import contextlib
 import logging
 import struct
 from collections.abc import AsyncIterator, Awaitable, Callable
-from importlib.metadata import version
 from typing import TYPE_CHECKING
 
 import msgspec
 from aiohttp import WSCloseCode, WSMsgType, web
 
 from collector import wire
+from collector.version import VERSION as COLDSIDE
 
 if TYPE_CHECKING:
     from collector.feed import Feed, Viewer
@@ -125,7 +125,7 @@ async def _listen(channel: web.WebSocketResponse, feed: "Feed", *, may_act: bool
 
 async def _send(channel: web.WebSocketResponse, viewer: "Viewer", history: wire.History) -> None:
     """Greet, tell the trend so far, then whatever is newest whenever there is something new."""
-    await channel.send_bytes(wire.encode(wire.Hello(wire.VERSION, version("coldside"))))
+    await channel.send_bytes(wire.encode(wire.Hello(wire.VERSION, COLDSIDE)))
     await channel.send_bytes(wire.encode(history))
     while True:
         viewer.waits = True

@@ -2,7 +2,6 @@
 
 import logging
 import time
-from importlib.metadata import version
 from pathlib import Path
 
 import msgspec
@@ -15,6 +14,7 @@ from collector.store.archive import Archive
 from collector.store.damage import set_aside
 from collector.store.database import Database
 from collector.store.row import unix_of
+from collector.version import VERSION as COLDSIDE
 
 __all__ = ["AWAY_SECONDS", "OpenStore", "open_store"]
 
@@ -70,7 +70,7 @@ def _open(
     try:
         now = _time_after_the_record(path, clock) if start_unix is None else start_unix
         boot_ms = database.boot_began_ms(boot_name(), int(now * 1000))
-        opened = open_cook(database, plan, now, name=cook, coldside=version("coldside"))
+        opened = open_cook(database, plan, now, name=cook, coldside=COLDSIDE)
         if keep_days and not opened.resumed:
             _forget_old(database, now - keep_days * DAY_SECONDS, settled_only=settled_only)
     except BaseException:

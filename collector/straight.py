@@ -2,7 +2,6 @@
 
 from collections import Counter
 from collections.abc import Iterable
-from importlib.metadata import version
 from pathlib import Path
 
 import msgspec
@@ -17,6 +16,7 @@ from collector.snapshot import Mark, Snapshot, TrendPoint
 from collector.store.archive import Archive
 from collector.store.database import Database
 from collector.store.row import unix_of, verdict_of
+from collector.version import VERSION as COLDSIDE
 
 __all__ = ["StraightRun", "run_straight"]
 
@@ -57,7 +57,7 @@ def run_straight(plan: Plan, readings: Iterable[Reading], store: Path, *, cook: 
             raise StoreError(
                 f"{store}: holds what was recorded later than this; a recording is kept in a store of its own"
             )
-        opened = open_cook(database, plan, first.received_unix, name=cook, coldside=version("coldside"))
+        opened = open_cook(database, plan, first.received_unix, name=cook, coldside=COLDSIDE)
         events: list[Transition | Mark | TrendPoint] = []
         pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal, events.append)
         qualities: Counter[str] = Counter()

@@ -4,7 +4,6 @@ import sqlite3
 import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from importlib.metadata import version
 from pathlib import Path
 
 import msgspec
@@ -25,6 +24,7 @@ from collector.store.keepsake import EditKind
 from collector.store.record import END, Cook, Record
 from collector.store.schema import SEQUENCE_BITS, VERSION
 from collector.usual import COOKS, usual_deficits
+from collector.version import VERSION as COLDSIDE
 
 __all__ = ["begin", "finish", "free_name", "make_sure_of_room", "take_in", "unmade"]
 
@@ -145,7 +145,7 @@ def _take_in(database: Database, plan: Plan, readings: Iterable[Reading], found:
                 plan = plan.calibrated(lines_of(record.calibrations_before(first_ms << SEQUENCE_BITS)))
             earlier = record.cooks(newest=COOKS, before_unix=found.first_unix)
             plan = replace(plan, usual_kelvin=usual_deficits(record, earlier, plan))
-            number = begin(connection, name, first_ms, following, version("coldside"), origin)
+            number = begin(connection, name, first_ms, following, COLDSIDE, origin)
             connection.execute("INSERT INTO plan VALUES (?, 0, ?)", (number, msgspec.json.encode(plan).decode()))
             pipeline = Pipeline(Engine(plan, name, first_ms / 1000), database.series)
             for reading in readings:

@@ -7,7 +7,6 @@ what is seen of it is put with that. `collector.model.difference` does the same 
 
 import math
 from collections.abc import Sequence
-from statistics import NormalDist
 
 import msgspec
 import numpy as np
@@ -135,6 +134,8 @@ def student_quantile(probability: float, freedom: float) -> float:
 
     By the expansion of Cornish and Fisher about the normal's (Abramowitz and Stegun 26.7.5).
     """
+    from statistics import NormalDist  # with fractions and decimals, which the collector never needs
+
     z = NormalDist().inv_cdf(probability)
     if math.isinf(freedom):
         return z

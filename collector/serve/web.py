@@ -9,7 +9,6 @@ import contextlib
 import logging
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable
-from importlib.metadata import version
 from typing import TYPE_CHECKING, Any, Protocol
 from urllib.parse import parse_qs
 
@@ -36,6 +35,7 @@ from collector.serve.sessions import SESSION_SECONDS, SessionBook
 from collector.serve.throttle import Throttle
 from collector.serve.tokens import May, Token, TokenBook
 from collector.snapshot import Snapshot
+from collector.version import VERSION as COLDSIDE
 
 if TYPE_CHECKING:
     from collector.feed import Feed, Viewer
@@ -309,7 +309,7 @@ class House:
 
     async def _send_page(self, channel: web.WebSocketResponse, viewer: "Viewer", token: Token) -> None:
         """Greet, tell the trend so far, then how it stands, as often as the page needs."""
-        await _say(channel, PageHello(token.may, self._options.unit, version("coldside")))
+        await _say(channel, PageHello(token.may, self._options.unit, COLDSIDE))
         rows = thinned(self._feed.history(TREND_SECONDS), 0.0)
         await _say(channel, PageTrend(rows, whole=True))
         newest = rows[-1][0] if rows else 0.0
