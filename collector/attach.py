@@ -20,7 +20,7 @@ from collector.version import VERSION as COLDSIDE
 if TYPE_CHECKING:
     from collector.feed import Feed, Viewer
 
-__all__ = ["MAX_COMMAND_BYTES", "ONLY_LOOK", "WebServer", "attend", "frame_head", "goodbye", "sending"]
+__all__ = ["MAX_COMMAND_BYTES", "ONLY_LOOK", "WebServer", "attend", "frame_head", "goodbye", "new_channel", "sending"]
 
 log = logging.getLogger(__name__)
 
@@ -49,16 +49,25 @@ class WebServer:
             return web.Response(status=404, text="there is only /feed here")
         if self._feed.full:
             return web.Response(status=503, text="too many dashboards are attached")
-        channel = web.WebSocketResponse(heartbeat=HEARTBEAT_SECONDS, max_msg_size=MAX_COMMAND_BYTES, compress=False)
+        channel = new_channel()
         await channel.prepare(request)
         await attend(channel, request.transport, self._feed, may_act=True)
         return channel
+
+
+def new_channel() -> web.WebSocketResponse:
+    """Make a channel for small commands that counts as gone without a heartbeat, and on which nothing piles up."""
+    return web.WebSocketResponse(
+        heartbeat=HEARTBEAT_SECONDS, max_msg_size=MAX_COMMAND_BYTES, compress=False, writer_limit=0
+    )
 
 
 async def attend(
     channel: web.WebSocketResponse, transport: asyncio.Transport | None, feed: "Feed", *, may_act: bool
 ) -> None:
     """Serve a dashboard until it goes: greeting, the trend so far, then whatever is newest; and what it asks."""
+    if transport is not None:  # whoever sends waits for what is under way: what is late is left out, not piled up
+        transport.set_write_buffer_limits(high=1, low=0)  # at 0 asyncio's TLS stops writing with nothing under way
     history = wire.History(feed.history())
     with feed.viewer(goodbye(channel), at_once=_at_once(channel, transport)) as viewer:
         async with sending(_send(channel, viewer, history)):
@@ -75,7 +84,10 @@ def goodbye(channel: web.WebSocketResponse) -> Callable[[], Awaitable[None]]:
 
 
 def _at_once(channel: web.WebSocketResponse, transport: asyncio.Transport | None) -> Callable[[bytes], bool]:
-    """Make what hands a message to the network where that holds nothing back; else it goes the long way."""
+    """Make what hands a message to the network; where a message before it still waits, it goes the long way.
+
+    Under TLS what waits below the encryption is not seen, so there one message more may be under way.
+    """
 
     def write(payload: bytes) -> bool:
         if transport is None or channel.closed or transport.is_closing() or transport.get_write_buffer_size():

@@ -6,6 +6,7 @@ CollectorError
 │   ├── StoreBusyError     another collector holds it
 │   ├── StoreDamagedError  its file is broken
 │   ├── StoreVersionError  written by a later coldside
+│   ├── UnknownCookError   it holds no cook of that name
 │   └── KitchenError       the server that holds many pits cannot be used now
 ├── EditError       the record cannot be changed in this way
 ├── IntakeError     a file cannot be imported

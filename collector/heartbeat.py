@@ -7,10 +7,9 @@ should be here: readings are fresh, the store is written, every message has gone
 import asyncio
 import logging
 from collections.abc import Callable
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
-
-import msgspec
 
 from collector.settings.secret import read_secret
 from collector.settings.shape import Heartbeat as HeartbeatTable
@@ -25,10 +24,11 @@ log = logging.getLogger(__name__)
 TIMEOUT_SECONDS = 10.0
 
 
-class HeartbeatOptions(msgspec.Struct, frozen=True):
+@dataclass(frozen=True, slots=True)
+class HeartbeatOptions:
     """What is called, and how often."""
 
-    url: str
+    url: str = field(repr=False)
     every_seconds: float = 60.0
 
 

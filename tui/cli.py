@@ -106,7 +106,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     command = next((w for w in words if w in COMMANDS), "")
     if command:
         _check_packages()
-    parser = build_parser(command, alone=words[:1] == [command])
+    parser = build_parser(command, alone=bool(command) and words[0] == command)
     options = parser.parse_args(words)
     if options.version:
         from collector.version import VERSION

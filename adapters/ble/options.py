@@ -1,6 +1,7 @@
 """What a Bluetooth source is told: which device, how it is read, how patient to be."""
 
 import fnmatch
+from dataclasses import dataclass, field
 from typing import Literal
 
 import msgspec
@@ -66,7 +67,8 @@ class RadioOptions(msgspec.Struct, frozen=True):
     """For a passive scan: advertisement data type and the bytes it begins with. Empty: scan actively."""
 
 
-class DeviceOptions(msgspec.Struct, frozen=True):
+@dataclass(frozen=True, slots=True)
+class DeviceOptions:
     """One device and how it is read."""
 
     name: str
@@ -75,7 +77,7 @@ class DeviceOptions(msgspec.Struct, frozen=True):
     described: Described | None = None
     """The layout; None for a device that follows the standards."""
     read: Literal["auto", "adverts", "connection"] = "auto"
-    bind_key: bytes | None = None
+    bind_key: bytes | None = field(default=None, repr=False)
     """Of encrypted BTHome advertisements."""
     first_key: str = ""
     """The probe key for the first temperature; empty: as the device calls it."""
@@ -85,4 +87,4 @@ class DeviceOptions(msgspec.Struct, frozen=True):
     """A link, or an advertiser, that says nothing for this long counts as lost, seconds."""
     acquire: bool = False
     """Take notifications by a socket of their own (AcquireNotify) rather than by signals."""
-    timing: Timing = msgspec.field(default_factory=Timing)
+    timing: Timing = field(default_factory=Timing)

@@ -39,7 +39,7 @@ def read_cooks(where: str, asked: Sequence[Asked], done: Callable[[Asked], None]
         done: told of each that is read.
 
     Raises:
-        StoreError: the record cannot be read, or there is no such cook.
+        StoreError: the record cannot be read; `UnknownCookError` where there is no such cook.
         ComparisonError: a cook has too little that is steady.
     """
     jobs = min(len(asked), os.cpu_count() or 1)

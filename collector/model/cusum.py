@@ -29,8 +29,8 @@ class Cusum(msgspec.Struct):
     def add(self, z: float) -> None:
         """Take one sample, in standard deviations from the mean in control."""
         high, low = self.high + z - self.k, self.low - z - self.k
-        self.high = 0.0 if high < 0.0 else min(high, self.most)
-        self.low = 0.0 if low < 0.0 else min(low, self.most)
+        self.high = min(high, self.most) if high > 0.0 else 0.0
+        self.low = min(low, self.most) if low > 0.0 else 0.0
 
     @property
     def signal(self) -> int:

@@ -33,7 +33,7 @@ def _in_a_line(x: Array, y: Array) -> bool:
     """Tell whether places lie in one line: across it they scatter by less than a micrometre in all."""
     dx, dy = x - x.sum() / x.size, y - y.sum() / y.size
     xx, yy, xy = float(dx @ dx), float(dy @ dy), float(dx @ dy)
-    # the lesser root of the scatter's characteristic polynomial, in a form that does not cancel
+    # the lesser root of the scatter's characteristic polynomial, as the product of both over the greater
     greater = 0.5 * (xx + yy) + math.hypot(0.5 * (xx - yy), xy)
     return greater <= 0.0 or (xx * yy - xy * xy) / greater < 1e-12
 

@@ -19,6 +19,11 @@ SHORT_ABOVE_CELSIUS = 550.0
 practice, no source)."""
 
 
+_GOOD = Quality.GOOD
+_SOUND = Quality.GOOD, Reason.NONE
+_SPIKE = Quality.UNCERTAIN, Reason.SPIKE
+
+
 class ProbeScreen:
     """Screens the readings of one probe, one after another.
 
@@ -59,7 +64,7 @@ class ProbeScreen:
         Where the chamber was calm at the last look, the first value after the lid is flung open may look like a spike;
         the second is believed.
         """
-        if reading.quality is not Quality.GOOD:
+        if reading.quality is not _GOOD:
             return reading.quality, reading.reason
         celsius = reading.celsius
         if celsius != celsius:
@@ -94,16 +99,15 @@ class ProbeScreen:
         Hampel's test with a fixed scale in place of the median absolute deviation: a pit probe is quiet for minutes
         and its deviation then says nothing about what a lid may do.
         """
-        allowed = self._jump + rate * min(max(received_unix - self._last_received, 0.0), 60.0)
+        elapsed = received_unix - self._last_received
+        allowed = self._jump + rate * (elapsed if 0.0 <= elapsed <= 60.0 else 0.0 if elapsed < 0.0 else 60.0)
         previous, self._previous = self._previous, celsius
         self._last_received = received_unix
         recent = self._recent
         alone = (
             previous is not None
-            and abs(celsius - previous) > allowed
+            and not -allowed <= celsius - previous <= allowed
             and abs(celsius - sorted(recent)[len(recent) // 2]) > allowed
         )
         recent.append(celsius)
-        if alone:
-            return Quality.UNCERTAIN, Reason.SPIKE
-        return Quality.GOOD, Reason.NONE
+        return _SPIKE if alone else _SOUND

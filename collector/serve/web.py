@@ -16,7 +16,7 @@ import msgspec
 from aiohttp import WSCloseCode, WSMsgType, web
 
 from collector import wire
-from collector.attach import MAX_COMMAND_BYTES, ONLY_LOOK, attend, goodbye, sending
+from collector.attach import ONLY_LOOK, attend, goodbye, new_channel, sending
 from collector.calls.link import Tapped
 from collector.errors import TokenError
 from collector.page_view import (
@@ -54,7 +54,6 @@ MOST_HEADER_BYTES = 8190
 MOST_HEADERS = 64
 MOST_LINKS = 48
 """Fewer than the feed has room for: the dashboards of the house itself always find a place."""
-HEARTBEAT_SECONDS = 20.0
 PAGE_SECONDS = 2.0
 """Between two views of the page."""
 
@@ -78,6 +77,9 @@ class AskTap(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     token: str
     act: bool = False
     """Acknowledge; else only say what the link stands for."""
+
+    def __repr__(self) -> str:
+        return f"AskTap(act={self.act})"  # what the token is, no log and no traceback shall say
 
 
 class Refused(Exception):  # noqa: N818  says what happened
@@ -297,7 +299,7 @@ class House:
         assert isinstance(connection, _Connection)
         if self._feed.full or len(self._links) >= MOST_LINKS:
             raise Refused(503, "too many dashboards are attached", Retry_After="10")
-        channel = web.WebSocketResponse(heartbeat=HEARTBEAT_SECONDS, max_msg_size=MAX_COMMAND_BYTES, compress=False)
+        channel = new_channel()
         await channel.prepare(request)
         connection.stay()
         link = Link(token, channel, connection)

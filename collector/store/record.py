@@ -3,7 +3,6 @@
 import heapq
 import math
 from collections.abc import Iterator
-from itertools import zip_longest
 from operator import itemgetter
 from typing import Self
 
@@ -108,7 +107,7 @@ class Record:
 
     def cooks(self, *, newest: int | None = None, before_unix: float = math.inf) -> list[Cook]:
         """List cooks, oldest first: all, or the newest so many; or of those that began before a time."""
-        heads = [head for head in self._heads() if head.started_ms < 1000 * before_unix]
+        heads = [head for head in self._heads() if head.started_ms / 1000 < before_unix]
         return self._filled(heads if newest is None else heads[max(0, len(heads) - newest) :])
 
     def cook(self, name: str) -> Cook:
@@ -126,13 +125,20 @@ class Record:
 
     def _heads(self) -> list["_Head"]:
         """List what is written of every cook itself, oldest first: quick, for no reading is counted."""
-        run = self._connection.execute
-        until = dict(run("SELECT cook, until_ms FROM extent").fetchall()) if self._version >= 7 else {}
-        found = run("SELECT id, name, started_ms, ended_ms, coldside FROM cook ORDER BY started_ms").fetchall()
-        return [
-            _Head(number, name, started, ended, coldside, _bounds(started, until.get(number) or (after and after[2])))
-            for (number, name, started, ended, coldside), after in zip_longest(found, found[1:])
-        ]
+        until, join = ("e.until_ms", "LEFT JOIN extent e ON e.cook = c.id") if self._version >= 7 else ("NULL", "")
+        found = self._connection.execute(
+            f"SELECT c.id, c.name, c.started_ms, c.ended_ms, c.coldside, {until} "  # noqa: S608 - our own names
+            f"FROM cook c {join} ORDER BY c.started_ms, c.id"
+        ).fetchall()
+        heads: list[_Head] = []
+        later: int | None = None
+        for k in range(len(found) - 1, -1, -1):
+            number, name, started_ms, ended_ms, coldside, until_ms = found[k]
+            if k + 1 < len(found) and found[k + 1][2] > started_ms:
+                later = found[k + 1][2]
+            bounds = _bounds(started_ms, later if until_ms is None else until_ms)
+            heads.append(_Head(number, name, started_ms, ended_ms, coldside, bounds))
+        return heads[::-1]
 
     def _filled(self, heads: list["_Head"]) -> list[Cook]:
         """Count what was recorded in cooks, and add what was added to them."""
@@ -190,7 +196,8 @@ class Record:
 
     def ended_bounds(self, before_unix: float) -> list[tuple[int, tuple[int, int]]]:
         """List the numbers and bounds of the cooks that ended before a time, oldest first."""
-        ended = (h for h in self._heads() if h.ended_ms is not None and h.ended_ms < 1000 * before_unix)
+        before_ms = round(1000 * before_unix)
+        ended = (head for head in self._heads() if head.ended_ms is not None and head.ended_ms < before_ms)
         return [(head.number, head.bounds) for head in ended]
 
     def plans(self, cook: Cook) -> list[tuple[int, Plan]]:

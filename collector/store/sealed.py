@@ -56,7 +56,7 @@ class Columns(msgspec.Struct, frozen=True):
     def sizes(self) -> list[tuple[int, int]]:
         """List the series, each with how many rows it has."""
         starts = np.flatnonzero(np.diff(self.series, prepend=-1)).tolist()
-        ends = [*starts[1:], len(self.series)]
+        ends = [*starts, len(self.series)][1:]
         return [(int(self.series[start]), end - start) for start, end in zip(starts, ends, strict=True)]
 
     def put(self, into: Self, places: Sequence[int]) -> None:

@@ -17,13 +17,15 @@ SUBJECTS = {
     "ingest": (1,), "routing": (2,), "burst": (3,), "night": (4, 16), "sealed": (5, 6, 9),
     "store": (7, 8), "kill": (10,), "field": (11,),
     "widget": (12,), "chart": (13,), "dashboard": (14,), "start": (15,), "memory": (16,), "slope": (17,),
-    "bluetooth": (18,), "attach": (19,),
+    "screening": (18,), "attach": (19,), "bluetooth": (21,),
 }  # fmt: skip
 """Which module of this folder measures which rows."""
 CI_ROWS = (2, 5, 6, 11, 17)
 """What a build server measures in a quarter of a minute, and lets fail only where a ratio is half of its floor."""
-GROWTH = ("probes", "pits", "nights", "viewers", "kitchen")
+GROWTH = ("probes", "pits", "nights", "viewers", "kitchen", "sharing")
 """Which modules of `growth/` measure what something costs against how much of it there is."""
+LONG = ("soak",)
+"""Those that take minutes and run only where they are asked for."""
 
 
 def _measured(module: str, quick: bool, failed: list[str]) -> Any:
@@ -54,15 +56,15 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description="Measure against peers and ceilings.")
     parser.add_argument("--rows", metavar="N,N", help=f"only these: {','.join(map(str, known))}")
     parser.add_argument("--quick", action="store_true", help="fewer rounds, for a build server; figures wobble more")
-    parser.add_argument("--growth", metavar="A,B", help=f"only tables of growth: {','.join(GROWTH)}")
+    parser.add_argument("--growth", metavar="A,B", help=f"only tables of growth: {','.join((*GROWTH, *LONG))}")
     parser.add_argument("--ci", action="store_true", help="a few rows, quickly; fails only where a ratio has halved")
     parser.add_argument("--json", action="store_true", help="print one JSON document")
     options = parser.parse_args()
     wanted = [int(word) for word in options.rows.split(",")] if options.rows else known
     if unknown := sorted(set(wanted) - set(known)):
         parser.error(f"no row {unknown[0]}; there are {', '.join(map(str, known))}")
-    if options.growth and (unknown_growth := sorted(set(options.growth.split(",")) - set(GROWTH))):
-        parser.error(f"no growth of {unknown_growth[0]}; there are {', '.join(GROWTH)}")
+    if options.growth and (unknown_growth := sorted(set(options.growth.split(",")) - {*GROWTH, *LONG})):
+        parser.error(f"no growth of {unknown_growth[0]}; there are {', '.join((*GROWTH, *LONG))}")
     if options.growth:
         wanted = []
     growing = options.growth.split(",") if options.growth else () if options.rows else GROWTH

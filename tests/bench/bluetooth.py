@@ -1,4 +1,4 @@
-"""Row 18: from BlueZ's signal to a reading, against a bare bleak callback that does nothing but count.
+"""Row 21: from BlueZ's signal to a reading, against a bare bleak callback that does nothing but count.
 
 Adverts and notifications of one device, sent by a fake BlueZ in a process of its own; one contender after the other,
 each in a process of its own, on the same bus. Flat out for the rate, sender, bus and contender sharing the cores; at
@@ -156,7 +156,7 @@ def measure(effort: Effort) -> list[Finding]:
                 f"{statistics.median(cpu):.0f} us/event, nothing given up"
             )
             what = f"Bluetooth, {kind}, {channels} channel{'s'[: channels - 1]}, ours / bare bleak"
-            findings.append(Finding(18, what, middle, "x", 0.8, None, True, low, high, note))
+            findings.append(Finding(21, what, middle, "x", 0.8, None, True, low, high, note))
     return findings
 
 

@@ -3,7 +3,7 @@
 The bytes once more with the cook sealed afterwards: its rows are deleted, and pages change by that too.
 
 Bytes are what the kernel counts as written by this process (`/proc/self/io`, write_bytes: pages dirtied), with every
-commit synced, so that no page is dirtied twice before it is counted.
+commit of readings synced, so that no page is dirtied twice before it is counted; sealing syncs at its checkpoints.
 """
 
 import os

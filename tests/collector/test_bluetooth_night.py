@@ -6,11 +6,11 @@ Our clock is not hurried: alarms of the fire mean nothing here, delivery and boo
 
 import asyncio
 import contextlib
+import dataclasses
 import itertools
 import sqlite3
 import time
 
-import msgspec
 import pytest
 
 from adapters.ble.options import Timing
@@ -89,7 +89,7 @@ class Night:
         self.sources = {s.name: s for s in build_sources(settings, clock.now, clock.now())}
         self.radios = {s._radio for s in self.sources.values()}
         for source in self.sources.values():  # a config has no table for the patience of a test
-            source._options = msgspec.structs.replace(source._options, timing=HASTY)
+            source._options = dataclasses.replace(source._options, timing=HASTY)
         for radio in self.radios:
             radio.timing = HASTY
         self.collector = daemon.Collector(

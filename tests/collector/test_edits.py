@@ -2,6 +2,7 @@
 
 import os
 import re
+import shlex
 import signal
 import sqlite3
 import subprocess
@@ -22,6 +23,7 @@ from collector.store.keepsake import MOST_PHOTO_BYTES, EditKind
 from collector.store.schema import MIGRATIONS
 from collector.store.upkeep import check
 from tests.collector.stores import HOUR, START, asked, cook_one, copied, strays
+from tui.cli import main
 from tui.nights import night_settings
 
 PNG = b"\x89PNG\r\n\x1a\n and so on"
@@ -154,6 +156,38 @@ def test_two_cooks_made_one_hold_all_of_both_and_replay_as_they_rang(store):
         assert [e.kind for e in a.edits(cook)] == ["tag", "note", "merge"]
         assert [c.name for c in a.cooks()] == ["first", "third"]
     assert (check(store).complaints, strays(store)) == ((), 0)
+
+
+def test_every_way_to_a_cook_gives_the_same_of_it(store):
+    """Whether all are listed, some, or one is asked for; and its bounds are those by which its rows are read."""
+    with Editor(store) as editor:
+        editor.split(editor.record.cook("second"), START + 20 * HOUR + 600.0, "later")
+        editor.merge(editor.record.cook("later"), editor.record.cook("third"))
+    with sqlite3.connect(store) as db:  # two that began at one moment, and one that ends before all time
+        db.execute("INSERT INTO cook SELECT max(id) + 1, 'twin', max(started_ms), max(ended_ms), '' FROM cook")
+        db.execute("UPDATE extent SET until_ms = 0 WHERE cook = (SELECT id FROM cook WHERE name = 'first')")
+    with Archive(store) as a:
+        every = a.cooks()
+        assert [c.name for c in every] == a.names()
+        assert every == [a.cook(name) for name in a.names()]
+        assert a.cooks(newest=2) == every[-2:]
+        assert a.cook("last") == every[-1]
+        assert a.cooks(before_unix=every[1].started_unix) == every[:1]
+        assert [c.readings for c in every] == [a.readings_between(*a.bounds(c)) for c in every]
+        assert a.ended_bounds(4e9) == [(c.number, a.bounds(c)) for c in every if c.ended_unix is not None]
+
+
+def test_cooks_far_apart_that_were_merged_are_parted_again_by_the_words_that_are_said(store, capsys):
+    before = [told(store, name) for name in ("first", "second")]
+    assert main(["cook", "merge", "first", "second", "--store", str(store)]) == 0
+    said = capsys.readouterr().out
+    assert "20 hours lie between them" in said
+    words = shlex.split(said[said.index("`coldside") + 1 : said.rindex("`")])
+    assert main([*words[1:], "--store", str(store)]) == 0
+    assert [told(store, name) for name in ("first", "second")] == before
+    with Archive(store) as a:
+        assert len(a.parts(a.cook("second"))) == 1
+        assert len(a.plans(a.cook("second"))) == 1
 
 
 @pytest.mark.parametrize("seconds", [600.0, 777.7])

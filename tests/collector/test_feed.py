@@ -9,7 +9,7 @@ import aiohttp
 import msgspec
 import pytest
 
-from collector import wire
+from collector import attach, wire
 from collector.attach import frame_head
 from collector.engine import Engine
 from collector.errors import ServeError
@@ -80,6 +80,27 @@ async def test_commands_are_answered_by_number_and_nonsense_is_passed_over(serve
         assert await next_of(channel, wire.Reply) == wire.Reply(12, True)
         assert await next_of(channel, wire.Reply) == wire.Reply(13, False, "not that one")
     assert [type(c).__name__ for c in asked] == ["Shelve", "Acknowledge"]
+
+
+async def test_little_is_under_way_to_a_viewer_that_reads_nothing(served, monkeypatch):
+    """What it reads later is late: so it gets what the system's own buffer took, and hardly more."""
+    made = []
+    plain = attach._at_once
+
+    def kept(channel, transport):
+        made.append(transport)
+        return plain(channel, transport)
+
+    monkeypatch.setattr(attach, "_at_once", kept)
+    feed, socket, _ = served
+    async with attached(socket) as sleeper:
+        await next_of(sleeper, wire.News)
+        sleeper._response.connection.transport.pause_reading()
+        for k in range(400):
+            feed.publish(msgspec.structs.replace(SNAPSHOT, now_unix=float(k)))
+            await asyncio.sleep(0)
+        size = len(wire.news(SNAPSHOT))
+        assert 0 < made[0].get_write_buffer_size() <= 3 * size
 
 
 async def test_a_viewer_that_reads_nothing_costs_nobody_anything(served):

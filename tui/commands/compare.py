@@ -156,7 +156,7 @@ def _asked(record: "Record", words: str) -> "Asked":
     """Find a cook, or a stretch of it.
 
     Raises:
-        StoreError: there is no such cook.
+        UnknownCookError: there is no such cook.
         TuiError: the stretch is none.
     """
     from collector.comparing.reading import Asked

@@ -171,10 +171,10 @@ def _merge(options: argparse.Namespace, editor: "Editor", cook: "Cook") -> int:
     apart = max(0.0, second.started_unix - (first.ended_unix or first.last_unix))
     words = f"{gone} is part of {merged.name} now: {merged.readings:,} readings"
     if apart > FAR_APART_SECONDS:
-        begins = dt.datetime.fromtimestamp(second.started_unix, dt.UTC)
+        begins = dt.datetime.fromtimestamp(second.started_unix, dt.UTC).isoformat(timespec="milliseconds")
         words += (
-            f". {_span(apart)} lie between them: if they were no one cook, take them apart again by "
-            f"`coldside cook split {shlex.quote(merged.name)} --at {begins:%Y-%m-%dT%H:%M:%SZ}`"
+            f". {_span(apart)} lie between them: if they were no one cook, part them again by "
+            f"`coldside cook split {shlex.quote(merged.name)} --at {begins} --name {shlex.quote(gone)}`"
         )
     return _say(
         options, words, cook=merged.name, merged=gone, readings=merged.readings, apart_seconds=round(apart)

@@ -137,9 +137,8 @@ def _ends(
     seen = shown(time_unix, window)
     every = [c.value[seen] for c in curves if c.value.size == time_unix.size]
     every += [v[b.time_unix <= window[1]] for b in bands for v in (b.low, b.median, b.high)]
-    spans = [(np.fmin.reduce(v), np.fmax.reduce(v)) for v in every if v.size]
-    known = np.array([g.value for g in guides] + [end for span in spans for end in span])
-    known = known[np.isfinite(known)]
+    every = [v[np.isfinite(v)] for v in (*every, np.array([g.value for g in guides]))]
+    known = np.array([end for v in every if v.size for end in (v.min(), v.max())])
     if known.size == 0:
         return 0.0, 10.0
     low, high = math.floor(known.min() / 5.0) * 5.0, math.ceil(known.max() / 5.0) * 5.0

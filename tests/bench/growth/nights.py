@@ -23,7 +23,7 @@ NIGHT_SECONDS, APART_SECONDS = 1800, 86_400
 PROBES = 16
 TABLES = ("reading", "trend")
 COSTS = (
-    ("list the cooks", "ms"), ("newest cook to its chart", "ms"), ("its readings into arrays", "ms"),
+    ("list the cooks", "ms"), ("newest cook to its chart", "ms"), ("oldest cook into arrays", "ms"),
     ("start the collector's cook", "ms"), ("on disk", "MB"),
 )  # fmt: skip
 
@@ -37,9 +37,7 @@ def measure(effort: Effort) -> Curve:
             path = Path(folder) / f"{count}.db"
             make_store(path, count)
             plain = _costs(path)
-            began = time.perf_counter()
-            _seal(path)
-            sealing = 1e3 * (time.perf_counter() - began) / count
+            sealing = 1e3 * _seal(path) / count
             found.append((*plain, *_costs(path), sealing))
             path.unlink()
     named = (
@@ -59,7 +57,7 @@ def _costs(path: Path) -> tuple[float, ...]:
     """Give what `COSTS` names."""
     listed, charted = (1e3 * _seconds(lambda work=work: work(path)) for work in (_list, _chart))
     read = 1e3 * _seconds(lambda: _read(path))
-    started = 1e3 * _seconds(lambda: _start(path), times=1)
+    started = 1e3 * _start(path)
     return listed, charted, read, started, path.stat().st_size / 1e6
 
 
@@ -87,28 +85,34 @@ def _read(path: Path) -> int:
         return len(archive.columns(archive.cook("night 0")).ordinal)
 
 
-def _start(path: Path) -> None:
-    """Begin a cook, as the collector does at its start, and take it away again."""
+def _start(path: Path) -> float:
+    """Begin a cook, as the collector does at its start, and take it away again; give the seconds of the first."""
+    began = time.perf_counter()
     database = Database(path)
     try:
         opened = open_cook(database, pit_of(PROBES), START + 2000.0 * APART_SECONDS, name="again", coldside="bench")
+        took = time.perf_counter() - began
         assert not opened.resumed
         database.end_cook(opened.number, round((START + 2001.0 * APART_SECONDS) * 1000))
         with Archive(path) as archive:
             database.forget([archive.cook("again")])
     finally:
         database.close()
+    return took
 
 
-def _seal(path: Path) -> None:
-    """Press every night, as the recorder does in its spare time, and give the room back."""
+def _seal(path: Path) -> float:
+    """Press every night, as the recorder does in its spare time, and give the room back; give seconds of the first."""
     database = Database(path)
     try:
+        began = time.perf_counter()
         while database.seal(START + 3000.0 * APART_SECONDS) is not None:
             pass
+        took = time.perf_counter() - began
         database.compact()
     finally:
         database.close()
+    return took
 
 
 def make_store(path: Path, count: int) -> None:

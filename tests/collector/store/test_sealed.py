@@ -23,7 +23,7 @@ from collector.pipeline import Pipeline
 from collector.recorder import Recorder
 from collector.replay import differences
 from collector.store.archive import Archive
-from collector.store.database import Database
+from collector.store.database import Batch, Database
 from collector.store.editor import Editor
 from collector.store.readings import count_between, rows_between
 from collector.store.sealed import decode, encode, rows_of
@@ -334,6 +334,24 @@ def test_an_hour_that_is_not_read_back_as_it_was_is_left(store, made):
     database.close()
     with sqlite3.connect(store) as db:
         assert db.execute("SELECT count(*) FROM sealed").fetchone() == (0,)
+
+
+def test_a_stretch_within_a_sealed_hour_in_which_nothing_was_heard_is_empty_and_not_a_fault(tmp_path):
+    path = tmp_path / "gap.db"
+    database = Database(path)
+    cook = database.begin_cook("gap", round(START * 1000) - 1, "{}", "test")
+    ordinals = [(round(START * 1000) + ms) << 12 for ms in (0, 1000, 2_000_000)]
+    rows = [(at, 1, 100_000, 0, None, None) for at in ordinals]
+    database.commit(cook, Batch(series=[(1, "house", "flat")], rows=rows), full=True)
+    database.end_cook(cook, round(START * 1000) + 2_000_001)
+    while database.seal(START + 1e6) is not None:
+        pass
+    database.close()
+    with Archive(path) as archive:
+        found = archive.cook("gap")
+        for begin, end, count in ((10.0, 1000.0, 0), (0.5, 1000.0, 1), (0.0, 1e6, 3)):
+            columns = archive.columns(found, START + begin, START + end)
+            assert len(columns.ordinal) == len(columns.series) == count
 
 
 def test_counts_see_one_moment(store):
