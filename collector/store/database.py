@@ -302,10 +302,13 @@ class Database:
         """Insert readings, many a statement.
 
         Each statement lets go of the interpreter once, and an event loop busy with a burst gives it back only after
-        5 ms: row by row, the commit of a burst would take as long as the burst.
+        5 ms: row by row, the commit of a burst would take as long as the burst. Their sizes are powers of two, since
+        each text that differs is kept prepared: a hundred of them would be megabytes.
         """
-        for at in range(0, len(rows), ROWS_PER_STATEMENT):
-            some = rows[at : at + ROWS_PER_STATEMENT]
+        at = 0
+        while at < len(rows):
+            some = rows[at : at + min(ROWS_PER_STATEMENT, 1 << (len(rows) - at).bit_length() - 1)]
+            at += len(some)
             places = ", (?, ?, ?, ?, ?, ?)" * (len(some) - 1)
             self._connection.execute(
                 f"INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?, ?, ?){places}",  # noqa: S608 - only question marks
