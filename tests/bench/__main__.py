@@ -35,7 +35,8 @@ def _measured(module: str, quick: bool, failed: list[str]) -> Any:
     from tests.bluez.bus import NoDaemonError
 
     name = module.removeprefix("tests.bench.")
-    print(f"{name} ...", file=sys.stderr, flush=True)
+    print(f"{name} ...", end=" ", file=sys.stderr, flush=True)
+    began = time.monotonic()
     try:
         return importlib.import_module(module).measure(Effort(quick))
     except (NoBrokerError, NoDaemonError) as error:
@@ -43,6 +44,8 @@ def _measured(module: str, quick: bool, failed: list[str]) -> Any:
     except Exception:
         failed.append(name)
         traceback.print_exc()
+    finally:
+        print(f"{time.monotonic() - began:.0f} s", file=sys.stderr, flush=True)
     return None
 
 

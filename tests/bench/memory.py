@@ -24,7 +24,7 @@ def measure(effort: Effort) -> list[Finding]:
     """Compare memory after the first hour and at the end."""
     hours = float(effort.of(10, 4))
     began = time.monotonic()
-    (early, _), (late, _) = grown((1.0, hours), SPEED / 2)
+    (early, _), (late, _) = grown((1.0, hours), SPEED)
     took = time.monotonic() - began
     grew = late - early
     note = f"{early:.1f} MB after one hour, {late:.1f} MB after {hours:.0f} h of the cook, played in {took:.0f} s"
