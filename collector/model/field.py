@@ -130,7 +130,6 @@ class FieldModel:
         system[:n, n:] = basis
         system[n:, :n] = basis.T
         system[n:, n:] = -np.diag([column.precision for column in self._columns])
-        self._system: Array = system
         self._inverse: Array = np.asarray(np.linalg.inv(system), dtype=np.float64)
 
     def _trend_columns(self, trend: Trend, slope_sd: float) -> list[_Column]:
@@ -200,7 +199,7 @@ class FieldModel:
         and Thompson, *Biometrika* 58, 1971).
         """
         n = self.x_m.size
-        log_determinant = float(np.linalg.slogdet(self._system)[1])
+        log_determinant = -float(np.linalg.slogdet(self._inverse)[1])
         return -0.5 * (log_determinant + float(celsius @ self._inverse[:n, :n] @ celsius))
 
     def mean_at(self, celsius: Array, x_m: Array, y_m: Array, level: int = 0) -> Array:

@@ -22,7 +22,7 @@ PER_SECOND = 200
 
 def measure(effort: Effort) -> list[Finding]:
     """Compare them, in turn, several times."""
-    count = effort.of(600, 200)
+    count = effort.of(300, 200)
     got: dict[str, int] = {}
 
     def serve(which: str) -> float:

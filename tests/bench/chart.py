@@ -16,13 +16,13 @@ from tests.bench.terminal import COLUMNS, ROWS, paint
 
 __all__ = ["measure"]
 
-OURS_SECONDS, LIBRARY_SECONDS = 0.2, 0.6
+OURS_SECONDS, LIBRARY_SECONDS = 0.1, 0.4
 """Between two frames, so that each has its time."""
 
 
 def measure(effort: Effort) -> list[Finding]:
     """Compare CPU time a frame, and how much of the screen carries a curve."""
-    count = effort.of(12, 6)
+    count = effort.of(8, 6)
     screens: dict[str, int] = {}
     spent: dict[str, int] = {}
 

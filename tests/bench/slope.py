@@ -55,13 +55,13 @@ class Records:
 
 def measure(effort: Effort) -> list[Finding]:
     """Compare errors and CPU time."""
-    records = Records(effort.of(200, 40))
+    records = Records(effort.of(100, 40))
     our_error, exact_error = records.errors()
-    exact, ours = turns(effort.of(7, 3), (lambda: seconds_of(records.exact, 3), lambda: seconds_of(records.ours, 300)))
+    exact, ours = turns(effort.of(5, 3), (lambda: seconds_of(records.exact, 3), lambda: seconds_of(records.ours, 300)))
     middle, low, high = ratio(exact, ours)
     worse = our_error / exact_error
     note = f"{1e3 * min(ours):.3f} against {1e3 * min(exact):.1f} ms a slope (least), bins of {PER_BIN} s"
-    errors = f"{our_error:.4f} against {exact_error:.4f} K/h over {effort.of(200, 40)} records"
+    errors = f"{our_error:.4f} against {exact_error:.4f} K/h over {effort.of(100, 40)} records"
     return [
         Finding(17, "slope, scipy theilslopes / ours", middle, "x", 100, None, True, low, high, note),
         Finding(17, "the same, rms error ours / exact", worse, "x", 1.15, None, False, worse, worse, errors),

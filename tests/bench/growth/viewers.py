@@ -17,7 +17,7 @@ __all__ = ["measure"]
 
 COUNTS = (1, 5, 20, 47)
 """The collector lets 48 in."""
-SECONDS = 6.0
+SECONDS = 5.0
 
 
 def measure(effort: Effort) -> Curve:
