@@ -142,9 +142,9 @@ def measure(effort: Effort) -> list[Finding]:
     for kind in KINDS:
         with PrivateBus() as bus:
             flat = Round(bus.address, kind, effort.of(20_000, 10_000))
-            bare, *ours = _in_turn(effort.of(5, 3), flat.rate)
+            bare, *ours = _in_turn(effort.of(4, 3), flat.rate)
             steady = Round(bus.address, kind, effort.of(2_000, 1_000), PER_SECOND)
-            bare_cpu, *ours_cpu = _in_turn(effort.of(3, 2), steady.microseconds)
+            bare_cpu, *ours_cpu = _in_turn(2, steady.microseconds)
         assert not steady.dropped
         for channels, rates, cpu in zip(CHANNELS, ours, ours_cpu, strict=True):
             middle, low, high = ratio(rates, bare)

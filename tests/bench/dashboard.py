@@ -10,7 +10,7 @@ __all__ = ["measure"]
 
 def measure(effort: Effort) -> list[Finding]:
     """Compare percent of a core."""
-    count = effort.of(10, 6)
+    count = effort.of(7, 6)
     whole, idle = turns(
         effort.of(3, 1),
         (

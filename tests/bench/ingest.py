@@ -46,14 +46,14 @@ def measure(effort: Effort) -> list[Finding]:
         count = effort.of(10_000, 3_000) if qos else effort.of(20_000, 4_000)
         with broker() as b:
             a_round = Round(b, qos, version, count)
-            ours, bare = turns(effort.of(5, 3), (lambda: a_round.rate("ours"), lambda: a_round.rate("bare")))  # noqa: B023
+            ours, bare = turns(effort.of(4, 3), (lambda: a_round.rate("ours"), lambda: a_round.rate("bare")))  # noqa: B023
         middle, low, high = ratio(ours, bare)
         cpu = {k: statistics.median(v) for k, v in a_round.cpu.items()}
         note = (
             f"{statistics.median(ours):,.0f} against {statistics.median(bare):,.0f} msg/s, "
             f"CPU {cpu['ours']:.0f} against {cpu['bare']:.0f} us/msg; ours with store"
             f"{', acknowledged after the commit' if qos else ''}, "
-            f"{a_round.dropped} of {effort.of(5, 3) * count} given up and counted"
+            f"{a_round.dropped} of {effort.of(4, 3) * count} given up and counted"
         )
         what = f"ingest rate, QoS {qos}, MQTT {version}, ours / aiomqtt"
         findings.append(Finding(1, what, middle, "x", 0.8, 1.5, True, low, high, note))

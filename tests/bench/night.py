@@ -26,7 +26,7 @@ WARM_UP_SECONDS = 4
 
 def measure(effort: Effort) -> list[Finding]:
     """Run them for most of a minute, read in slices so that a disturbance shows."""
-    slices, seconds = effort.of(6, 3), effort.of(9, 5)
+    slices, seconds = effort.of(5, 3), effort.of(9, 5)
     with broker() as b, scratch() as folder:
         daemon = Daemon(Path(folder), config_text(b.port))
         loops = [python("tests.bench.receivers", "bare", b.port, "pit", 1, 0, version) for version in ("3.1.1", "5")]

@@ -40,10 +40,10 @@ def measure(effort: Effort) -> list[Finding]:
         return drawn.cpu_seconds_a_frame
 
     ours, text, none = turns(
-        effort.of(3, 1), (lambda: frame("map", 0.2), lambda: frame("text", 0.6), lambda: frame("none", 0.2))
+        effort.of(3, 1), (lambda: frame("map", 0.2), lambda: frame("text", 0.4), lambda: frame("none", 0.2))
     )
     above = [o - n for o, n in zip(ours, none, strict=True)]
-    text_above = [t - 3 * n for t, n in zip(text, none, strict=True)]
+    text_above = [t - 2 * n for t, n in zip(text, none, strict=True)]
     middle, low, high = ratio(text_above, above)
     other = sum(a != b for a, b in zip(screens["map"], screens["text"], strict=True))
     note = (

@@ -17,7 +17,7 @@ __all__ = ["measure"]
 
 COUNTS = (1, 5, 20, 47)
 """The collector lets 48 in."""
-SECONDS = 5.0
+SECONDS = 4.0
 
 
 def measure(effort: Effort) -> Curve:
