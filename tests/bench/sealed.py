@@ -12,16 +12,22 @@ import sqlite3
 import time
 from pathlib import Path
 
+import msgspec
 import numpy as np
 import pyarrow as pa
 from pyarrow import parquet
 
+from collector.snapshot import TrendPoint
 from collector.store.archive import Archive
 from collector.store.database import Batch, Database
 from collector.store.row import Row
 from collector.store.sealed import Columns
 from tests.bench.measure import Effort, Finding, ratio, turns
-from tests.bench.pit import scratch
+from tests.bench.pit import plan_of, scratch
+from tui.draw.picture import Picture
+from tui.draw.trend import Curve, draw_trend
+from tui.draw.trend_log import TrendLog
+from tui.draw.view import View
 
 __all__ = ["measure", "sealed_cook"]
 
@@ -44,8 +50,13 @@ def measure(effort: Effort) -> list[Finding]:
             arrays.mkdir()
             for name in Columns.__struct_fields__:
                 np.save(arrays / f"{name}.npy", getattr(columns, name))
-            ours, floor = turns(
-                effort.of(7, 3), (lambda: _wall(lambda: archive.columns(cook)), lambda: _wall(lambda: _load(arrays)))
+            ours, floor, charted = turns(
+                effort.of(7, 3),
+                (
+                    lambda: _wall(lambda: archive.columns(cook)),
+                    lambda: _wall(lambda: _load(arrays)),
+                    lambda: _wall(lambda: _chart(path)),
+                ),
             )
         pressed = _parquet(columns) / readings
         plain = _plain(Path(folder) / "plain.db", columns) / readings
@@ -53,6 +64,8 @@ def measure(effort: Effort) -> list[Finding]:
     middle, low, high = ratio(ours, floor)
     note = f"{sealed:.3f} against {pressed:.3f} bytes a reading, {readings} readings; first-order entropy {entropy:.3f}"
     took = f"{1e3 * sorted(ours)[len(ours) // 2]:.0f} against {1e3 * sorted(floor)[len(floor) // 2]:.0f} ms"
+    drawn, least, most = ratio(charted, floor)
+    chart = f"{1e3 * sorted(charted)[len(charted) // 2]:.0f} ms, the store opened anew, three zones, 160 x 37 cells"
     return [
         Finding(5, "bytes a reading, sealed / Parquet, delta + zstd", sealed / pressed, "x", 1.1, 1.0, False,
                 sealed / pressed, sealed / pressed, note),
@@ -61,6 +74,7 @@ def measure(effort: Effort) -> list[Finding]:
         Finding(6, "bytes a reading, sealed / plain table", sealed / plain, "x", 0.1, 0.075, False, sealed / plain,
                 sealed / plain, f"{plain:.1f} bytes a reading in a table keyed by probe and time"),
         Finding(9, "load a cook into arrays / np.load of them", middle, "x", 3, 2, False, low, high, took),
+        Finding(9, "open a cook to its first drawn chart / np.load", drawn, "x", 3, 2, False, least, most, chart),
     ]  # fmt: skip
 
 
@@ -68,12 +82,12 @@ def sealed_cook(path: Path, hours: int) -> int:
     """Record a cook of so many hours and seal it; give the number of readings."""
     database = Database(path)
     try:
-        cook = database.begin_cook("bench", START_MS - 1, "{}", "bench")
+        cook = database.begin_cook("bench", START_MS - 1, msgspec.json.encode(plan_of()).decode(), "bench")
         random, last, count = np.random.default_rng(5), 0, 0
         names = [(k + 1, "house", f"p{k}") for k in range(PROBES)]
         database.commit(cook, Batch(series=names), full=False)
         for hour in range(hours):
-            batch = Batch(rows=_hour(hour, random, last))
+            batch = Batch(rows=_hour(hour, random, last), trend=[_row(hour, k) for k in range(360)])
             last, count = batch.rows[-1][0], count + len(batch.rows)
             database.commit(cook, batch, full=False)
         database.end_cook(cook, START_MS + hours * 3_600_000)
@@ -100,6 +114,25 @@ def _hour(hour: int, random: np.random.Generator, last: int) -> list[Row]:
         last = max(last + 1, at << 12)
         rows.append((last, number, value, flag, None, None))
     return rows
+
+
+def _row(hour: int, k: int) -> TrendPoint:
+    """Give a row of the trend, one every ten seconds, as the engine writes it."""
+    at = 3600 * hour + 10 * k
+    swing = math.sin(at / 420.0)
+    probes = tuple(113.0 + 4.0 * math.sin(at / 420.0 + k) for k in range(PROBES))
+    return TrendPoint(START_MS / 1000 + at, (116.0 + swing, 113.0 + swing, 110.0 + swing), 6.0, 113.0 + swing, probes)
+
+
+def _chart(path: Path) -> Picture:
+    """Open a store, find the cook, and draw its zones over the whole of it."""
+    with Archive(path) as archive:
+        cook = archive.cook("last")
+        log = TrendLog()
+        log.replace(archive.trend(cook))
+    view = View(fahrenheit=False)
+    curves = tuple(Curve(f"zone {k}", log.zone_celsius(k)) for k in range(3))
+    return draw_trend(log.time_unix, curves, (), (cook.started_unix, cook.last_unix), view, 160, 37)
 
 
 def _wall(work: object) -> float:
