@@ -14,6 +14,8 @@ from collector.store.schema import SEQUENCE_BITS, VERSION
 
 __all__ = ["merge", "split"]
 
+HOLE_MS = 600_000
+"""A collector that runs writes a row of the trend every ten seconds: after so long without any, none ran."""
 OF_TIMES = ("alarm_log", "mark", "trend")
 FOLLOW = (*OF_TIMES, "call", "message", "note", "photo")
 """Tables whose rows go with their cook into another."""
@@ -68,7 +70,7 @@ def split(connection: sqlite3.Connection, cook: Cook, at_ms: int, name: str) -> 
         "INSERT INTO cook SELECT ?, ?, ?, ended_ms, coldside FROM cook WHERE id = ?",
         (fresh, name, at_ms, cook.number),
     )
-    run("UPDATE cook SET ended_ms = ? WHERE id = ?", (at_ms, cook.number))
+    run("UPDATE cook SET ended_ms = ? WHERE id = ?", (_end_before(record, cook, at_ms), cook.number))
     run("INSERT INTO extent VALUES (?, ?, ?)", (fresh, *until))
     set_extent(connection, cook.number, at_ms)
     run(
@@ -92,6 +94,15 @@ def split(connection: sqlite3.Connection, cook: Cook, at_ms: int, name: str) -> 
     later = [p for p in parts if p.from_id > at]
     _write_parts(connection, fresh, [Part(at, holding.until_id, holding.began_unix, before), *later])
     return fresh
+
+
+def _end_before(record: Record, cook: Cook, at_ms: int) -> int:
+    """Say when a cook ended that is cut at a time: there, or where what was heard of it broke off long before."""
+    low = record.bounds(cook)[0]
+    heard = record.last_reading_between(low, at_ms << SEQUENCE_BITS)
+    judged = [round(1000 * point.time_unix) for point in record.trend(cook) if 1000 * point.time_unix < at_ms]
+    alive_ms = max(round(1000 * heard), *judged[-1:])
+    return at_ms if at_ms - alive_ms < HOLE_MS else alive_ms
 
 
 def _joined(record: Record, earlier: list[Part], later: list[Part]) -> list[Part]:

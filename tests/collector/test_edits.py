@@ -179,12 +179,17 @@ def test_every_way_to_a_cook_gives_the_same_of_it(store):
 
 def test_cooks_far_apart_that_were_merged_are_parted_again_by_the_words_that_are_said(store, capsys):
     before = [told(store, name) for name in ("first", "second")]
+    ended = [by_name(store, name).ended_unix for name in ("first", "second")]
     assert main(["cook", "merge", "first", "second", "--store", str(store)]) == 0
     said = capsys.readouterr().out
     assert "20 hours lie between them" in said
     words = shlex.split(said[said.index("`coldside") + 1 : said.rindex("`")])
     assert main([*words[1:], "--store", str(store)]) == 0
     assert [told(store, name) for name in ("first", "second")] == before
+    assert [by_name(store, name).ended_unix for name in ("first", "second")] == pytest.approx(ended, abs=10.0)
+    assert main(["cook", "merge", "second", "first", "--store", str(store)]) == 0
+    assert "20 hours lie between them" in capsys.readouterr().out, "and so again"
+    assert main([*words[1:], "--store", str(store)]) == 0
     with Archive(store) as a:
         assert len(a.parts(a.cook("second"))) == 1
         assert len(a.plans(a.cook("second"))) == 1
