@@ -20,7 +20,7 @@ from collector.version import VERSION as COLDSIDE
 if TYPE_CHECKING:
     from collector.feed import Feed, Viewer
 
-__all__ = ["MAX_COMMAND_BYTES", "ONLY_LOOK", "WebServer", "attend", "frame_head", "goodbye", "new_channel", "sending"]
+__all__ = ["ONLY_LOOK", "WebServer", "attend", "frame_head", "goodbye", "new_channel", "sending"]
 
 log = logging.getLogger(__name__)
 

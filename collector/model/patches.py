@@ -93,7 +93,7 @@ class Patches:
     def likely(self, change_kelvin: Array, wander_kelvin: float) -> "Changed":
         """Give what most likely has changed, the few best explanations of the changes, shape (n,)."""
         log, size, shared = _fitted(self._shapes, change_kelvin[:, None], np.ones_like(self._shapes), wander_kelvin)
-        log = log + self._log_prior
+        log += self._log_prior
         best = np.argsort(log)[::-1][:KEPT]
         share = np.exp(log[best] - log[best[0]])
         share /= share.sum()

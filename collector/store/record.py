@@ -177,18 +177,14 @@ class Record:
 
     def ended_before(self, unix: float) -> list[Cook]:
         """List the cooks that ended before a time, oldest first."""
-        return [cook for cook in self.cooks() if cook.ended_unix is not None and cook.ended_unix < unix]
+        return self._filled([h for h in self._heads() if h.ended_ms is not None and h.ended_ms / 1000 < unix])
 
     def bounds(self, cook: Cook) -> tuple[int, int]:
         """Give the first ordinal of a cook and the first after it; the latter is beyond all where nothing follows."""
-        return self.bounds_of(cook.number, round(cook.started_unix * 1000))
-
-    def bounds_of(self, number: int, started_ms: int) -> tuple[int, int]:
-        """Give the bounds of a cook by its number and start, milliseconds since the epoch."""
-        run = self._connection.execute
+        run, started_ms = self._connection.execute, round(cook.started_unix * 1000)
         until = None
         if self._version >= 7:
-            found = run("SELECT until_ms FROM extent WHERE cook = ?", (number,)).fetchone()
+            found = run("SELECT until_ms FROM extent WHERE cook = ?", (cook.number,)).fetchone()
             until = found[0] if found else None
         if until is None:
             until = run("SELECT min(started_ms) FROM cook WHERE started_ms > ?", (started_ms,)).fetchone()[0]
@@ -388,10 +384,15 @@ class Record:
         """
         return calls_on_record(self._connection, cook) if self._version >= 5 else CallsOnRecord()
 
-    def alive_unix(self, cook: Cook) -> float:
-        """Give the last time anything of a cook was written: its trend goes on when no probe is heard."""
-        found = self._connection.execute("SELECT max(time_ms) FROM trend WHERE cook = ?", (cook.number,))
-        return max(cook.last_unix, (found.fetchone()[0] or 0) / 1000)
+    def alive_unix(self, cook: Cook, before_ms: int | None = None) -> float:
+        """Give the last time anything of a cook was written, or was before a time: its trend goes on without probes."""
+        if before_ms is None:
+            before_ms, heard = END >> SEQUENCE_BITS, cook.last_unix
+        else:
+            heard = self.last_reading_between(self.bounds(cook)[0], before_ms << SEQUENCE_BITS)
+        query = "SELECT max(time_ms) FROM trend WHERE cook = ? AND time_ms < ?"
+        found = self._connection.execute(query, (cook.number, before_ms))
+        return max(heard, (found.fetchone()[0] or 0) / 1000)
 
     def trend(self, cook: Cook, since_unix: float = 0.0) -> list[TrendPoint]:
         """Give the derived values of a cook since a time, oldest first."""

@@ -98,10 +98,7 @@ def split(connection: sqlite3.Connection, cook: Cook, at_ms: int, name: str) -> 
 
 def _end_before(record: Record, cook: Cook, at_ms: int) -> int:
     """Say when a cook ended that is cut at a time: there, or where what was heard of it broke off long before."""
-    low = record.bounds(cook)[0]
-    heard = record.last_reading_between(low, at_ms << SEQUENCE_BITS)
-    judged = [round(1000 * point.time_unix) for point in record.trend(cook) if 1000 * point.time_unix < at_ms]
-    alive_ms = max(round(1000 * heard), *judged[-1:])
+    alive_ms = round(1000 * record.alive_unix(cook, at_ms))
     return at_ms if at_ms - alive_ms < HOLE_MS else alive_ms
 
 

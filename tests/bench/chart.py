@@ -6,13 +6,9 @@ of the two screens that carry a curve.
 
 import statistics
 
-import pyte
-
-from tests.bench.chart_painter import COLUMNS as PLOT_COLUMNS
-from tests.bench.chart_painter import ROWS as PLOT_ROWS
-from tests.bench.chart_painter import SECONDS, SERIES
+from tests.bench.chart_painter import COLUMNS, ROWS, SECONDS, SERIES
 from tests.bench.measure import Effort, Finding, ratio, turns
-from tests.bench.terminal import COLUMNS, ROWS, paint
+from tests.bench.terminal import last_screen, paint
 
 __all__ = ["measure"]
 
@@ -45,8 +41,8 @@ def measure(effort: Effort) -> list[Finding]:
     middle, low, high = ratio(library_above, above)
     note = (
         f"{1e3 * statistics.median(above):.1f} ms from {SERIES} x {SECONDS:,} points against "
-        f"{1e3 * statistics.median(library_above):.0f} ms of textual-plot from {SERIES} x {4 * PLOT_COLUMNS} or fewer, "
-        f"{PLOT_COLUMNS} x {PLOT_ROWS} cells, idle taken off; cells with a curve {screens['ours']} and "
+        f"{1e3 * statistics.median(library_above):.0f} ms of textual-plot from {SERIES} x {4 * COLUMNS} or fewer, "
+        f"{COLUMNS} x {ROWS} cells, idle taken off; cells with a curve {screens['ours']} and "
         f"{screens['library']}; {spent['ours'] / 1000:.0f} against {spent['library'] / 1000:.0f} kB to the terminal"
     )
     what = "chart anew, textual-plot on least and greatest / ours"
@@ -55,6 +51,5 @@ def measure(effort: Effort) -> list[Finding]:
 
 def _braille(output: bytes) -> int:
     """Count the cells that carried dots of a curve before the program left the screen."""
-    screen = pyte.Screen(COLUMNS, ROWS)
-    pyte.ByteStream(screen).feed(output[: output.rfind(b"\x1b[?1049l")])
-    return sum("\u2800" < cell.data <= "\u28ff" for line in screen.buffer.values() for cell in line.values())
+    lines = last_screen(output).buffer.values()
+    return sum("\u2800" < cell.data <= "\u28ff" for line in lines for cell in line.values())

@@ -6,15 +6,12 @@ given least and greatest of each column of dots, made beforehand, for it takes a
 file that the environment names as FIGURES gets the CPU seconds a frame took.
 """
 
-import asyncio
 import sys
-import time
 
 import numpy as np
-from textual.app import App, ComposeResult
 from textual_plot import HiResMode, PlotWidget
 
-from tests.bench.painter import SETTLE_SECONDS, THEN, tell
+from tests.bench.painter import THEN, PaintedApp
 from tui.draw.chart import Chart
 from tui.draw.colour_scale import CURVES
 from tui.draw.trend import Curve
@@ -51,8 +48,8 @@ def decimated(time_unix: np.ndarray, value: np.ndarray) -> tuple[np.ndarray, np.
     return time_unix[kept], value[kept]
 
 
-class ChartApp(App[None]):
-    """One chart and nothing else."""
+class ChartApp(PaintedApp):
+    """The trend chart."""
 
     CSS = f"""
     TrendChart {{ width: {WIDTH}; height: {HEIGHT}; }}
@@ -60,48 +57,28 @@ class ChartApp(App[None]):
     """
 
     def __init__(self, which: str, period: float, count: int) -> None:
-        super().__init__()
-        self._which, self._period, self._count = which, period, count
+        self._chart = PlotWidget() if which == "library" else TrendChart()
+        super().__init__(self._chart, period, count, moves=which != "none")
         times, values = series(count)
         spans = [slice(STEP * k, STEP * k + SECONDS) for k in range(count)]
         self._frames = [(times[span], values[:, span]) for span in spans]
         self._ends = float(values.min()), float(values.max())
         if which == "library":
             self._kept = [[decimated(at, curve) for curve in curves] for at, curves in self._frames]
-        self.chart = PlotWidget() if which == "library" else TrendChart()
 
-    def compose(self) -> ComposeResult:
-        """Hold the chart."""
-        yield self.chart
-
-    def on_mount(self) -> None:
-        """Begin."""
-        self.run_worker(self._play())
-
-    async def _play(self) -> None:
-        await asyncio.sleep(SETTLE_SECONDS)
-        self._show(0)
-        await asyncio.sleep(self._period)
-        began = time.process_time()
-        for k in range(self._count):
-            if self._which != "none":
-                self._show(k)
-            await asyncio.sleep(self._period)
-        tell((time.process_time() - began) / self._count)
-        self.exit()
-
-    def _show(self, k: int) -> None:
+    def show(self, k: int) -> None:
+        """Show eighteen hours, k minutes further on."""
         at, curves = self._frames[k]
         window = (float(at[0]), float(at[-1]))
-        if isinstance(self.chart, TrendChart):
+        if isinstance(self._chart, TrendChart):
             shown = tuple(Curve(f"zone {i}", curve) for i, curve in enumerate(curves))
-            self.chart.show(Chart(at, shown, (), window, "zones"), View(fahrenheit=False))
+            self._chart.show(Chart(at, shown, (), window, "zones"), View(fahrenheit=False))
             return
-        self.chart.clear()
+        self._chart.clear()
         for i, (kept_at, kept) in enumerate(self._kept[k]):
-            self.chart.plot(kept_at, kept, line_style=CURVES[i % len(CURVES)], hires_mode=HiResMode.BRAILLE)
-        self.chart.set_xlimits(*window)
-        self.chart.set_ylimits(*self._ends)
+            self._chart.plot(kept_at, kept, line_style=CURVES[i % len(CURVES)], hires_mode=HiResMode.BRAILLE)
+        self._chart.set_xlimits(*window)
+        self._chart.set_ylimits(*self._ends)
 
 
 if __name__ == "__main__":

@@ -16,6 +16,7 @@ from pathlib import Path
 from rich.style import Style
 from rich.text import Text
 from textual.app import App, ComposeResult
+from textual.widget import Widget
 from textual.widgets import Static
 
 from adapters.reading import Reading
@@ -74,20 +75,20 @@ class TextMap(Static):
         self.update(text)
 
 
-class MapApp(App[None]):
-    """One map and nothing else."""
+class PaintedApp(App[None]):
+    """One widget and nothing else, shown anew so many times; with `moves` false once, and the app rests."""
 
-    CSS = f"ChamberMap, TextMap {{ width: {WIDTH}; height: {HEIGHT}; }}"
-
-    def __init__(self, which: str, period: float, count: int) -> None:
+    def __init__(self, widget: Widget, period: float, count: int, *, moves: bool) -> None:
         super().__init__()
-        self._which, self._period = which, period
-        self._snapshots = frames(count)
-        self.map = ChamberMap() if which == "map" else TextMap()
+        self._widget, self._period, self._count, self._moves = widget, period, count, moves
+
+    def show(self, k: int) -> None:
+        """Show frame k."""
+        raise NotImplementedError
 
     def compose(self) -> ComposeResult:
-        """Hold the map."""
-        yield self.map
+        """Hold the widget."""
+        yield self._widget
 
     def on_mount(self) -> None:
         """Begin."""
@@ -95,15 +96,30 @@ class MapApp(App[None]):
 
     async def _play(self) -> None:
         await asyncio.sleep(SETTLE_SECONDS)
-        self.map.show(self._snapshots[0], SUBJECT, VIEW)
+        self.show(0)
         await asyncio.sleep(self._period)
         began = time.process_time()
-        for snapshot in self._snapshots:
-            if self._which != "none":
-                self.map.show(snapshot, SUBJECT, VIEW)
+        for k in range(self._count):
+            if self._moves:
+                self.show(k)
             await asyncio.sleep(self._period)
-        tell((time.process_time() - began) / len(self._snapshots))
+        tell((time.process_time() - began) / self._count)
         self.exit()
+
+
+class MapApp(PaintedApp):
+    """The chamber map."""
+
+    CSS = f"ChamberMap, TextMap {{ width: {WIDTH}; height: {HEIGHT}; }}"
+
+    def __init__(self, which: str, period: float, count: int) -> None:
+        self._map = ChamberMap() if which == "map" else TextMap()
+        super().__init__(self._map, period, count, moves=which != "none")
+        self._snapshots = frames(count)
+
+    def show(self, k: int) -> None:
+        """Show a snapshot."""
+        self._map.show(self._snapshots[k], SUBJECT, VIEW)
 
 
 class Feed:

@@ -11,9 +11,11 @@ import termios
 import time
 from pathlib import Path
 
+import pyte
+
 from tests.bench.pit import scratch
 
-__all__ = ["COLUMNS", "ROWS", "Drawn", "paint"]
+__all__ = ["COLUMNS", "ROWS", "Drawn", "last_screen", "paint"]
 
 COLUMNS, ROWS = 160, 50
 
@@ -24,6 +26,13 @@ class Drawn:
     def __init__(self, cpu_seconds_a_frame: float, output: bytes) -> None:
         self.cpu_seconds_a_frame = cpu_seconds_a_frame
         self.output = output
+
+
+def last_screen(output: bytes) -> pyte.Screen:
+    """Read back the screen as it stood before the program left it."""
+    screen = pyte.Screen(COLUMNS, ROWS)
+    pyte.ByteStream(screen).feed(output[: output.rfind(b"\x1b[?1049l")])
+    return screen
 
 
 def paint(program: str, which: str, period: float, count: int, seconds: float = 90.0) -> Drawn:

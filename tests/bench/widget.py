@@ -6,20 +6,16 @@ screens of both, read back by a terminal emulator, must be equal.
 
 import statistics
 
-import pyte
-
 from tests.bench.measure import Effort, Finding, ratio, turns
 from tests.bench.painter import HEIGHT, WIDTH
-from tests.bench.terminal import COLUMNS, ROWS, paint
+from tests.bench.terminal import last_screen, paint
 
 __all__ = ["measure"]
 
 
 def _cells(output: bytes) -> list[tuple[str, str, str]]:
     """Read back the map's cells as they stood before the program left the screen."""
-    screen = pyte.Screen(COLUMNS, ROWS)
-    stream = pyte.ByteStream(screen)
-    stream.feed(output[: output.rfind(b"\x1b[?1049l")])
+    screen = last_screen(output)
     return [
         (cell.data, "default" if cell.data == " " else cell.fg, cell.bg)
         for y in range(HEIGHT)

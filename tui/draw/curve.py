@@ -37,17 +37,11 @@ def curve_dots(
     dots = np.zeros((rows, columns), dtype=np.bool_)
     seen = shown(time_unix, window)
     time_unix, value = time_unix[seen], value[seen]
-    gone = np.isnan(value)
-    parted = np.diff(time_unix) > GAP_SECONDS
-    if gone.any():
-        good = np.flatnonzero(~gone)
-        if not good.size:
-            return dots
-        parted = np.diff(np.cumsum(gone)[good]) > 0
-        time_unix, value = time_unix[good], value[good]
-        parted |= np.diff(time_unix) > GAP_SECONDS
-    if not value.size:
+    good = np.flatnonzero(~np.isnan(value))
+    if not good.size:
         return dots
+    time_unix, value = time_unix[good], value[good]
+    parted = (np.diff(time_unix) > GAP_SECONDS) | (np.diff(good) > 1)
     at = ((time_unix - window[0]) / max(window[1] - window[0], 1e-9) * columns).astype(int)
     at = np.minimum(at, columns - 1)
     starts = np.concatenate([[0], np.flatnonzero((np.diff(at) > 0) | parted) + 1])
