@@ -1,4 +1,4 @@
-"""The newest snapshot to any number of dashboards, over a WebSocket on a unix socket (`collector.attach`).
+"""The newest snapshot to any number of dashboards, over a unix socket (`collector.channel`, `collector.attach`).
 
 Those on other machines come in through `collector.serve`.
 
@@ -7,23 +7,24 @@ A viewer that reads slowly gets fewer snapshots, never late ones: each has room 
 
 import asyncio
 import contextlib
+import logging
 import os
 import socket as sockets
 import stat
 from collections import deque
 from collections.abc import Awaitable, Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from collector import wire
+from collector.attach import GREATEST_COMMAND_BYTES, TOO_MANY, attend
+from collector.channel import StreamChannel, StreamError
 from collector.errors import ServeError
 from collector.snapshot import RuleView, Snapshot, TrendPoint
 from collector.store.trend import pack, unpack
 
-if TYPE_CHECKING:
-    from collector.attach import WebServer
-
 __all__ = ["Feed", "Form", "Viewer"]
+
+log = logging.getLogger(__name__)
 
 HISTORY_POINTS = 12 * 360
 """Twelve hours at one point every ten seconds."""
@@ -77,7 +78,7 @@ class Feed:
         self._history: deque[tuple[float, int, bytes]] = deque(maxlen=HISTORY_POINTS)
         """Time, number of zones and packed row: a night as objects would be megabytes."""
         self._server: asyncio.Server | None = None
-        self._web: WebServer | None = None
+        self._attached: set[asyncio.Task[None]] = set()
         self._socket: tuple[Path, tuple[int, int] | None] | None = None
         """Its path, and which file it is there."""
 
@@ -147,19 +148,31 @@ class Feed:
         mask = os.umask(0o117)
         try:
             _clear(socket)
-            self._server = await asyncio.get_running_loop().create_unix_server(self._protocol, str(socket))
+            self._server = await asyncio.start_unix_server(self._attend, socket, limit=GREATEST_COMMAND_BYTES)
         except OSError as error:
             raise ServeError(f"{socket}: dashboards cannot attach here: {error.strerror or error}") from error
         finally:
             os.umask(mask)
         self._socket = socket, _identity(socket)
 
-    def _protocol(self) -> asyncio.Protocol:
-        if self._web is None:
-            from collector.attach import WebServer
-
-            self._web = WebServer(self)
-        return self._web()
+    async def _attend(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        """Serve one dashboard of this machine."""
+        task = asyncio.current_task()
+        assert task is not None
+        self._attached.add(task)
+        channel = StreamChannel(reader, writer, greatest_bytes=GREATEST_COMMAND_BYTES)
+        try:
+            if self.full:
+                await channel.send(wire.encode(wire.Goodbye(TOO_MANY)))
+            else:
+                await attend(channel, self, may_act=True)
+        except StreamError as error:
+            log.warning("who came to the socket is no dashboard of this version: %s", error)
+        except OSError as error:
+            log.debug("a dashboard is gone: %s", error)
+        finally:
+            self._attached.discard(task)
+            await channel.close()
 
     async def close(self) -> None:
         """Let all viewers go and take the socket away, if it is still ours."""
@@ -171,8 +184,10 @@ class Feed:
         if self._server is not None:
             self._server.close()
         await asyncio.gather(*(_let_go(viewer) for viewer in self._viewers))
-        if self._web is not None:
-            await self._web.close(GOODBYE_SECONDS)
+        if self._attached:
+            await asyncio.wait(self._attached, timeout=GOODBYE_SECONDS)
+        for task in self._attached:
+            task.cancel()
 
 
 async def _let_go(viewer: Viewer) -> None:

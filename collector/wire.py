@@ -1,8 +1,8 @@
-"""What a collector and a dashboard say to each other: tagged MessagePack messages over one WebSocket.
+"""What a collector and a dashboard say to each other: tagged MessagePack messages over one `collector.channel`.
 
 The collector greets with `Hello`, then `History`, then a `Snapshot` a second and a `TrendPoint` every ten seconds of
 the cook; the dashboard sends a `Command` and gets a `Reply` with its number. A version that differs is refused in
-`Hello`, so that an old dashboard says so instead of showing nonsense.
+`Hello`, so that an old dashboard says so instead of showing nonsense. `Goodbye` ends it, and says why.
 """
 
 from typing import Any
@@ -25,6 +25,7 @@ __all__ = [
     "Confirm",
     "Delete",
     "FromCollector",
+    "Goodbye",
     "Hello",
     "History",
     "News",
@@ -49,7 +50,7 @@ __all__ = [
     "news",
 ]
 
-VERSION = 5
+VERSION = 6
 
 
 class Hello(msgspec.Struct, frozen=True, tag="hello"):
@@ -57,6 +58,12 @@ class Hello(msgspec.Struct, frozen=True, tag="hello"):
 
     version: int
     coldside: str
+
+
+class Goodbye(msgspec.Struct, frozen=True, tag="goodbye"):
+    """Last word of a collector, or its only one to somebody it cannot serve."""
+
+    why: str
 
 
 class History(msgspec.Struct, frozen=True, tag="history"):
@@ -216,7 +223,7 @@ class TestCall(msgspec.Struct, frozen=True, tag="test-call"):
     """So long the test may be acknowledged, as the trouble `test`."""
 
 
-FromCollector = Hello | History | Trend | News | Reply | Rules
+FromCollector = Hello | Goodbye | History | Trend | News | Reply | Rules
 OfAlarm = Acknowledge | Shelve | Unshelve | Reset | TakeOut | PutBack
 OnRecord = OfAlarm | AddMark | Confirm | Delete | SetMeat | TurnMeat | AddSpot
 """What becomes an action as it is."""

@@ -1,33 +1,29 @@
-"""The collector's feed over a WebSocket, as an endless iterator of messages; the way there is `tui.way`.
+"""The collector's feed as an endless iterator of messages; the way there is `tui.way`.
 
-A link that closes is opened again for ever; only a collector of another version ends the iteration. aiohttp is
-imported when the first link is opened, so that building a client costs nothing.
+A link that closes is opened again for ever; only a collector of another version ends the iteration.
 """
 
 import asyncio
 import enum
 import itertools
 import time
-from collections.abc import AsyncIterator
+from collections.abc import AsyncGenerator, AsyncIterator
+from contextlib import aclosing
 from pathlib import Path
 from random import Random
-from typing import TYPE_CHECKING, Protocol
+from typing import Protocol
 
 import msgspec
 
 from adapters.backoff import delay_seconds
 from collector import wire
-from tui.errors import NoReply, NotConnected, VersionRefused
-from tui.way import OPEN_SECONDS, Way, way_to
+from tui.errors import LinkEnded, NoReply, NotConnected, VersionRefused
+from tui.way import Link, Way, way_to
 
-if TYPE_CHECKING:
-    from aiohttp import ClientSession, ClientWebSocketResponse
-
-__all__ = ["GREATEST_MESSAGE", "ClientLink", "ClientState", "CollectorClient", "Feed"]
+__all__ = ["ClientLink", "ClientState", "CollectorClient", "Feed"]
 
 REPLY_SECONDS = 5.0
-GREATEST_MESSAGE = 64 * 1024 * 1024
-"""A history of a day with a hundred probes is some 10 MB; what is far beyond is not from a collector."""
+CLOSED = "the collector closed the connection"
 
 
 class ClientState(enum.StrEnum):
@@ -100,7 +96,7 @@ class CollectorClient:
         self._random = random or Random()
         self._numbers = itertools.count(1)
         self._waiting: dict[int, asyncio.Future[wire.Reply]] = {}
-        self._channel: ClientWebSocketResponse | None = None
+        self._open: Link | None = None
 
     async def __aiter__(self) -> AsyncIterator[wire.FromCollector]:
         """Yield every message but replies; open the link again whenever it closes.
@@ -108,46 +104,38 @@ class CollectorClient:
         Raises:
             VersionRefused: the collector speaks another version.
         """
-        import aiohttp
-
         attempt = 0
-        async with aiohttp.ClientSession(connector=self.way.connector(), headers=self.way.headers) as session:
-            while True:
-                why, patience = "the collector closed the connection", 0.0
-                try:
-                    async for message in self._one_link(session):
+        while True:
+            why, patience = CLOSED, 0.0
+            try:
+                async with aclosing(self._one_link()) as coming:
+                    async for message in coming:
                         attempt = 0
                         yield message
-                except (aiohttp.ClientError, OSError, TimeoutError) as error:
-                    why, patience = self.way.said(error), self.way.patience_seconds(error)
-                except msgspec.DecodeError as error:
-                    why = f"the collector sent what cannot be read: {error}"
-                finally:
-                    self._close(why)
-                wait = delay_seconds(
-                    attempt, self._random, first=self._first_delay_seconds, cap=self._greatest_delay_seconds
-                )
-                attempt += 1
-                await asyncio.sleep(max(wait, patience))
-
-    async def _one_link(self, session: "ClientSession") -> AsyncIterator[wire.FromCollector]:
-        from aiohttp import WSMsgType
-
-        async with asyncio.timeout(OPEN_SECONDS):
-            channel = await session.ws_connect(
-                self.way.url, heartbeat=self.way.heartbeat_seconds, max_msg_size=GREATEST_MESSAGE
+            except LinkEnded as error:
+                why, patience = str(error), error.patience_seconds
+            except msgspec.DecodeError as error:
+                why = f"the collector sent what cannot be read: {error}"
+            finally:
+                self._close(why)
+            wait = delay_seconds(
+                attempt, self._random, first=self._first_delay_seconds, cap=self._greatest_delay_seconds
             )
-        async with channel:
+            attempt += 1
+            await asyncio.sleep(max(wait, patience))
+
+    async def _one_link(self) -> AsyncGenerator[wire.FromCollector, None]:
+        async with self.way.open() as link:
             greeted = False
-            async for frame in channel:
-                if frame.type is not WSMsgType.BINARY:
-                    continue
-                message = wire.decode_news(frame.data)
+            async for payload in link:
+                message = wire.decode_news(payload)
+                if isinstance(message, wire.Goodbye):
+                    raise LinkEnded(message.why)
                 if isinstance(message, wire.Hello):
                     if message.version != wire.VERSION:
                         raise VersionRefused(message.version, wire.VERSION, message.coldside)
                     greeted = True
-                    self._channel = channel
+                    self._open = link
                     self.link = ClientLink(ClientState.UP, time.time())
                 elif not greeted:
                     raise msgspec.DecodeError("no greeting")
@@ -157,7 +145,7 @@ class CollectorClient:
                     yield message
 
     def _close(self, why: str) -> None:
-        self._channel = None
+        self._open = None
         for waiting in self._waiting.values():
             if not waiting.done():
                 waiting.set_exception(NotConnected("the connection was lost before the collector answered"))
@@ -179,14 +167,14 @@ class CollectorClient:
             NotConnected: there is no link now, or it closed before the answer.
             NoReply: no answer in time; it may or may not have been carried out.
         """
-        if self._channel is None:
+        if self._open is None:
             raise NotConnected("not connected to the collector")
         number = next(self._numbers)
         waiting: asyncio.Future[wire.Reply] = asyncio.get_running_loop().create_future()
         self._waiting[number] = waiting
         try:
             async with asyncio.timeout(self._reply_seconds):
-                await self._channel.send_bytes(wire.encode(msgspec.structs.replace(command, number=number)))
+                await self._open.send(wire.encode(msgspec.structs.replace(command, number=number)))
                 return await waiting
         except TimeoutError as error:
             raise NoReply(f"the collector did not answer in {self._reply_seconds:g} s") from error

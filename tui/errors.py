@@ -5,11 +5,21 @@ TuiError
 │   ├── VersionRefused   it speaks another version: carries both
 │   ├── NotConnected     there is no link now
 │   ├── NoReply          it did not answer in time
+│   ├── LinkEnded        there was or came to be no link: carries how soon to ask again
 │   └── WayError         the way to it cannot be used: token, certificate
 └── TerminalUnfit        this terminal cannot show the dashboard
 """
 
-__all__ = ["ClientError", "NoReply", "NotConnected", "TerminalUnfit", "TuiError", "VersionRefused", "WayError"]
+__all__ = [
+    "ClientError",
+    "LinkEnded",
+    "NoReply",
+    "NotConnected",
+    "TerminalUnfit",
+    "TuiError",
+    "VersionRefused",
+    "WayError",
+]
 
 
 class TuiError(Exception):
@@ -42,6 +52,21 @@ class NotConnected(ClientError):  # noqa: N818  says what happened
 
 class NoReply(ClientError):  # noqa: N818  says what happened
     """The collector did not answer in time."""
+
+
+class LinkEnded(ClientError):  # noqa: N818  says what happened
+    """The link to the collector ended, or could not be had.
+
+    Args:
+        why: in a cook's words.
+        advice: what to look at, for whoever asked only once; the dashboard goes on asking.
+        patience_seconds: wait at least so long before asking again.
+    """
+
+    def __init__(self, why: str, *, advice: str = "", patience_seconds: float = 0.0) -> None:
+        super().__init__(why)
+        self.advice = advice
+        self.patience_seconds = patience_seconds
 
 
 class WayError(ClientError):

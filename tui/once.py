@@ -9,8 +9,8 @@ import msgspec
 
 from collector import wire
 from collector.snapshot import RuleView, Snapshot
-from tui.client import GREATEST_MESSAGE
-from tui.way import OPEN_SECONDS, SocketWay, Way, way_to
+from tui.errors import LinkEnded
+from tui.way import Link, Way, way_to
 
 __all__ = ["NoCollectorError", "ask", "newest", "rules", "snapshots"]
 
@@ -18,28 +18,23 @@ TIMEOUT_SECONDS = 10.0
 
 
 class NoCollectorError(ConnectionError):
-    """Nobody answers on the socket."""
+    """No collector answers."""
 
 
 @asynccontextmanager
-async def _feed(socket: Way | Path) -> AsyncIterator[object]:
-    import aiohttp
-
+async def _link(socket: Way | Path) -> AsyncIterator[Link]:
     way = way_to(socket)
     try:
-        async with aiohttp.ClientSession(connector=way.connector(), headers=way.headers) as session:
-            async with asyncio.timeout(OPEN_SECONDS):
-                channel = await session.ws_connect(way.url, max_msg_size=GREATEST_MESSAGE)
-            async with channel:
-                yield channel
-    except NoCollectorError:
-        raise
+        async with way.open() as link:
+            yield link
     except msgspec.DecodeError as error:
         raise NoCollectorError(f"what answers at {way} is no collector of this version") from error
-    except (aiohttp.ClientError, OSError) as error:
-        if isinstance(way, SocketWay):
-            raise NoCollectorError(f"no collector answers at {way}; is `coldside collect` running?") from error
-        raise NoCollectorError(way.said(error)) from error
+    except NoCollectorError:
+        raise
+    except ConnectionError as error:
+        raise NoCollectorError(f"the collector at {way} went away") from error
+    except LinkEnded as error:
+        raise NoCollectorError(f"{error}; {error.advice}" if error.advice else str(error)) from error
 
 
 async def snapshots(socket: Way | Path) -> AsyncGenerator[Snapshot, None]:
@@ -48,9 +43,9 @@ async def snapshots(socket: Way | Path) -> AsyncGenerator[Snapshot, None]:
     Raises:
         NoCollectorError: nobody answers, or the collector went away.
     """
-    async with _feed(socket) as channel:
-        async for message in channel:  # type: ignore[attr-defined]
-            news = wire.decode_news(message.data)
+    async with _link(socket) as link:
+        async for payload in link:
+            news = wire.decode_news(payload)
             _refuse_other(news)
             if isinstance(news, wire.News):
                 yield news.snapshot
@@ -68,7 +63,9 @@ async def newest(socket: Way | Path) -> Snapshot:
 
 
 def _refuse_other(news: wire.FromCollector) -> None:
-    """Refuse a collector of another version, which would not know what it is asked."""
+    """Refuse a collector of another version, which would not know what it is asked, and one that takes its leave."""
+    if isinstance(news, wire.Goodbye):
+        raise NoCollectorError(f"the collector does not answer: {news.why}")
     if isinstance(news, wire.Hello) and news.version != wire.VERSION:
         raise NoCollectorError(f"the collector speaks version {news.version}, this is {wire.VERSION}")
 
@@ -96,12 +93,12 @@ async def rules(socket: Way | Path) -> tuple[RuleView, ...]:
 
 
 async def _answer(socket: Way | Path, command: wire.Command) -> wire.Reply | wire.Rules:
-    async with _feed(socket) as channel:
-        await channel.send_bytes(wire.encode(command))  # type: ignore[attr-defined]
+    async with _link(socket) as link:
         try:
             async with asyncio.timeout(TIMEOUT_SECONDS):
-                async for message in channel:  # type: ignore[attr-defined]
-                    news = wire.decode_news(message.data)
+                await link.send(wire.encode(command))
+                async for payload in link:
+                    news = wire.decode_news(payload)
                     _refuse_other(news)
                     if isinstance(news, wire.Reply | wire.Rules) and news.number == command.number:
                         return news

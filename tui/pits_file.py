@@ -12,7 +12,9 @@ from collector.settings.document import read_text, refusal, tables
 from collector.settings.shape import File, Host, Name
 from tui.draw.clean import clean
 from tui.errors import WayError
-from tui.way import RemoteWay, SocketWay, Way, authorities, parse_at, parse_fingerprint, read_token, token_in
+from tui.remote_way import RemoteWay, authorities, parse_at, parse_fingerprint
+from tui.token_file import read_token, token_in
+from tui.way import SocketWay, Way
 
 __all__ = ["PitEntry", "PitTable", "PitsFile", "load_pits"]
 

@@ -9,6 +9,7 @@ import contextlib
 import logging
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable
+from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol
 from urllib.parse import parse_qs
 
@@ -16,7 +17,7 @@ import msgspec
 from aiohttp import WSCloseCode, WSMsgType, web
 
 from collector import wire
-from collector.attach import ONLY_LOOK, attend, goodbye, new_channel, sending
+from collector.attach import ONLY_LOOK, STOPS, TOO_MANY, attend, sending
 from collector.calls.link import Tapped
 from collector.errors import TokenError
 from collector.page_view import (
@@ -34,6 +35,7 @@ from collector.serve.pages import HEADERS, Document, acknowledge_page, login_pag
 from collector.serve.sessions import SESSION_SECONDS, SessionBook
 from collector.serve.throttle import Throttle
 from collector.serve.tokens import May, Token, TokenBook
+from collector.serve.web_channel import WebChannel, new_socket
 from collector.snapshot import Snapshot
 from collector.version import VERSION as COLDSIDE
 
@@ -279,7 +281,7 @@ class House:
             raise Refused(401, "a token is needed", WWW_Authenticate="Bearer")
         token = self._judge(request, secret.strip())
         async with self._link(request, token) as channel:
-            await attend(channel, request.transport, self._feed, may_act=token.may is May.ACT)
+            await attend(WebChannel(channel, request.transport), self._feed, may_act=token.may is May.ACT)
         return channel
 
     async def _page_link(self, request: web.BaseRequest) -> web.StreamResponse:
@@ -287,7 +289,8 @@ class House:
         if token is None:
             raise Refused(401, "log in again")
         async with self._link(request, token) as channel:
-            with self._feed.viewer(goodbye(channel), self._page_bytes) as viewer:
+            leave = partial(WebChannel(channel, None).close, STOPS)
+            with self._feed.viewer(leave, self._page_bytes) as viewer:
                 async with sending(self._send_page(channel, viewer, token)):
                     await self._listen_page(channel, viewer, token)
         return channel
@@ -298,8 +301,8 @@ class House:
         connection = request.protocol
         assert isinstance(connection, _Connection)
         if self._feed.full or len(self._links) >= MOST_LINKS:
-            raise Refused(503, "too many dashboards are attached", Retry_After="10")
-        channel = new_channel()
+            raise Refused(503, TOO_MANY, Retry_After="10")
+        channel = new_socket()
         await channel.prepare(request)
         connection.stay()
         link = Link(token, channel, connection)

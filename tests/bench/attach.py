@@ -8,11 +8,12 @@ import asyncio
 import statistics
 from pathlib import Path
 
-import aiohttp
+from websockets.asyncio.client import unix_connect
 
 from tests.bench.broker import next_line, python
 from tests.bench.measure import Effort, Finding, ratio, turns
 from tests.bench.pit import scratch
+from tui.way import SocketWay
 
 __all__ = ["measure"]
 
@@ -31,7 +32,7 @@ def measure(effort: Effort) -> list[Finding]:
             server = python("tests.bench.attach_server", which, path, VIEWERS, count, PER_SECOND)
             try:
                 assert next_line(server) == "ready"
-                read, cpu = asyncio.run(_view(path, lambda: float(next_line(server))))
+                read, cpu = asyncio.run(_view(path, which == "ours", lambda: float(next_line(server))))
                 got[which] = read - (3 * VIEWERS if which == "ours" else 0)  # greeting, history and first sight
             finally:
                 server.kill()
@@ -59,16 +60,15 @@ def _finding(
     return Finding(19, f"attach, CPU a message, {what}", found[0], "x", floor, stretch, True, found[1], found[2], note)
 
 
-async def _view(socket: Path, told: object) -> tuple[int, float]:
+async def _view(socket: Path, ours: bool, told: object) -> tuple[int, float]:
     """Attach the viewers; give how many snapshots they read, and what the server said of its CPU time."""
     read = 0
 
     async def look() -> None:
         nonlocal read
-        connector = aiohttp.UnixConnector(str(socket))
-        client = aiohttp.ClientSession(connector=connector)
-        async with client, client.ws_connect("http://x/feed") as channel:
-            async for _ in channel:
+        opened = SocketWay(socket).open() if ours else unix_connect(str(socket), compression=None)
+        async with opened as link:
+            async for _ in link:
                 read += 1
 
     tasks = [asyncio.create_task(look()) for _ in range(VIEWERS)]

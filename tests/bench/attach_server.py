@@ -15,8 +15,8 @@ from pathlib import Path
 from websockets.asyncio.server import ServerConnection, broadcast, unix_serve
 
 from collector import wire
-from collector.attach import frame_head
 from collector.feed import Feed
+from collector.serve.web_channel import frame_head
 from collector.snapshot import Snapshot
 from tests.bench.painter import frames
 

@@ -5,12 +5,12 @@ import socket
 import stat
 from contextlib import asynccontextmanager
 
-import aiohttp
 import msgspec
 import pytest
 
 from collector import attach, wire
-from collector.attach import frame_head
+from collector import channel as channel_module
+from collector.channel import StreamChannel, frame_of
 from collector.engine import Engine
 from collector.errors import ServeError
 from collector.feed import HISTORY_POINTS, MAX_VIEWERS, Feed
@@ -36,17 +36,17 @@ async def served(tmp_path):
 
 @asynccontextmanager
 async def attached(socket):
-    async with (
-        aiohttp.ClientSession(connector=aiohttp.UnixConnector(str(socket))) as session,
-        session.ws_connect("http://collector/feed", max_msg_size=0) as channel,
-    ):
-        yield channel
+    reader, writer = await asyncio.open_unix_connection(socket)
+    try:
+        yield StreamChannel(reader, writer, greatest_bytes=1 << 26)
+    finally:
+        writer.close()
 
 
 async def next_of(channel, kind):
     async with asyncio.timeout(5):
-        async for message in channel:
-            news = wire.decode_news(message.data)
+        async for payload in channel:
+            news = wire.decode_news(payload)
             if isinstance(news, kind):
                 return news
     raise AssertionError("the feed ended")
@@ -73,34 +73,40 @@ async def test_the_socket_is_for_owner_and_group(served):
 async def test_commands_are_answered_by_number_and_nonsense_is_passed_over(served):
     _, socket, asked = served
     async with attached(socket) as channel:
-        await channel.send_bytes(b"\xc1 nonsense")
-        await channel.send_str("text")
-        await channel.send_bytes(wire.encode(wire.Shelve(12, "drift/grate", 60.0)))
-        await channel.send_bytes(wire.encode(wire.Acknowledge(13, "x")))
+        await channel.send(b"\xc1 nonsense")
+        await channel.send(b"")
+        await channel.send(wire.encode(wire.Shelve(12, "drift/grate", 60.0)))
+        await channel.send(wire.encode(wire.Acknowledge(13, "x")))
         assert await next_of(channel, wire.Reply) == wire.Reply(12, True)
         assert await next_of(channel, wire.Reply) == wire.Reply(13, False, "not that one")
     assert [type(c).__name__ for c in asked] == ["Shelve", "Acknowledge"]
 
 
-async def test_little_is_under_way_to_a_viewer_that_reads_nothing(served, monkeypatch):
+async def test_little_is_under_way_to_a_viewer_that_reads_nothing(served):
     """What it reads later is late: so it gets what the system's own buffer took, and hardly more."""
-    made = []
-    plain = attach._at_once
-
-    def kept(channel, transport):
-        made.append(transport)
-        return plain(channel, transport)
-
-    monkeypatch.setattr(attach, "_at_once", kept)
     feed, socket, _ = served
     async with attached(socket) as sleeper:
         await next_of(sleeper, wire.News)
-        sleeper._response.connection.transport.pause_reading()
+        sleeper._transport.pause_reading()
         for k in range(400):
             feed.publish(msgspec.structs.replace(SNAPSHOT, now_unix=float(k)))
             await asyncio.sleep(0)
-        size = len(wire.news(SNAPSHOT))
-        assert 0 < made[0].get_write_buffer_size() <= 3 * size
+        size = len(frame_of(wire.news(SNAPSHOT)))
+        (viewer,) = feed._viewers
+        assert 0 < viewer.at_once.__self__._transport.get_write_buffer_size() <= 2 * size
+
+
+async def test_a_viewer_that_reads_nothing_for_long_is_let_go(served, monkeypatch):
+    """A dashboard that was stopped holds its place no longer; it attaches anew once it goes on."""
+    monkeypatch.setattr(channel_module, "PATIENCE_SECONDS", 0.2)
+    feed, socket, _ = served
+    async with attached(socket) as sleeper:
+        await next_of(sleeper, wire.News)
+        sleeper._transport.pause_reading()
+        async with asyncio.timeout(5):
+            while feed.watched:
+                feed.publish(SNAPSHOT)
+                await asyncio.sleep(0.001)
 
 
 async def test_a_viewer_that_reads_nothing_costs_nobody_anything(served):
@@ -117,7 +123,8 @@ async def test_a_viewer_that_reads_nothing_costs_nobody_anything(served):
         waiting = [v for v in feed._viewers if v.snapshot is not None]
         assert all(len(v.trend) <= HISTORY_POINTS for v in feed._viewers)
         assert len(waiting) <= 1, "one snapshot waits, not two thousand"
-        assert not sleeper.closed
+        assert len(feed._viewers) == 2, "it is not let go at once"
+        assert sleeper is not channel
 
 
 async def test_snapshots_written_at_once_trend_and_answers_keep_to_their_frames_and_order(served):
@@ -128,8 +135,8 @@ async def test_snapshots_written_at_once_trend_and_answers_keep_to_their_frames_
         heard, rows, answers = [], [], []
 
         async def listen():
-            async for message in channel:
-                match wire.decode_news(message.data):
+            async for payload in channel:
+                match wire.decode_news(payload):
                     case wire.News(snapshot):
                         heard.append(snapshot.now_unix)
                     case wire.Trend(points):
@@ -144,7 +151,7 @@ async def test_snapshots_written_at_once_trend_and_answers_keep_to_their_frames_
             if k % 10 == 0:
                 feed.add_trend(TrendPoint(float(k), (110.0,) * 7, 8.0, 110.0))
             if k % 100 == 0:
-                await channel.send_bytes(wire.encode(wire.Acknowledge(1000 + k, "x")))
+                await channel.send(wire.encode(wire.Acknowledge(1000 + k, "x")))
             feed.publish(msgspec.structs.replace(SNAPSHOT, now_unix=float(k)))
             if k % 3 == 0:
                 await asyncio.sleep(0)
@@ -155,20 +162,39 @@ async def test_snapshots_written_at_once_trend_and_answers_keep_to_their_frames_
     assert answers == [1000 + 100 * k for k in range(30)]
 
 
-def test_a_frame_begins_as_in_the_standards_examples():
-    """RFC 6455, 5.7: binary messages of 256 bytes and of 64 kiB, not masked."""
-    assert frame_head(256) == bytes.fromhex("827e0100")
-    assert frame_head(65536) == bytes.fromhex("827f0000000000010000")
-    assert frame_head(125) == bytes.fromhex("827d")
-
-
 async def test_no_more_viewers_than_there_is_room_for(served):
     feed, socket, _ = served
     feed._viewers |= {object() for _ in range(MAX_VIEWERS)}
-    with pytest.raises(aiohttp.WSServerHandshakeError, match="503"):
-        async with attached(socket):
-            pass
+    async with attached(socket) as channel:
+        assert [wire.decode_news(payload) async for payload in channel] == [wire.Goodbye(attach.TOO_MANY)]
     feed._viewers.clear()
+
+
+async def test_who_speaks_otherwise_is_let_go_and_nobody_else_is_disturbed(served, caplog):
+    _, socket, asked = served
+    async with attached(socket) as channel:
+        for strange in (b"GET /feed HTTP/1.1\r\nHost: x\r\n\r\n", b"\xff" * 4096, frame_of(b"x" * 20_000)):
+            reader, writer = await asyncio.open_unix_connection(socket)
+            writer.write(strange)
+            async with asyncio.timeout(5):
+                await reader.read()
+            writer.close()
+        assert caplog.text.count("no dashboard of this version") == 3
+        await channel.send(wire.encode(wire.Acknowledge(1, "x")))
+        assert (await next_of(channel, wire.Reply)).done
+    assert len(asked) == 1
+
+
+@pytest.mark.parametrize("sent", [b"", b"\x00", b"\x00\x00\x00\x09half"])
+async def test_who_goes_in_the_middle_of_a_message_has_said_nothing(served, sent):
+    feed, socket, asked = served
+    _, writer = await asyncio.open_unix_connection(socket)
+    writer.write(sent)
+    writer.close()
+    async with asyncio.timeout(5):
+        while feed._attached or (not sent and feed.watched):
+            await asyncio.sleep(0.01)
+    assert not asked
 
 
 async def test_closing_does_not_wait_for_viewers(tmp_path):
@@ -178,6 +204,7 @@ async def test_closing_does_not_wait_for_viewers(tmp_path):
         await next_of(channel, wire.News)
         async with asyncio.timeout(3):
             await feed.close()
+        assert (await next_of(channel, wire.Goodbye)).why == attach.STOPS
     assert not (tmp_path / "c.sock").exists()
 
 

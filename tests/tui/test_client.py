@@ -1,4 +1,4 @@
-"""The client against a real aiohttp server on a real unix socket."""
+"""The client against a server on a real unix socket."""
 
 import asyncio
 import contextlib
@@ -6,11 +6,12 @@ from random import Random
 
 import msgspec
 import pytest
-from aiohttp import WSMsgType, web
 
 from collector import wire
+from collector.channel import StreamChannel, StreamError
 from tui.client import ClientState, CollectorClient
 from tui.errors import NoReply, NotConnected, VersionRefused
+from tui.once import NoCollectorError, newest
 
 HELLO = wire.Hello(wire.VERSION, "0.0.0")
 
@@ -27,33 +28,32 @@ class Server:
         self.refusal = ""
         self.links = 0
         self.raw = None
+        self.writers = set()
 
-    async def attach(self, request):
-        channel = web.WebSocketResponse()
-        await channel.prepare(request)
+    async def attach(self, reader, writer):
+        channel = StreamChannel(reader, writer, greatest_bytes=1 << 14)
+        self.writers.add(writer)
         self.links += 1
-        if self.raw is not None:
-            await channel.send_bytes(self.raw)
-        for message in [self.greeting, *self.messages]:
-            await channel.send_bytes(wire.encode(message))
-        async for frame in channel:
-            if frame.type is WSMsgType.BINARY:
-                command = wire.decode_command(frame.data)
+        with contextlib.suppress(ConnectionError, StreamError):
+            if self.raw is not None:
+                await channel.send(self.raw)
+            for message in [self.greeting, *self.messages]:
+                await channel.send(wire.encode(message))
+            async for payload in channel:
+                command = wire.decode_command(payload)
                 self.commands.append(command)
                 if self.answers:
                     reply = wire.Reply(command.number, not self.refusal, self.refusal)
-                    await channel.send_bytes(wire.encode(reply))
-        return channel
+                    await channel.send(wire.encode(reply))
+        writer.close()
 
     async def start(self):
-        app = web.Application()
-        app.router.add_get("/feed", self.attach)
-        self.runner = web.AppRunner(app, access_log=None, shutdown_timeout=0.1)
-        await self.runner.setup()
-        await web.UnixSite(self.runner, str(self.path)).start()
+        self.server = await asyncio.start_unix_server(self.attach, self.path)
 
     async def stop(self):
-        await self.runner.cleanup()
+        self.server.close()
+        for writer in self.writers:
+            writer.close()
         self.path.unlink(missing_ok=True)
 
 
@@ -137,7 +137,7 @@ async def test_a_collector_that_is_not_there_yet_is_waited_for(tmp_path):
     async with listening(client) as (heard, _):
         await until(lambda: client.link.why)
         assert client.link.state is ClientState.CONNECTING
-        assert "no collector at" in client.link.why
+        assert "no collector answers at" in client.link.why
         await server.start()
         assert await soon(heard) == HELLO
     await server.stop()
@@ -164,6 +164,38 @@ async def test_what_cannot_be_read_closes_the_link_and_says_so(server, raw):
         await until(lambda: "cannot be read" in client.link.why)
         server.raw = None
         assert await soon(heard) == HELLO
+
+
+async def test_who_serves_something_else_there_is_no_collector(tmp_path):
+    async def mail(_, writer):
+        writer.write(b"220 post ready\r\n")
+        writer.close()
+
+    server = await asyncio.start_unix_server(mail, tmp_path / "mail.sock")
+    client = quick(tmp_path / "mail.sock")
+    async with listening(client):
+        await until(lambda: "is no collector of this version" in client.link.why)
+    with pytest.raises(NoCollectorError, match=r"mail.sock is no collector of this version"):
+        await newest(tmp_path / "mail.sock")
+    server.close()
+
+
+async def test_a_collector_that_hangs_is_told(server, monkeypatch):
+    monkeypatch.setattr("tui.way.SILENCE_SECONDS", 0.3)
+    client = quick(server.path)
+    async with listening(client) as (heard, _):
+        await soon(heard)
+        await until(lambda: client.link.state is ClientState.LOST)
+        assert client.link.why == f"the collector at {server.path} does not answer"
+
+
+async def test_a_collector_that_takes_its_leave_is_told_in_its_own_words(server):
+    server.messages = [wire.Goodbye("the collector stops")]
+    client = quick(server.path)
+    async with listening(client):
+        await until(lambda: client.link.why == "the collector stops")
+    with pytest.raises(NoCollectorError, match="the collector stops"):
+        await newest(server.path)
 
 
 async def test_news_before_the_greeting_is_not_believed(server, night):

@@ -16,7 +16,8 @@ from tui.commands.options import add_way, way_of, ways_of
 from tui.errors import WayError
 from tui.exit_codes import Exit
 from tui.pits_file import load_pits
-from tui.way import RemoteWay, SocketWay
+from tui.remote_way import RemoteWay
+from tui.way import SocketWay
 
 TOKEN = "x" * 43
 PRINT = "AB:" * 31 + "AB"

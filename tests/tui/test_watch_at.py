@@ -15,7 +15,8 @@ from tui.cli import main
 from tui.client import ClientState, CollectorClient
 from tui.errors import NotConnected, WayError
 from tui.once import NoCollectorError, ask, rules, snapshots
-from tui.way import DEFAULT_PORT, RemoteWay, parse_at, parse_fingerprint, read_token
+from tui.remote_way import DEFAULT_PORT, RemoteWay, parse_at, parse_fingerprint
+from tui.token_file import read_token
 
 
 class Network:

@@ -76,7 +76,7 @@ def add_pits(parser: argparse.ArgumentParser) -> None:
 
 
 def _place(words: str) -> tuple[str, int, bool]:
-    from tui.way import parse_at
+    from tui.remote_way import parse_at
 
     try:
         return parse_at(words)
@@ -85,7 +85,7 @@ def _place(words: str) -> tuple[str, int, bool]:
 
 
 def _fingerprint(words: str) -> bytes:
-    from tui.way import parse_fingerprint
+    from tui.remote_way import parse_fingerprint
 
     try:
         return parse_fingerprint(words)
