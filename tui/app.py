@@ -75,10 +75,15 @@ class Dashboard(Commander, Switches, PitSwitch, App[None]):
         bell: bool = False,
         depth: ColourDepth | None = None,
     ) -> None:
+        self._board: BoardScreen | None = None
+        self._laid_out = False
         super().__init__(pits_of(pits))
         self.view = View(fahrenheit=fahrenheit, ascii_only=ascii_only)
         self.alarm_bell = AlarmBell(on=bell)
-        self._theme_wanted = theme_named(theme)
+        for known in THEMES:
+            self.register_theme(known)
+        self.theme = theme_named(theme)  # before anything is styled: all would be styled anew
+        self.stylesheet.set_variables(self.get_css_variables())
         self.keys = dict(keys or {})
         self._depth = depth or colour_depth(self.no_color)
 
@@ -94,19 +99,22 @@ class Dashboard(Commander, Switches, PitSwitch, App[None]):
 
     def get_default_screen(self) -> Screen[None]:
         """Start on the board."""
-        self._board = BoardScreen(self._depth)
+        self._board = BoardScreen(self._depth, self.size)
         return self._board
 
     @property
     def board(self) -> BoardScreen:
         """The board, whichever screen is on top."""
+        assert self._board is not None
         return self._board
 
+    def refresh_css(self, animate: bool = True) -> None:
+        """Style all anew; before there is anything, that would only read the style sheets twice."""
+        if self._board is not None:
+            super().refresh_css(animate)
+
     def on_mount(self) -> None:
-        """Take our themes and keys."""
-        for theme in THEMES:
-            self.register_theme(theme)
-        self.theme = self._theme_wanted
+        """Take our keys."""
         self.set_class(self.view.ascii_only, "-ascii")
         known = {a.id for a in ACTIONS}
         self.set_keymap({id_: key for id_, key in self.keys.items() if id_ in known})
@@ -136,12 +144,17 @@ class Dashboard(Commander, Switches, PitSwitch, App[None]):
                 told = told.replace(sign, word)
         return told
 
-    def on_ready(self) -> None:
-        """Listen, now that there is a board to show it on."""
+    def on_load(self) -> None:
+        """Listen, so that there is something to show once there is a board to show it on."""
         for pit in self.pits:
             self.run_worker(self._listen(pit), name=f"feed {pit.name}", group="feed", exit_on_error=False)
+
+    def on_ready(self) -> None:
+        """Look, and show what has come already, now that there is a board and its panels have their places."""
+        self._laid_out = True
         self.set_interval(TICK_SECONDS, self.look_again)
         self.look_again()
+        self.show_newest()
 
     async def _listen(self, pit: Pit) -> None:
         """Take what one collector says; why its feed will never come is shown, and the others go on."""
@@ -180,7 +193,7 @@ class Dashboard(Commander, Switches, PitSwitch, App[None]):
 
     def look_again(self) -> None:
         """Look whether what is shown is still true, and how the other pits stand."""
-        if not self.is_running:  # the timer may fire once more while the screens are being taken down
+        if not self._laid_out or not self.is_running:  # a timer may fire while the screens are being taken down
             return
         glances = tuple(PitGlance(p.name, p.newest, trouble(p.standing(), self.view)) for p in self.pits)
         self.follow_trouble(glances)
@@ -199,7 +212,7 @@ class Dashboard(Commander, Switches, PitSwitch, App[None]):
     def show_newest(self) -> None:
         """Hand the newest snapshot down; while paused only the alarm line moves."""
         picture = self.shown.picture
-        if picture is None or self.newest is None or not self.is_running:
+        if picture is None or self.newest is None or not self._laid_out or not self.is_running:
             return
         self.board.show(picture, self.trend_log, self.view)
         if isinstance(self.screen, BedScreen):

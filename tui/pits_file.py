@@ -12,11 +12,11 @@ from collector.settings.document import read_text, refusal, tables
 from collector.settings.shape import File, Host, Name
 from tui.draw.clean import clean
 from tui.errors import WayError
-from tui.remote_way import RemoteWay, authorities, parse_at, parse_fingerprint
-from tui.token_file import read_token, token_in
-from tui.way import SocketWay, Way
+from tui.pit_entry import PitEntry
+from tui.remote_way import authorities, parse_at, parse_fingerprint
+from tui.token_file import token_in
 
-__all__ = ["PitEntry", "PitTable", "PitsFile", "load_pits"]
+__all__ = ["PitTable", "PitsFile", "load_pits"]
 
 MOST_PITS = 64
 
@@ -37,43 +37,6 @@ class PitsFile(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     """The whole file."""
 
     pit: Annotated[tuple[PitTable, ...], Meta(min_length=1, max_length=MOST_PITS)]
-
-
-class PitEntry(msgspec.Struct, frozen=True):
-    """One pit of the file, its files found from beside it."""
-
-    name: str
-    place: tuple[str, int, bool] | None = None
-    """Host, port, and whether it is TLS; None: on this machine."""
-    socket: Path | None = None
-    """None: on another machine."""
-    token_file: Path | None = None
-    ca: Path | None = None
-    fingerprint: bytes | None = None
-
-    def way(self, token_file: str | None = None) -> Way:
-        """Give the way to it.
-
-        Args:
-            token_file: where the token is, if the file of pits says nothing of it.
-
-        Raises:
-            WayError: the token cannot be had.
-        """
-        if self.place is None:
-            assert self.socket is not None
-            return SocketWay(self.socket)
-        host, port, tls = self.place
-        token = read_token(str(self.token_file) if self.token_file else token_file, f"{self.name} at {host}")
-        return RemoteWay(host, port, token, tls, self.ca, self.fingerprint)
-
-    def told(self) -> str:
-        """Say where it is and how it is verified."""
-        if self.place is None:
-            return str(self.socket)
-        host, port, tls = self.place
-        verified = "its fingerprint" if self.fingerprint else str(self.ca) if self.ca else "a known authority"
-        return f"{host}, port {port}, {f'verified by {verified}' if tls else 'without TLS'}"
 
 
 def load_pits(path: Path, only: str | None = None) -> tuple[PitEntry, ...]:

@@ -7,6 +7,7 @@ from msgspec import Meta
 
 from adapters.decode.layout import Layout, Sensor
 from collector.model.plan import SHELVE_AT_MOST_SECONDS, Against
+from collector.settings.display import Display
 
 __all__ = [
     "AlarmTable",
@@ -21,7 +22,6 @@ __all__ = [
     "CommandChannel",
     "Config",
     "Cook",
-    "Display",
     "Heartbeat",
     "LadderTable",
     "MeatTable",
@@ -91,17 +91,6 @@ class Cook(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     """A temperature with its unit: `"235 F"`."""
     band: PositiveDifference = "25 F"
     """How far above and below is all right: `"25 F"` is 25 degrees Fahrenheit each way."""
-
-
-class Display(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """How things are shown; what is stored does not depend on it."""
-
-    unit: Literal["C", "F"] = "F"
-    theme: Literal["dark", "light", "high-contrast"] = "dark"
-    ascii: bool = False
-    mouse: bool = True
-    bell: bool = False
-    keys: dict[str, str] = msgspec.field(default_factory=dict)
 
 
 class Store(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

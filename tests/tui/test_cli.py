@@ -55,6 +55,26 @@ def test_help_imports_nothing_heavy(words):
     assert out.stdout.strip().endswith("HEAVY []"), out.stdout[-300:] + out.stderr[-300:]
 
 
+@pytest.mark.parametrize("command", ["status", "mark lid", "watch"])
+def test_who_asks_a_collector_of_this_machine_loads_neither_the_network_nor_the_config(command, tmp_path):
+    """What a dashboard waits for before it can paint: aiohttp alone takes as long as the whole first picture."""
+    code = (
+        "import sys; from tui.cli import main\n"
+        "if sys.argv[1] == 'watch': import tui.app, tui.client, tui.commands.watch\n"
+        "else: assert main(sys.argv[1:]) == 69\n"
+        "heavy = {'aiohttp', 'aiomqtt', 'bleak', 'sqlite3', 'tomllib', 'collector.settings.shape'}\n"
+        "heavy |= {'collector.engine', 'tui.remote_way'}\n"
+        "if sys.argv[1] != 'watch': heavy |= {'numpy', 'textual'}\n"
+        "print(sorted(heavy & set(sys.modules)))"
+    )
+    words = command.split() if command == "watch" else [*command.split(), "--socket", "/nowhere/c.sock"]
+    told = subprocess.run(
+        [sys.executable, "-c", code, *words], capture_output=True, text=True, timeout=60,
+        env={**os.environ, "XDG_CONFIG_HOME": str(tmp_path)},
+    )  # fmt: skip
+    assert told.stdout == "[]\n", told.stderr
+
+
 @pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_has_help(command, capsys):
     with pytest.raises(SystemExit) as ended:

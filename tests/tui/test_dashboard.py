@@ -17,6 +17,7 @@ from tui.errors import NotConnected, VersionRefused
 from tui.screens.bed import BedScreen
 from tui.screens.help import HelpScreen
 from tui.screens.note import NoteScreen
+from tui.widgets.banner import Banner
 
 
 def seen(app):
@@ -56,6 +57,28 @@ async def test_what_matters_is_there_at_every_size(client, size):
         if size >= (160, 48):
             for words in ("brisket point", "below 107 °C in about 25 min", "garage/fridge", "acknowledged"):
                 assert words in text, words
+
+
+async def test_what_has_come_already_is_in_the_first_picture_and_nothing_is_said_to_be_missing(client, monkeypatch):
+    said = []
+    show = Banner.show
+    monkeypatch.setattr(Banner, "show", lambda self, found: (said.append(found), show(self, found))[1])
+    app = board(client)
+    async with app.run_test(size=(120, 34)) as pilot:
+        await ready(pilot)
+    assert said
+    assert not any(said), said
+
+
+async def test_a_click_on_a_hint_presses_its_key_and_a_disabled_one_is_not_there(client):
+    app = board(client)
+    async with app.run_test(size=(100, 24)) as pilot:
+        await ready(pilot)
+        line = seen(app).splitlines()[-1]
+        await pilot.hover("HintLine", offset=(line.index("? help"), 0))
+        assert app.board.query_one("HintLine").tooltip
+        await pilot.click("HintLine", offset=(line.index("? help") + 3, 0))
+        await settle(pilot, lambda: isinstance(app.screen, HelpScreen))
 
 
 @pytest.mark.parametrize("size", [(60, 16), (40, 12), (20, 6)])

@@ -435,7 +435,7 @@ def _outcome_document(one: "Outcome", at_celsius: float) -> dict[str, Any]:
 def _probe_document(probe: "ProbeView", at_celsius: float) -> dict[str, Any]:
     import msgspec
 
-    from tui.draw.calibration import class_words
+    from tui.draw.sensor_class import class_words
 
     line = probe.line
     words, fits = ("", True) if line is None else class_words(line.points, probe.tolerance_class)

@@ -205,7 +205,10 @@ def known_settings(options: argparse.Namespace) -> "Settings | None":
         SettingsError: a config was named, and it cannot be read or holds mistakes.
     """
     from collector.errors import SettingsError
+    from collector.paths import config_file
 
+    if not options.config and not config_file().exists():
+        return None
     try:
         return load_settings(options)
     except (SettingsError, OSError):
@@ -228,7 +231,7 @@ def chosen_unit(options: argparse.Namespace) -> str:
 
 def dashboard_look(options: argparse.Namespace, settings: "Settings | None") -> dict[str, Any]:
     """Put together how the dashboard looks: the options first, then the config."""
-    from collector.settings.shape import Display
+    from collector.settings.display import Display
 
     display = settings.config.display if settings is not None else Display()
     return {

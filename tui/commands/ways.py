@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from tui.errors import WayError
 
 if TYPE_CHECKING:
-    from tui.pits_file import PitEntry
+    from tui.pit_entry import PitEntry
     from tui.way import Way
 
 __all__ = ["way_of", "ways_of"]
@@ -41,7 +41,7 @@ def ways_of(options: argparse.Namespace) -> dict[str, "Way"]:
 
 def _entries(options: argparse.Namespace) -> "tuple[PitEntry, ...]":
     from collector.paths import pits_file, runtime_socket
-    from tui.pits_file import PitEntry, load_pits
+    from tui.pit_entry import PitEntry
 
     _refuse_strange(options)
     if options.at:
@@ -49,6 +49,8 @@ def _entries(options: argparse.Namespace) -> "tuple[PitEntry, ...]":
     file = pits_file(options.pits)
     if options.socket or not (options.pits or options.pit or file.exists()):
         return (PitEntry("", socket=runtime_socket(options.socket)),)
+    from tui.pits_file import load_pits
+
     entries = load_pits(file, options.pit)
     return tuple(entry for entry in entries if options.pit in (None, entry.name))
 
@@ -71,7 +73,8 @@ def _refuse_strange(options: argparse.Namespace) -> None:
 def _at(options: argparse.Namespace) -> "tuple[PitEntry, ...]":
     """Name the collectors on other machines; what the file of pits knows of one is taken from there."""
     from collector.paths import pits_file
-    from tui.pits_file import PitEntry, load_pits
+    from tui.pit_entry import PitEntry
+    from tui.pits_file import load_pits
 
     file = pits_file(options.pits)
     told = options.token_file or options.ca or options.fingerprint

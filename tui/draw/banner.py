@@ -73,6 +73,8 @@ def trouble(standing: Standing, view: View) -> Trouble | None:
 
 
 def _no_link(standing: Standing, view: View) -> Trouble:
+    if not standing.ever_up and not standing.why and standing.now_unix - standing.since_unix <= STALE_SECONDS:
+        return Trouble("CONNECTING", "to the collector", "warn", old=True, short="waiting")
     why = standing.why or "no answer yet"
     if not standing.ever_up:
         return Trouble("NO COLLECTOR", f"{why}; trying again and again", "warn", old=True, short="NO LINK")

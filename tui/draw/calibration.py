@@ -7,19 +7,17 @@ import msgspec
 
 from collector.model.calibration import Kind, Point
 from collector.model.steadiness import LEAST_READINGS, BathWatch, Rest, State
-from collector.model.tolerance import Standing, best_class, standing_in
 from collector.snapshot import ProbeView
 from tui.draw.clean import clean
 from tui.draw.line import Line, Role
+from tui.draw.sensor_class import class_words
 from tui.draw.view import View
 from tui.draw.words import NOTHING, degree, difference_number, temperature_number
 
 __all__ = [
     "GUIDES",
     "Outcome",
-    "class_words",
     "outcome_lines",
-    "outside_words",
     "progress_line",
     "show_lines",
     "tenths",
@@ -156,23 +154,6 @@ def _standing_line(probe: ProbeView, at_celsius: float, view: View) -> Line:
         (f"  {head}  adds {_off(at_celsius - raw, view)}, {_unsure(probe.sd_kelvin, view)}{gain}", "plain"),
         (f"  ({_by(probe)})", "faint"),
     )
-
-
-def class_words(points: Sequence[Point], stated: str) -> tuple[str, bool]:
-    """Say in which class a probe stands, uncorrected; whether it is what its maker states, or nothing is stated."""
-    if stated:
-        standing = standing_in(stated, points)
-        return f"{standing} {stated}", standing is not Standing.OUTSIDE
-    best = best_class(points)
-    return (f"as good as {best}" if best else "in no class of IEC 60751"), True
-
-
-def outside_words(probe: ProbeView) -> str:
-    """Say that a probe was found to be outside of the class its maker states, uncorrected; empty where it was not."""
-    if probe.line is None or not probe.tolerance_class:
-        return ""
-    words, fit = class_words(probe.line.points, probe.tolerance_class)
-    return "" if fit else f"{words}, corrected for"
 
 
 def _by(probe: ProbeView) -> str:

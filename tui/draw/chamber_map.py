@@ -9,6 +9,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
+from collector.model.robust import median
 from collector.raster import Raster
 from collector.snapshot import ChamberView, FieldView, ProbeView, Snapshot
 from tui.draw.colour_scale import ColourScale
@@ -59,7 +60,7 @@ def range_celsius(snapshot: Snapshot, level: str) -> tuple[float, float]:
 
 def _median(probes: tuple[ProbeView, ...]) -> float:
     known = [p.celsius for p in probes if p.used and not math.isnan(p.celsius)]
-    return float(np.median(known)) if known else math.nan
+    return float(median(np.asarray(known))) if known else math.nan
 
 
 def _box(chamber: ChamberView, width: int, height: int) -> tuple[int, int]:

@@ -2,10 +2,10 @@
 
 from adapters.source import LinkState
 from collector.snapshot import KitchenView, Snapshot, SourceView, StoreView
-from tui.draw.calibration import outside_words
 from tui.draw.clean import clean
 from tui.draw.line import Line, Role, fit, wrapped
 from tui.draw.meat import doubt_words
+from tui.draw.sensor_class import outside_words
 from tui.draw.view import View
 from tui.draw.words import age
 

@@ -1,14 +1,13 @@
 """The cook in plain lines: for `coldside status`, a screen reader, a script, and the end of a demo without a screen."""
 
 import math
+from typing import TYPE_CHECKING
 
 from adapters.reading import Quality, Reason
 from collector.model.alarm import AlarmEvent, Transition
 from collector.snapshot import AlarmState, AlarmView, ProbeView, Snapshot, ZoneView
-from collector.straight import StraightRun
 from tui.draw.alarms import told_once
 from tui.draw.arrival import is_time, part_arrival, part_value, when
-from tui.draw.calibration import outside_words
 from tui.draw.calls import call_words, calls_of, calls_status
 from tui.draw.clean import clean
 from tui.draw.fire import due_words
@@ -16,6 +15,7 @@ from tui.draw.fire_state import fire_state
 from tui.draw.meat import REASON_WORDS
 from tui.draw.pieces import cooling_words, serve_words, stall_words
 from tui.draw.places import Places
+from tui.draw.sensor_class import outside_words
 from tui.draw.sources import kitchen_line, radio_words
 from tui.draw.view import View
 from tui.draw.words import (
@@ -30,6 +30,9 @@ from tui.draw.words import (
     temperature,
     within,
 )  # fmt: skip
+
+if TYPE_CHECKING:
+    from collector.straight import StraightRun
 
 __all__ = ["alarm_line", "status_lines", "summary_lines"]
 
@@ -50,7 +53,7 @@ def alarm_line(step: Transition, started_unix: float, view: View, *, everything:
     return f"{line}: {step.message} ({against})" if step.after is AlarmState.UNACKNOWLEDGED else line
 
 
-def summary_lines(run: StraightRun, *, fahrenheit: bool) -> list[str]:
+def summary_lines(run: "StraightRun", *, fahrenheit: bool) -> list[str]:
     """Say what a run through a recording gave: the alarm log, then the end."""
     view = View(fahrenheit=fahrenheit)
     steps = [line for t in run.transitions if (line := alarm_line(t, run.started_unix, view)) is not None]

@@ -6,6 +6,7 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Container
+from textual.geometry import Size
 from textual.screen import Screen
 from textual.widgets import Static
 
@@ -43,6 +44,8 @@ PANELS = ("chamber", "zones", "marks", "trend", "alarms", "meat", "fire", "sourc
 CHOSEN = ("marks", "trend", "alarms", "meat", "fire", "sources")
 """Panels that take turns in one place where there is no room for all."""
 LISTS = ("marks", "alarms")
+WIDTHS = [(0, "-narrow"), (110, "-medium"), (150, "-wide")]
+HEIGHTS = [(0, "-low"), (30, "-middling"), (42, "-high")]
 TITLES = {"pieces": "all meat, Esc: back"}
 
 
@@ -52,10 +55,11 @@ class BoardScreen(Screen[None]):
     BINDINGS: ClassVar[list[BindingType]] = [*bindings()]
     AUTO_FOCUS = ""
 
-    def __init__(self, depth: ColourDepth) -> None:
-        super().__init__()
-        self.HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (110, "-medium"), (150, "-wide")]
-        self.VERTICAL_BREAKPOINTS = [(0, "-low"), (30, "-middling"), (42, "-high")]
+    def __init__(self, depth: ColourDepth, size: Size) -> None:
+        fits = ((WIDTHS, size.width), (HEIGHTS, size.height))
+        sizes = [max(step for step in steps if step[0] <= cells)[1] for steps, cells in fits]
+        super().__init__(classes=" ".join(sizes))  # at once, else all is styled again when it is laid out
+        self.HORIZONTAL_BREAKPOINTS, self.VERTICAL_BREAKPOINTS = WIDTHS, HEIGHTS
         self._depth = depth
         self._level = 0
         self._difference = False
@@ -78,7 +82,7 @@ class BoardScreen(Screen[None]):
                 panel = Panel(widget, id=name)
                 panel.can_focus = name not in LISTS
                 yield panel
-        yield HintLine(compact=True, show_command_palette=False)
+        yield HintLine()
 
     def _widgets(self) -> dict[str, ChamberMap | TextPanel | TrendChart | KeptList]:
         return {
@@ -117,7 +121,7 @@ class BoardScreen(Screen[None]):
 
     def show(self, snapshot: Snapshot, log: TrendLog, view: View) -> None:
         """Show a snapshot in all panels."""
-        self.remove_class("-empty")
+        self.query_one("#panels").visible = True
         self._snapshot, self._trend_log, self._view = snapshot, log, view
         self.query_one("#heading", Static).update(content(heading_line(snapshot, view, self.size.width), old=view.old))
         for panel in self.query(TextPanel):
@@ -139,7 +143,7 @@ class BoardScreen(Screen[None]):
     def forget(self) -> None:
         """Show nothing and let nothing be chosen any more of the pit before, until there is something of this one."""
         self._snapshot, self._trend_log = None, TrendLog()
-        self.add_class("-empty")
+        self.query_one("#panels").visible = False
         for kept in self.query(KeptList):
             kept.forget()
 

@@ -43,6 +43,15 @@ def test_a_collector_never_met_is_waited_for():
     assert "no collector at x" in found.meaning
 
 
+def test_a_collector_that_is_just_being_asked_is_not_missing_yet():
+    asked = replace(WELL, up=False, ever_up=False, news_seconds=None, since_unix=NOW - 1.0)
+    found, later = trouble(asked, VIEW), trouble(replace(asked, since_unix=NOW - 9.0), VIEW)
+    assert found is not None
+    assert later is not None
+    assert (found.headline, found.role, found.old) == ("CONNECTING", "warn", True)
+    assert later.headline == "NO COLLECTOR"
+
+
 def test_a_link_without_news_is_not_all_well():
     young = trouble(replace(WELL, news_seconds=None, since_unix=NOW - 1.0), VIEW)
     late = trouble(replace(WELL, news_seconds=None, since_unix=NOW - 9.0), VIEW)
