@@ -19,8 +19,8 @@ from collector import wire
 from collector.attach import GREATEST_COMMAND_BYTES, TOO_MANY, attend
 from collector.channel import StreamChannel, StreamError
 from collector.errors import ServeError
-from collector.snapshot import RuleView, Snapshot, TrendPoint
-from collector.store.trend import pack, unpack
+from collector.snapshot import RuleView, Snapshot, TrendPoint, TrendStretch
+from collector.store.trend import PackedRow, row_of, stretches
 
 __all__ = ["Feed", "Form", "Viewer"]
 
@@ -75,8 +75,8 @@ class Feed:
         self._snapshot = snapshot
         self._rules = rules
         self._viewers: set[Viewer] = set()
-        self._history: deque[tuple[float, int, bytes]] = deque(maxlen=HISTORY_POINTS)
-        """Time, number of zones and packed row: a night as objects would be megabytes."""
+        self._history: deque[PackedRow] = deque(maxlen=HISTORY_POINTS)
+        """A night as objects would be megabytes."""
         self._server: asyncio.Server | None = None
         self._attached: set[asyncio.Task[None]] = set()
         self._socket: tuple[Path, tuple[int, int] | None] | None = None
@@ -99,14 +99,14 @@ class Feed:
         why = self._command(command)
         return wire.Reply(command.number, not why, why)
 
-    def history(self, newest_seconds: float = float("inf")) -> tuple[TrendPoint, ...]:
+    def history(self, newest_seconds: float = float("inf")) -> tuple[TrendStretch, ...]:
         """Give the trend so far, oldest first; or only so many seconds of it, the newest."""
         since = self._history[-1][0] - newest_seconds if self._history else 0.0
-        return tuple(unpack(time_unix, row, zones) for time_unix, zones, row in self._history if time_unix > since)
+        return stretches(row for row in self._history if row[0] > since)
 
     def add_trend(self, point: TrendPoint) -> None:
         """Add a row to the history and to what each viewer gets next."""
-        self._history.append((point.time_unix, len(point.zones), pack(point)))
+        self._history.append(row_of(point))
         for viewer in self._viewers:
             viewer.trend.append(point)
 

@@ -42,6 +42,7 @@ __all__ = [
     "StoreView",
     "ToldView",
     "TrendPoint",
+    "TrendStretch",
     "TroubleView",
     "Verdict",
     "ZoneView",
@@ -423,6 +424,31 @@ class TrendPoint(msgspec.Struct, frozen=True):
     spread_kelvin: float
     grate_celsius: float
     probes: tuple[float, ...] = ()
+
+
+class TrendStretch(msgspec.Struct, frozen=True):
+    """Rows of the trend one after the other, oldest first, as long as zones and probes stay the same.
+
+    Read by `collector.store.trend`; a gap is a missing stretch of time.
+    """
+
+    zones: int
+    """How many there are."""
+    times: bytes
+    """Unix seconds, little-endian float64, shape (n,)."""
+    rows: bytes
+    """Little-endian float32, shape (n, 2 + zones + probes): grate, spread, zones, probes."""
+
+    def __post_init__(self) -> None:
+        """Refuse what is no such rows; on the way from a collector it is a message that cannot be read.
+
+        Raises:
+            ValueError: the lengths do not go together.
+        """
+        count, odd = divmod(len(self.times), 8)
+        numbers, left = divmod(len(self.rows), 4 * max(1, count))
+        if not count or odd or left or not 0 <= self.zones <= numbers - 2:
+            raise ValueError(f"{len(self.times)} and {len(self.rows)} bytes are no rows with {self.zones} zones")
 
 
 class ArrivalView(msgspec.Struct, frozen=True):

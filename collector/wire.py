@@ -12,7 +12,7 @@ import msgspec
 from collector.model.calibration import Kind
 from collector.model.meat.piece import MeatPhase, Piece
 from collector.model.meat.spots import Spot
-from collector.snapshot import RuleView, Snapshot, TrendPoint
+from collector.snapshot import RuleView, Snapshot, TrendPoint, TrendStretch
 
 __all__ = [
     "VERSION",
@@ -67,9 +67,9 @@ class Goodbye(msgspec.Struct, frozen=True, tag="goodbye"):
 
 
 class History(msgspec.Struct, frozen=True, tag="history"):
-    """The trend so far, oldest first; a gap is a missing stretch of time."""
+    """The trend so far, oldest first."""
 
-    points: tuple[TrendPoint, ...]
+    stretches: tuple[TrendStretch, ...]
 
 
 class Trend(msgspec.Struct, frozen=True, tag="trend"):

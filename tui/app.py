@@ -163,7 +163,7 @@ class Dashboard(Commander, Switches, PitSwitch, App[None]):
                 if isinstance(message, wire.News):
                     self.post_message(NewsArrived(pit, message.snapshot))
                 elif isinstance(message, wire.History):
-                    self.post_message(HistoryArrived(pit, message.points))
+                    self.post_message(HistoryArrived(pit, message.stretches))
                 elif isinstance(message, wire.Trend):
                     self.post_message(TrendArrived(pit, message.points))
         except ClientError as error:
@@ -177,7 +177,7 @@ class Dashboard(Commander, Switches, PitSwitch, App[None]):
 
     def on_history_arrived(self, message: HistoryArrived) -> None:
         """Take the trend so far."""
-        message.pit.trend_log.replace(message.points)
+        message.pit.trend_log.replace(message.stretches)
 
     def on_trend_arrived(self, message: TrendArrived) -> None:
         """Take the new rows of the trend."""

@@ -4,7 +4,7 @@ from typing import Any
 
 from textual.message import Message
 
-from collector.snapshot import Snapshot, TrendPoint
+from collector.snapshot import Snapshot, TrendPoint, TrendStretch
 from tui.pit import Pit
 
 __all__ = ["HistoryArrived", "NewsArrived", "TrendArrived"]
@@ -26,10 +26,10 @@ class NewsArrived(Message):
 class HistoryArrived(Message):
     """The trend so far, after each new link."""
 
-    def __init__(self, pit: Pit, points: tuple[TrendPoint, ...]) -> None:
+    def __init__(self, pit: Pit, stretches: tuple[TrendStretch, ...]) -> None:
         super().__init__()
         self.pit = pit
-        self.points = points
+        self.stretches = stretches
 
 
 class TrendArrived(Message):

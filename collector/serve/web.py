@@ -37,6 +37,7 @@ from collector.serve.throttle import Throttle
 from collector.serve.tokens import May, Token, TokenBook
 from collector.serve.web_channel import WebChannel, new_socket
 from collector.snapshot import Snapshot
+from collector.store.trend import points
 from collector.version import VERSION as COLDSIDE
 
 if TYPE_CHECKING:
@@ -315,7 +316,7 @@ class House:
     async def _send_page(self, channel: web.WebSocketResponse, viewer: "Viewer", token: Token) -> None:
         """Greet, tell the trend so far, then how it stands, as often as the page needs."""
         await _say(channel, PageHello(token.may, self._options.unit, COLDSIDE))
-        rows = thinned(self._feed.history(TREND_SECONDS), 0.0)
+        rows = thinned(points(self._feed.history(TREND_SECONDS)), 0.0)
         await _say(channel, PageTrend(rows, whole=True))
         newest = rows[-1][0] if rows else 0.0
         while True:

@@ -2,6 +2,7 @@
 
 import heapq
 import math
+from bisect import bisect_right
 from collections.abc import Iterator
 from operator import itemgetter
 from typing import Self
@@ -16,7 +17,7 @@ from collector.model.alarm import AlarmEvent, Transition, in_order
 from collector.model.calibration import Calibration
 from collector.model.plan import Plan
 from collector.model.vitals import DeviceVitals
-from collector.snapshot import AlarmState, Mark, Priority, TrendPoint
+from collector.snapshot import AlarmState, Mark, Priority, TrendPoint, TrendStretch
 from collector.store.calibration_row import COLUMNS, calibration_of
 from collector.store.call_row import calls_on_record
 from collector.store.keepsake import Edit, EditKind, Note, Part, Photo
@@ -25,7 +26,7 @@ from collector.store.readings import columns_between, count_between, last_betwee
 from collector.store.row import Row, ordinal_at, reading_of, unix_of
 from collector.store.schema import SEQUENCE_BITS
 from collector.store.sealed import Columns
-from collector.store.trend import unpack
+from collector.store.trend import points, stretches
 
 __all__ = ["END", "Cook", "Record", "plan_of"]
 
@@ -396,15 +397,17 @@ class Record:
 
     def trend(self, cook: Cook, since_unix: float = 0.0) -> list[TrendPoint]:
         """Give the derived values of a cook since a time, oldest first."""
+        return list(points(self.trend_stretches(cook, since_unix)))
+
+    def trend_stretches(self, cook: Cook, since_unix: float = 0.0) -> tuple[TrendStretch, ...]:
+        """Give the same as bytes, which are read into arrays at once (`collector.store.trend.table`)."""
         plans = self.plans(cook)
-        points = []
-        for ms, blob in self._connection.execute(
+        begins, zones = [begin for begin, _ in plans], [len(plan.zones) for _, plan in plans]
+        found = self._connection.execute(
             "SELECT time_ms, row FROM trend WHERE cook = ? AND time_ms >= ? ORDER BY time_ms",
             (cook.number, round(since_unix * 1000)),
-        ):
-            zones = len(next(plan for from_id, plan in reversed(plans) if from_id <= ms << SEQUENCE_BITS).zones)
-            points.append(unpack(ms / 1000, blob, zones))
-        return points
+        )
+        return stretches((ms / 1000, zones[bisect_right(begins, ms << SEQUENCE_BITS) - 1], row) for ms, row in found)
 
     def receipts(self, source: str, most: int = 2048) -> list[int]:
         """Give the receipts last committed for a source, oldest first: its broker may send these messages again."""

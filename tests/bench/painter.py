@@ -24,6 +24,7 @@ from collector import wire
 from collector.engine import Engine
 from collector.raster import Raster
 from collector.snapshot import Snapshot, TrendPoint
+from collector.store.trend import packed
 from tests.bench.pit import plan_of, values_of
 from tui.app import Dashboard
 from tui.client import ClientLink, ClientState
@@ -133,7 +134,7 @@ class Feed:
 
     async def __aiter__(self) -> AsyncIterator[wire.FromCollector]:
         """Send two hours of trend, then a snapshot a period."""
-        yield wire.History(tuple(self._point(self._now - 10 * k) for k in range(720, 0, -1)))
+        yield wire.History(packed(self._point(self._now - 10 * k) for k in range(720, 0, -1)))
         yield wire.News(self._snapshots[0])
         await asyncio.sleep(SETTLE_SECONDS)
         began = time.process_time()

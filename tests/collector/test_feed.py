@@ -15,6 +15,7 @@ from collector.engine import Engine
 from collector.errors import ServeError
 from collector.feed import HISTORY_POINTS, MAX_VIEWERS, Feed
 from collector.snapshot import TrendPoint
+from collector.store.trend import points
 from tui.nights import night_settings
 
 SNAPSHOT = Engine(night_settings().plan, "n", 1_790_000_000.0).snapshot()
@@ -57,7 +58,7 @@ async def test_hello_history_and_the_cook_as_it_is_now(served):
     feed.add_trend(TrendPoint(5.0, (110.0,) * 7, 8.0, 110.0))
     async with attached(socket) as channel:
         assert (await next_of(channel, wire.Hello)).version == wire.VERSION
-        assert [p.time_unix for p in (await next_of(channel, wire.History)).points] == [5.0]
+        assert [p.time_unix for p in points((await next_of(channel, wire.History)).stretches)] == [5.0]
         assert (await next_of(channel, wire.News)).snapshot.now_unix == 1.0, "made for this viewer, not an old one"
         feed.add_trend(TrendPoint(15.0, (110.0,) * 7, 8.0, 110.0))
         feed.publish(msgspec.structs.replace(SNAPSHOT, now_unix=2.0))

@@ -29,6 +29,7 @@ from collector.serve.sessions import MOST_SESSIONS, SESSION_SECONDS, SessionBook
 from collector.serve.throttle import MOST_A_MINUTE, MOST_ADDRESSES, MOST_IN_ALL, Throttle, house_of
 from collector.serve.tokens import May, Token, TokenBook, add_token, read_tokens, remove_token
 from collector.settings.load import parse
+from collector.store.trend import points
 from tests.collector.conftest import config_text
 from tests.collector.house import certify, serving, session
 from tui.cli import main
@@ -279,7 +280,7 @@ async def test_one_token_looks_the_other_acts(tmp_path):
         for may, does in (("look", False), ("act", True)):
             async with client.ws_connect(url, headers=bearer(served.tokens[may]), max_msg_size=0) as channel:
                 assert (await next_of(channel, wire.Hello)).version == wire.VERSION
-                assert len((await next_of(channel, wire.History)).points) > 1000
+                assert sum(1 for _ in points((await next_of(channel, wire.History)).stretches)) > 1000
                 assert (await next_of(channel, wire.News)).snapshot.cook
                 await channel.send_bytes(wire.encode(wire.AddMark(7, "split")))
                 reply = await next_of(channel, wire.Reply)

@@ -34,6 +34,7 @@ from collector.snapshot import (
     Verdict,
     ZoneView,
 )
+from collector.store.trend import packed
 from tui.client import ClientLink, ClientState
 
 NIGHT = 1_700_000_000.0
@@ -201,4 +202,4 @@ def _alarm() -> Callable[..., AlarmView]:
 
 @pytest.fixture
 def client() -> FakeClient:
-    return FakeClient(wire.History(history()), wire.News(night()))
+    return FakeClient(wire.History(packed(history())), wire.News(night()))

@@ -20,6 +20,7 @@ from collector import wire
 from collector.engine import Engine, Event
 from collector.pipeline import Pipeline
 from collector.snapshot import Snapshot, SourceView, StoreView, TrendPoint
+from collector.store.trend import packed
 from tui.app import Dashboard
 from tui.client import ClientLink, ClientState
 from tui.draw.colour_scale import ColourDepth
@@ -35,7 +36,7 @@ class OneMoment:
 
     def __init__(self, snapshot: Snapshot, trend: list[TrendPoint]) -> None:
         self.link = ClientLink(ClientState.UP, time.time())
-        self._messages = [wire.Hello(wire.VERSION, "0"), wire.History(tuple(trend)), wire.News(snapshot)]
+        self._messages = [wire.Hello(wire.VERSION, "0"), wire.History(packed(trend)), wire.News(snapshot)]
 
     async def __aiter__(self) -> AsyncIterator[wire.FromCollector]:
         for message in self._messages:

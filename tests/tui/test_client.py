@@ -9,6 +9,7 @@ import pytest
 
 from collector import wire
 from collector.channel import StreamChannel, StreamError
+from collector.store.trend import packed, points
 from tui.client import ClientState, CollectorClient
 from tui.errors import NoReply, NotConnected, VersionRefused
 from tui.once import NoCollectorError, newest
@@ -100,14 +101,14 @@ async def until(condition):
 
 
 async def test_messages_come_in_order_after_the_greeting(server, night, history):
-    server.messages = [wire.History(history()), wire.Trend((history()[-1],)), wire.News(night())]
+    server.messages = [wire.History(packed(history())), wire.Trend((history()[-1],)), wire.News(night())]
     client = quick(server.path)
     assert client.link.state is ClientState.CONNECTING
     async with listening(client) as (heard, _):
         assert await soon(heard) == HELLO
         assert client.link.state is ClientState.UP
         told = await soon(heard)
-        assert len(told.points) == len(history())
+        assert len(list(points(told.stretches))) == len(history())
         assert isinstance(await soon(heard), wire.Trend)
         news = await soon(heard)
         assert news.snapshot.cook == night().cook
@@ -248,12 +249,11 @@ async def test_a_link_that_closes_ends_the_wait_for_an_answer(server):
 
 async def test_a_long_night_fits_through(server, history):
     one = history(hours=0.01)[0]
-    wide = msgspec.structs.replace(
-        wire.History(()),
-        points=tuple(type(one)(float(i), (100.5,) * 40, 1.0, 100.0, (99.5,) * 60) for i in range(8640)),
+    wide = wire.History(
+        packed(type(one)(float(i), (100.5,) * 40, 1.0, 100.0, (99.5,) * 60) for i in range(8640))
     )  # fmt: skip
-    assert len(wire.encode(wide)) > 4 * 1024 * 1024
+    assert len(wire.encode(wide)) > 3 * 1024 * 1024
     server.messages = [wide]
     async with listening(quick(server.path)) as (heard, _):
         await soon(heard)
-        assert len((await soon(heard)).points) == 8640
+        assert len(list(points((await soon(heard)).stretches))) == 8640

@@ -6,6 +6,7 @@ from collector import wire
 from collector.model.meat.piece import MeatPhase
 from collector.model.meat.spots import Spot
 from collector.snapshot import SpotView
+from collector.store.trend import packed
 from tests.tui.conftest import FakeClient, history, night, piece
 from tests.tui.test_dashboard import board, ready, seen, settle
 from tui.screens.piece import PieceScreen
@@ -15,7 +16,7 @@ from tui.screens.spot import SpotScreen
 @pytest.fixture
 def client():
     spots = (SpotView(night().now_unix - 600.0, "spot", "point", 0.6, 0.25, 79.0),)
-    return FakeClient(wire.History(history()), wire.News(night(meat=(piece(),), spots=spots)))
+    return FakeClient(wire.History(packed(history())), wire.News(night(meat=(piece(),), spots=spots)))
 
 
 @pytest.mark.parametrize(
@@ -103,7 +104,7 @@ async def test_a_reading_by_hand_offers_the_last_place_and_keeps_what_is_wrong_t
 
 
 async def test_keys_of_the_meat_are_bound_anew_and_without_a_piece_it_is_said():
-    client = FakeClient(wire.History(history()), wire.News(night()))
+    client = FakeClient(wire.History(packed(history())), wire.News(night()))
     app = board(client, keys={"piece": "f9", "pieces": "f10"})
     async with app.run_test(notifications=True, size=(120, 34)) as pilot:
         await ready(pilot)

@@ -11,6 +11,7 @@ from msgspec.structs import replace
 
 from collector import wire
 from collector.snapshot import AlarmState, Priority
+from collector.store.trend import packed
 from tests.tui.conftest import FakeClient
 from tests.tui.test_alarms import Pit as TimedPit
 from tests.tui.test_dashboard import seen, settle
@@ -30,7 +31,7 @@ def kitchen(night, history):
     clients = []
     for k, name in enumerate(NAMES):
         cook = night(alarms=(), cook=f"cook of {name}", fire=replace(night().fire, level_celsius=100.0 + 10 * k))
-        clients.append(FakeClient(wire.History(history()), wire.News(cook)))
+        clients.append(FakeClient(wire.History(packed(history())), wire.News(cook)))
     return clients
 
 

@@ -10,6 +10,7 @@ import pytest
 from collector import wire
 from collector.serve.certificate import fingerprint
 from collector.serve.tokens import remove_token
+from collector.store.trend import points
 from tests.collector.house import certify, serving
 from tui.cli import main
 from tui.client import ClientState, CollectorClient
@@ -88,7 +89,7 @@ async def test_several_dashboards_at_once_each_with_the_whole_history(tmp_path):
         for client, heard in [await stack.enter_async_context(listening(w)) for w in ways]:
             async with asyncio.timeout(5):
                 assert isinstance(await heard.get(), wire.Hello)
-                assert len((await heard.get()).points) > 1000
+                assert len(list(points((await heard.get()).stretches))) > 1000
                 assert (await heard.get()).snapshot.cook
             assert client.link.state is ClientState.UP
         served.publish(cook="news for all")
@@ -114,7 +115,7 @@ async def test_a_link_that_dies_without_a_word_is_seen_within_five_seconds_and_h
         await until(lambda: heard.qsize() >= 3)
         messages = [heard.get_nowait() for _ in range(3)]
         assert isinstance(messages[0], wire.Hello)
-        assert len(messages[1].points) > 1000, "caught up"
+        assert len(list(points(messages[1].stretches))) > 1000, "caught up"
         assert (await client.send(wire.AddMark(0, "split"))).done
 
 

@@ -1,11 +1,12 @@
 """The trend so far as arrays, bounded: what the chart is drawn from."""
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from collector.snapshot import TrendPoint
+from collector.snapshot import TrendPoint, TrendStretch
+from collector.store.trend import table
 
 __all__ = ["TrendLog"]
 
@@ -28,12 +29,20 @@ class TrendLog:
         self._zones = 0
         self._probes = 0
 
-    def replace(self, points: Iterable[TrendPoint]) -> None:
-        """Forget all and take these rows."""
+    def replace(self, stretches: Sequence[TrendStretch]) -> None:
+        """Forget all and take these rows, oldest first: of stretches with other columns the last."""
         self._rows, self._count = np.empty((0, 3)), 0
         self._zones = self._probes = 0
-        for point in points:
-            self.add(point)
+        if not stretches:
+            return
+        times, rows = table(stretches[-1])
+        newer = np.append(True, times[1:] > np.maximum.accumulate(times)[:-1])
+        times, rows = times[newer][-self._capacity :], rows[newer][-self._capacity :]
+        self._count, self._zones = len(times), stretches[-1].zones
+        self._probes = rows.shape[1] - 2 - self._zones
+        self._rows = np.empty((len(times), 1 + rows.shape[1]))
+        self._rows[:, 0], self._rows[:, 1], self._rows[:, 2] = times, rows[:, 1], rows[:, 0]
+        self._rows[:, 3:] = rows[:, 2:]
 
     def add(self, point: TrendPoint) -> None:
         """Take one more row; one that is not newer than the newest is left out."""

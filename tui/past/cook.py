@@ -9,6 +9,7 @@ import bisect
 import pickle
 import zlib
 from collections.abc import Iterator, Sequence
+from operator import itemgetter
 
 import msgspec
 
@@ -17,9 +18,10 @@ from collector.errors import StoreError
 from collector.model.action import Action, ActionKind
 from collector.model.plan import Plan
 from collector.replay import Told, runs, steps_between
-from collector.snapshot import AlarmState, Mark, Priority, Snapshot, TrendPoint
+from collector.snapshot import AlarmState, Mark, Priority, Snapshot, TrendPoint, TrendStretch
 from collector.store.record import Cook, Record
 from collector.store.row import ordinal_at, unix_of
+from collector.store.trend import PackedRow, row_of, stretches, table
 from collector.words import PRIORITY_WORDS, SEEN_WORDS
 
 __all__ = ["Happening", "PastCook", "stretches_of"]
@@ -89,7 +91,7 @@ class PastCook:
         """When no collector ran, oldest first."""
         self._happenings: list[Happening] = []
         self._struck: set[str] = set()
-        self._trend: list[TrendPoint] = []
+        self._trend: list[PackedRow] = []
         self._asides: list[_Aside] = []
 
     @property
@@ -113,14 +115,14 @@ class PastCook:
         Raises:
             StoreError: it has no plan, so it cannot be judged.
         """
-        stretches = stretches_of(record, self.cook)
+        parts = stretches_of(record, self.cook)
         self.absences = [
             (unix_of(ordinal) - action.seconds, unix_of(ordinal))
             for ordinal, action in record.actions(self.cook)
             if action.kind is ActionKind.RESUME
         ]
-        rows = [point.time_unix for point in record.trend(self.cook)]
-        for k, (plan, began, since, until) in enumerate(stretches):
+        rows = [unix for part in record.trend_stretches(self.cook) for unix in table(part)[0].tolist()]
+        for k, (plan, began, since, until) in enumerate(parts):
             engine = Engine(plan, self.cook.name, began)
             for n, _ in enumerate(steps_between(record, engine, ordinal_at(began), since), start=1):
                 if n % BREATH_STEPS == 0:
@@ -135,15 +137,15 @@ class PastCook:
                     due += ASIDE_SECONDS
                     yield
             end = min(self.end_unix, unix_of(until))
-            if k + 1 < len(stretches):  # its clock went on until the last row of the trend, and no further
+            if k + 1 < len(parts):  # its clock went on until the last row of the trend, and no further
                 newest = rows[: bisect.bisect_left(rows, end)][-1:]
                 end = min(end, max(record.last_reading_between(since, until), *newest))
             end = (self.away(end) or (end,))[0]
             if end > engine.now_unix:
                 self._take(None, engine.advance(end), first)
             self._put_aside(engine, until, until, engine.now_unix)
-            if k + 1 < len(stretches):
-                begins = unix_of(stretches[k + 1][2])
+            if k + 1 < len(parts):
+                begins = unix_of(parts[k + 1][2])
                 if begins - engine.now_unix > AWAY_SECONDS and not self.away(begins):
                     bisect.insort(self.absences, (engine.now_unix, begins))
         self.loaded_unix = self.end_unix
@@ -166,7 +168,7 @@ class PastCook:
             elif event.time_unix < first_unix:
                 continue
             elif isinstance(event, TrendPoint):
-                self._trend.append(event)
+                self._trend.append(row_of(event))
             elif event.after is AlarmState.UNACKNOWLEDGED and event.before is not AlarmState.UNACKNOWLEDGED:
                 kind = "minor" if event.priority == Priority.NOTE else Priority(event.priority).name.lower()
                 words = f"{PRIORITY_WORDS[Priority(event.priority)]}: {event.key.replace('/', ', ')}"
@@ -192,9 +194,9 @@ class PastCook:
             engine.advance(unix)
         return engine.snapshot()
 
-    def trend(self, unix: float) -> tuple[TrendPoint, ...]:
+    def trend(self, unix: float) -> tuple[TrendStretch, ...]:
         """Give the trend up to a moment."""
-        return tuple(self._trend[: bisect.bisect_right(self._trend, unix, key=lambda point: point.time_unix)])
+        return stretches(self._trend[: bisect.bisect_right(self._trend, unix, key=itemgetter(0))])
 
     def next_happening(self, unix: float, step: int) -> Happening | None:
         """Give the next that happened after a moment (step 1), or the one before it (-1)."""

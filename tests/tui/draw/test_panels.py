@@ -11,6 +11,7 @@ from adapters.source import LinkState
 from collector.model.calibration import Kind, Point, line
 from collector.model.rulebook import LYING_WORDS
 from collector.snapshot import AlarmState, Mark, Phase, StoreView, Verdict
+from collector.store.trend import packed
 from tui.draw.alarms import alarm_lines, pressing, pressing_line
 from tui.draw.chart import choose_chart
 from tui.draw.fire import fire_lines
@@ -257,7 +258,7 @@ def test_deleted_events_leave_the_chart_too(night, history):
     gone = Mark(at - 600.0, "seen-lid", "", "lid/1", Verdict.DELETED)
     stall = Mark(at + 60.0, "seen-stall", "", "stall/1")
     log = TrendLog()
-    log.replace(history())
+    log.replace(packed(history()))
     chart = choose_chart(log, night(marks=(gone, seen, stall)), "zones", "grate", 3.0, C)
     assert [(s.time_unix, s.letter) for s in chart.signs] == [(at, "S"), (at + 60.0, "F")]
 

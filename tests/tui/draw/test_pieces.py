@@ -11,6 +11,7 @@ from msgspec.structs import fields, replace
 from collector.model.meat.piece import MeatPhase
 from collector.model.meat.safety import CAUTION
 from collector.snapshot import AheadView, ArrivalView, MeatView, PartView, SpotView
+from collector.store.trend import packed
 from tests.tui.conftest import NIGHT, history, night, part, piece
 from tui.draw.chart import choose_chart
 from tui.draw.line import plain, width
@@ -208,7 +209,7 @@ def test_every_phase_can_be_told_from_every_other_and_what_comes_next_stands_fir
 
 def forecast(view=C, hours=3.0, cells=(80, 16), kind="meat", **choices):
     log = TrendLog()
-    log.replace(history())
+    log.replace(packed(history()))
     cook = night(meat=(piece(),))
     chart = choose_chart(log, cook, kind, "grate", hours, view, **choices)
     picture = draw_trend(
@@ -293,7 +294,7 @@ def test_whatever_is_not_known_is_never_written_as_a_number_and_every_line_fits(
     assert not any(len(word) > 60 for word in text.replace("x" * 85, "").split() if word[:1].isdigit())
     assert all(width(line) <= cells for line in [*lines, *piece_lines(meat, NIGHT, view, cells)])
     log = TrendLog()
-    log.replace(history(1.0, None))
+    log.replace(packed(history(1.0, None)))
     chart = choose_chart(log, cook, "meat", "grate", 1.0, view)
     draw_trend(
         chart.time_unix, chart.curves, chart.guides, chart.window, view, cells, 10, bands=chart.bands,

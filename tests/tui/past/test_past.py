@@ -14,6 +14,7 @@ from collector.snapshot import AlarmState
 from collector.store.archive import Archive
 from collector.store.editor import Editor
 from collector.store.row import ordinal_at
+from collector.store.trend import points
 from tests.evening import AWAY, LID, PLAN, START, close, feed, pipeline_of
 from tests.tui.test_dashboard import seen
 from tests.tui.test_dashboard import settle as settle_within
@@ -58,7 +59,8 @@ def test_a_moment_is_what_the_engine_showed_then_by_whichever_way_it_is_reached(
             pass
         engine.advance(wanted)
         assert repr(engine.snapshot()) == repr(there[wanted])
-        assert past.trend(wanted)[-1].time_unix <= wanted < past.trend(wanted + 10.0)[-1].time_unix + 10.0
+        then, soon = (list(points(past.trend(unix)))[-1].time_unix for unix in (wanted, wanted + 10.0))
+        assert then <= wanted < soon + 10.0
 
 
 def test_what_happened_is_gone_to_in_order(past):
@@ -135,7 +137,7 @@ def test_between_cooks_that_were_made_one_nobody_is_silent(tmp_path):
     past = loaded(store)
     (absence,) = past.absences
     assert [round(unix - START, -2) for unix in absence] == [900, 4500]
-    times = [point.time_unix for point in past.trend(past.end_unix)]
+    times = [point.time_unix for point in points(past.trend(past.end_unix))]
     assert times == sorted(set(times))
     with Archive(store) as archive:
         assert past.snapshot(archive, START + 3000.0).now_unix == absence[0]
