@@ -4,8 +4,6 @@ import os
 import socket
 from pathlib import Path
 
-import platformdirs
-
 __all__ = ["config_file", "link_key_file", "pits_file", "runtime_socket", "sessions_file", "store_file", "tokens_file"]
 
 _APP = "coldside"
@@ -24,10 +22,10 @@ def config_file(named: str | None = None) -> Path:
         return Path(named)
     if from_environment := os.environ.get("COLDSIDE_CONFIG"):
         return Path(from_environment)
-    user = Path(platformdirs.user_config_dir(_APP)) / "coldside.toml"
+    user = _user_config() / "coldside.toml"
     places = [
         user,
-        *(Path(p) / "coldside.toml" for p in platformdirs.site_config_dir(_APP, multipath=True).split(os.pathsep)),
+        *(place / "coldside.toml" for place in _machine_configs()),
     ]
     if service := os.environ.get("CONFIGURATION_DIRECTORY"):
         places.insert(0, Path(service.split(":")[0]) / "coldside.toml")
@@ -36,7 +34,7 @@ def config_file(named: str | None = None) -> Path:
 
 def pits_file(named: str | None = None) -> Path:
     """Find the list of the pits that somebody looks after: as named, else in the user's own config folder."""
-    return Path(named) if named else Path(platformdirs.user_config_dir(_APP)) / "pits.toml"
+    return Path(named) if named else _user_config() / "pits.toml"
 
 
 def store_file(named: str = "") -> Path:
@@ -48,7 +46,7 @@ def store_file(named: str = "") -> Path:
         return Path(named).expanduser()
     if service := os.environ.get("STATE_DIRECTORY"):
         return Path(service.split(":")[0]) / "cooks.db"
-    user = Path(platformdirs.user_state_dir(_APP)) / "cooks.db"
+    user = _user_state() / "cooks.db"
     machine = MACHINE_STATE / "cooks.db"
     return machine if _there(machine) and (not user.exists() or _service_alone_answers()) else user
 
@@ -113,4 +111,22 @@ def _runtime_folder() -> Path:
     if session.is_absolute():
         return session / _APP
     login = USERS_FOLDER / str(os.getuid())
-    return login / _APP if login.is_dir() else Path(platformdirs.user_state_dir(_APP))
+    return login / _APP if login.is_dir() else _user_state()
+
+
+def _user_config() -> Path:
+    import platformdirs  # who names every file need not load it
+
+    return Path(platformdirs.user_config_dir(_APP))
+
+
+def _user_state() -> Path:
+    import platformdirs
+
+    return Path(platformdirs.user_state_dir(_APP))
+
+
+def _machine_configs() -> list[Path]:
+    import platformdirs
+
+    return [Path(place) for place in platformdirs.site_config_dir(_APP, multipath=True).split(os.pathsep)]

@@ -10,7 +10,6 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
-import cbor2
 import msgspec
 
 from adapters.errors import DecodeError
@@ -202,6 +201,8 @@ def decode_json(payload: bytes, now_unix: float) -> list[Record]:
 
 def decode_cbor(payload: bytes, now_unix: float) -> list[Record]:
     """Decode a SenML CBOR pack; `vd` becomes hexadecimal text. Arguments and errors as `decode_json`."""
+    import cbor2  # few pits need it
+
     _check_size(payload)
     stream = io.BytesIO(payload)
     try:

@@ -1,6 +1,5 @@
 """Walks a parsed TOML document against the config's shape and collects every mistake, not only the first."""
 
-import difflib
 import types
 import typing
 from typing import Any
@@ -8,6 +7,7 @@ from typing import Any
 import msgspec
 
 from collector.settings.meaning import mistake_in
+from collector.settings.nearest import nearest
 from collector.settings.shape import Config
 
 __all__ = ["Mistake", "Where", "mistakes"]
@@ -60,7 +60,7 @@ def _fits(value: Any, kind: Any, path: Where, found: list[Mistake]) -> bool:
         msgspec.convert(value, kind)
     except msgspec.ValidationError as error:
         words = _words(kind)
-        near = _near(value, words) if isinstance(value, str) and words else ""
+        near = nearest(value, words) if isinstance(value, str) and words else ""
         found.append((path, f"{value!r} is none{near}; allowed: {_list(words)}" if words else _say(str(error))))
     except ValueError as error:
         if "digits" not in str(error):  # the converter cannot quote a number of thousands of digits
@@ -96,7 +96,7 @@ def _walk_tagged(value: Any, tables: dict[str, type[msgspec.Struct]], path: Wher
     if kind is None:
         found.append((path, f"says no kind; add kind = {' or kind = '.join(_quoted(tables))}"))
     elif not isinstance(kind, str) or kind not in tables:
-        near = _near(str(kind), list(tables))
+        near = nearest(str(kind), list(tables))
         found.append(((*path, "kind"), f"{kind!r} is no kind of {what}{near}; allowed: {_list(tables)}"))
     else:
         _walk_table(value, tables[kind], path, found)
@@ -110,7 +110,7 @@ def _walk_table(value: Any, kind: type[msgspec.Struct], path: Where, found: list
     tag = kind.__struct_config__.tag_field
     for key in value:
         if key not in fields and key != tag:
-            near = _near(key, list(fields)) or f"; allowed here: {_list(fields)}"
+            near = nearest(key, list(fields)) or f"; allowed here: {_list(fields)}"
             found.append(((*path, key), f"unknown key{near}"))
     hints = typing.get_type_hints(kind, include_extras=True)
     for name, field in fields.items():
@@ -172,11 +172,6 @@ def _say(error: str) -> str:
     ):  # fmt: skip
         said = said.replace(word, plain)
     return said[0].lower() + said[1:]
-
-
-def _near(word: str, allowed: list[str]) -> str:
-    close = difflib.get_close_matches(word, allowed, 1, 0.6)
-    return f', did you mean "{close[0]}"?' if close else ""
 
 
 def _list(words: typing.Iterable[str]) -> str:

@@ -1,11 +1,11 @@
 """Keys of the dashboard in the config: which action each belongs to, which are keys at all, which are taken twice."""
 
-import difflib
 import string
 import unicodedata
 from collections.abc import Mapping
 
 from collector.settings.check import Mistake, Where
+from collector.settings.nearest import nearest
 
 __all__ = ["ACTIONS", "NAMED", "RESERVED", "check_display_keys", "key_name"]
 
@@ -74,11 +74,13 @@ def check_display_keys(keys: Mapping[str, str], found: list[Mistake]) -> None:
     for id_, text in keys.items():
         where: Where = ("display", "keys", id_)
         if id_ not in bound:
-            found.append((where, f"there is no such action{_near(id_, list(bound))}; `?` in the dashboard lists them"))
+            found.append(
+                (where, f"there is no such action{nearest(id_, list(bound))}; `?` in the dashboard lists them")
+            )
             continue
         names = [_full(part.strip()) for part in text.split(",")]
         if strange := [part.strip() for part, name in zip(text.split(","), names, strict=True) if not _is_key(name)]:
-            found.append((where, f"{strange[0]!r} is no key{_near(strange[0], list(NAMED))}; {_ALLOWED}"))
+            found.append((where, f"{strange[0]!r} is no key{nearest(strange[0], list(NAMED))}; {_ALLOWED}"))
         bound[id_] = names
     for id_ in keys:
         if id_ in bound:
@@ -108,11 +110,6 @@ def _is_key(name: str) -> bool:
     if not all(modifier in _MODIFIERS for modifier in modifiers):
         return False
     return last in NAMED or last in _PUNCTUATION or (len(last) == 1 and last.isprintable() and last != " ")
-
-
-def _near(word: str, allowed: list[str]) -> str:
-    close = difflib.get_close_matches(word, allowed, 1, 0.6)
-    return f', did you mean "{close[0]}"?' if close else ""
 
 
 _ALLOWED = 'a character, such as "k" or "?", or a name, such as "f5", "ctrl+k", "space" or "pageup"'
