@@ -1,7 +1,8 @@
-"""Two receivers of one stream, each a process of its own: ours with all that follows, and a bare loop over aiomqtt.
+"""Receivers of one stream, each a process of its own: ours with all that follows, and a bare loop over aiomqtt.
 
-`python -m tests.bench.receivers ours|bare PORT PREFIX QOS COUNT VERSION`: says `ready` once subscribed, and after COUNT
-messages how long they took from the first to the last. COUNT 0: the bare loop runs until it is stopped.
+`python -m tests.bench.receivers ours|bare|sockets PORT PREFIX QOS COUNT VERSION`: says `ready` once subscribed, and
+after COUNT messages how long they took from the first to the last. COUNT 0: until it is stopped. `sockets` is what
+nothing on paho comes below: its sockets on the loop, which reads, acknowledges and throws away.
 """
 
 import asyncio
@@ -53,6 +54,24 @@ async def bare(port: int, prefix: str, qos: int, count: int, version: str) -> No
                 return
 
 
+async def sockets(port: int, prefix: str, qos: int, version: str) -> None:
+    """Let the loop call paho when there is something to read, and do nothing with it."""
+    import paho.mqtt.client as paho
+
+    loop = asyncio.get_running_loop()
+    protocol = paho.MQTTv5 if version == "5" else paho.MQTTv311
+    client = paho.Client(paho.CallbackAPIVersion.VERSION2, protocol=protocol)
+    client.on_socket_open = lambda client, _, socket: loop.add_reader(socket, client.loop_read)
+    client.on_socket_register_write = lambda client, _, socket: loop.add_writer(socket, client.loop_write)
+    client.on_socket_unregister_write = lambda _client, _, socket: loop.remove_writer(socket)
+    client.on_connect = lambda client, *_: client.subscribe(f"{prefix}/+", qos)
+    client.on_subscribe = lambda *_: print("ready", flush=True)
+    client.connect("127.0.0.1", port)
+    while True:
+        await asyncio.sleep(1.0)
+        client.loop_misc()
+
+
 async def ours(port: int, prefix: str, qos: int, count: int, version: str, folder: Path) -> None:
     """Source, supervisor, pipeline, engine and recorder as the daemon wires them."""
     from adapters.reading import Reading
@@ -97,6 +116,9 @@ def main(which: str, port: int, prefix: str, qos: int, count: int, version: str)
     """Receive."""
     if which == "bare":
         asyncio.run(bare(port, prefix, qos, count, version))
+        return
+    if which == "sockets":
+        asyncio.run(sockets(port, prefix, qos, version))
         return
     from tests.bench.pit import scratch
 

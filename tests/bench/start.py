@@ -37,6 +37,30 @@ class Empty(App):
         yield Static("painted 113")
 Empty().run()
 """
+SAME_PANELS = """
+import numpy
+from textual.app import App
+from textual.containers import Container, VerticalScroll
+from textual.widgets import Static
+class Panel(VerticalScroll):
+    pass
+class Panels(App):
+    CSS = '''
+#panels { layout: grid; grid-size: 3 3; height: 1fr; }
+Panel { border: round $secondary; height: 100%; width: 100%; }
+'''
+    def compose(self):
+        for k in range(4):
+            yield Static(f"line {k}")
+        with Container(id="panels"):
+            for k in range(9):
+                panel = Panel(Static("\\n".join(f"panel {k}, row {row}" for row in range(12))))
+                panel.border_title = f"panel {k}"
+                yield panel
+        yield Static("painted 113")
+Panels().run()
+"""
+"""As many widgets as the dashboard has, of the library's own, with nothing behind them."""
 EMPTY_HELP = "import argparse; argparse.ArgumentParser().parse_args(['--help'])"
 SEEN = b"113"
 """Of the pit's target, or what the empty app shows."""
@@ -57,8 +81,13 @@ def measure(effort: Effort) -> list[Finding]:
         try:
             daemon.recording()
             watch = [sys.executable, "-m", "tui.cli", "watch", "--socket", str(daemon.socket), "--unit", "C"]
-            painted, empty = turns(
-                rounds, (lambda: _painted(watch), lambda: _painted([sys.executable, "-c", EMPTY_APP]))
+            painted, empty, panels = turns(
+                rounds,
+                (
+                    lambda: _painted(watch),
+                    lambda: _painted([sys.executable, "-c", EMPTY_APP]),
+                    lambda: _painted([sys.executable, "-c", SAME_PANELS]),
+                ),
             )
         finally:
             sender.kill()
@@ -68,6 +97,7 @@ def measure(effort: Effort) -> list[Finding]:
     return [
         _finding("daemon ready / import aiomqtt, numpy", ready, imported, 1.3, 1.15),
         _finding("dashboard's first frame / empty Textual + numpy app", painted, empty, 1.25, 1.1),
+        _finding("the same / an app of as many panels with nothing in them", painted, panels, 1.5, 1.25),
         _finding("--help / that of argparse alone", told, argparse, 1.5, 1.2),
     ]
 

@@ -123,7 +123,8 @@ class BoardScreen(Screen[None]):
         """Show a snapshot in all panels."""
         self.query_one("#panels").visible = True
         self._snapshot, self._trend_log, self._view = snapshot, log, view
-        self.query_one("#heading", Static).update(content(heading_line(snapshot, view, self.size.width), old=view.old))
+        heading = content(heading_line(snapshot, view, self.size.width), old=view.old)
+        self.query_one("#heading", Static).update(heading, layout=False)
         for panel in self.query(TextPanel):
             panel.show(snapshot, view)
         self.alarm_list.show(snapshot, view)
@@ -138,7 +139,7 @@ class BoardScreen(Screen[None]):
         line = alarm_line(pits, shown, view, self.size.width)
         if line != self._pressing:  # the same words again would be laid out and drawn again
             self._pressing = line
-            self.query_one("#pressing", Static).update(content(line))
+            self.query_one("#pressing", Static).update(content(line), layout=False)
 
     def forget(self) -> None:
         """Show nothing and let nothing be chosen any more of the pit before, until there is something of this one."""
@@ -169,12 +170,15 @@ class BoardScreen(Screen[None]):
                 ahead=self._ahead,
             )  # fmt: skip
             self.query_one(TrendChart).show(chart, self._view)
-            self.query_one("#trend").border_title = self._title("trend", chart.title)
+            self._entitle("trend", chart.title)
 
-    def _title(self, panel: str, text: str) -> str:
-        key = next((a.key for a in ACTIONS if a.id == panel), "")
-        key = self.app.key_of(panel, key) if hasattr(self.app, "key_of") else key
-        return f"{key} {text}"
+    def _entitle(self, name: str, text: str) -> None:
+        """Write a panel's title with the key that leads there; the same again would draw the whole panel again."""
+        key = next((a.key for a in ACTIONS if a.id == name), "")
+        key = self.app.key_of(name, key) if hasattr(self.app, "key_of") else key
+        panel, title = self.query_one(f"#{name}"), f"{key} {text}"
+        if panel.border_title != title:
+            panel.border_title = title
 
     def on_option_list_option_highlighted(self) -> None:
         """Name the event that is chosen now."""
@@ -183,12 +187,12 @@ class BoardScreen(Screen[None]):
     def _show_marks_title(self) -> None:
         chosen = self.mark_list.chosen
         told = f"marks: {chosen.event}" if chosen is not None else "marks"  # what `coldside mark --delete` takes
-        self.query_one("#marks").border_title = self._title("marks", told)
+        self._entitle("marks", told)
 
     def _show_titles(self) -> None:
         for name in PANELS:
             if name not in ("trend", "marks"):
-                self.query_one(f"#{name}").border_title = self._title(name, TITLES.get(name, name))
+                self._entitle(name, TITLES.get(name, name))
         self._show_marks_title()
         drawing = self.query_one(ChamberMap).drawing
         told = f"{self._level_name} from above"
@@ -196,7 +200,7 @@ class BoardScreen(Screen[None]):
             told += ", differences"
         if drawing is not None and drawing.left_out:
             told += f", no room for {', '.join(drawing.left_out)}"
-        self.query_one("#chamber").border_title = self._title("chamber", told)
+        self._entitle("chamber", told)
 
     def _choose(self, name: str) -> None:
         """Put a panel into the shared place; where the trend has its own, the one chosen before it stays beside it."""

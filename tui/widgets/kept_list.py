@@ -65,7 +65,7 @@ class KeptList(OptionList):
         rows = self.rows(snapshot, view, max(10, self.scrollable_content_region.width - 2))
         chosen, before, was_old = self.chosen_key, self._rows, self._old
         self._rows, self._old = rows, view.old
-        if rows and [row[0] for row in rows] == [row[0] for row in before]:
+        if self.option_count and [row[0] for row in rows] == [row[0] for row in before]:
             for index, (row, last) in enumerate(zip(rows, before, strict=True)):
                 if row != last or view.old != was_old:  # the same words again would be laid out and drawn again
                     self.replace_option_prompt_at_index(index, contents(row[1], old=view.old))
