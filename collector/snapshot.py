@@ -254,6 +254,8 @@ class FireView(msgspec.Struct, frozen=True):
     refuels: int
     limit_side: str
     """Which edge of the band it will leave it by, `low` or `high`; empty when it does not."""
+    sinking: bool = False
+    """It goes out before the pit was hot."""
 
 
 class AlarmView(msgspec.Struct, frozen=True):

@@ -64,6 +64,10 @@ SOON_MINUTES = 60.0
 def fire_words(snapshot: Snapshot) -> tuple[str, bool]:
     """Name what the fire does: the phase, or that a steady one is no longer; and whether that wants an eye."""
     fire = snapshot.fire
+    if fire.phase is Phase.WARMING and (fire.sinking or fire.level_celsius >= snapshot.low_celsius):
+        if fire.sinking:
+            return "going out", True
+        return ("too hot", True) if fire.level_celsius > snapshot.high_celsius else ("hot, evening out", False)
     if fire.phase is not Phase.STEADY:
         return str(fire.phase), fire.phase in (Phase.LID_OPEN, Phase.COLD)
     if fire.level_celsius < snapshot.low_celsius:

@@ -28,6 +28,12 @@ CALM_MISSING_KELVIN = 2.5
 TELLS_MISSING_KELVIN = 6.0
 """While it costs more than this, a rise may be the chamber's own."""
 REACHED_AFTER_SECONDS = 300.0
+TAKEN_CELSIUS = 65.0
+"""From here on a fire has taken: should it sink before the band is reached, that is told."""
+SUNK_KELVIN = 15.0
+SUNK_SECONDS = 600.0
+"""So far below its highest, and not risen for so long, a fire that should warm the pit goes out."""
+PICKED_UP_AGAIN_KELVIN = 5.0
 STEADY_AFTER_SECONDS = 2100.0
 ENVELOPE_SECONDS = 4 * 3600.0
 ENVELOPE_LAG_SECONDS = 2700.0
@@ -98,6 +104,12 @@ class FireWatch:
         self.phase = Phase.UNKNOWN
         self.reached_unix: float | None = None
         """When the grate had reached the band: from here on a fire that fades is told."""
+        self._highest = math.nan
+        """Of the warm-up so far."""
+        self.sinking = False
+        """The fire goes out before the band was reached."""
+        self._lowest = math.inf
+        """Since it sinks."""
         self.steady_since_unix: float | None = None
         """When the chamber had evened out too: from here on zones are judged."""
         self._cold_since: float | None = None
@@ -199,7 +211,7 @@ class FireWatch:
             return
         if self.steady_since_unix is None:
             self._look_at_warm_up(now_unix, level)
-            if self.reached_unix is None or now_unix - self.reached_unix < STEADY_AFTER_SECONDS:
+            if self.reached_unix is None or self.sinking or now_unix - self.reached_unix < STEADY_AFTER_SECONDS:
                 return
             self.steady_since_unix = now_unix
         self.phase = Phase.STEADY if self.lid.settled(now_unix) else Phase.LID_OPEN
@@ -212,13 +224,32 @@ class FireWatch:
 
     def _look_at_warm_up(self, now_unix: float, level: float) -> None:
         """Follow the warm-up: it is over for the fire when the band is reached, for the zones some time later."""
-        hot = level > HOT_CELSIUS or self.reached_unix is not None
+        self._highest = float(np.fmax(self._highest, level))
+        self._look_for_pick_up(level)
+        sinks = self._sinks(level)
+        hot = level > HOT_CELSIUS or sinks or self.reached_unix is not None
         self.phase = Phase.WARMING if hot else Phase.COLD
         if self.reached_unix is None:
-            there = hot and (level >= self._low or self._settled())
+            there = sinks or (hot and (level >= self._low or self._settled()))
             self._warm_since = (self._warm_since or now_unix) if there else None
             if self._warm_since is not None and now_unix - self._warm_since >= REACHED_AFTER_SECONDS:
-                self.reached_unix = now_unix
+                self.reached_unix, self.sinking, self._lowest = now_unix, sinks, level
+
+    def _sinks(self, level: float) -> bool:
+        """Tell whether a fire that had taken goes out again before the pit was hot; a lid may cool it for a while."""
+        sunk = level < min(self._low, self._highest - SUNK_KELVIN)
+        if not (sunk and self._highest >= TAKEN_CELSIUS and self._told_from_lid()):
+            return False
+        past = self._grate.last(self._steps(SUNK_SECONDS))[0]
+        return past.size >= self._steps(SUNK_SECONDS) and not level > float(_median(past[: self._steps(60.0)]))
+
+    def _look_for_pick_up(self, level: float) -> None:
+        """Let a fire that sank and has caught again warm the pit as if nothing had been."""
+        if not self.sinking:
+            return
+        self._lowest = min(self._lowest, level)
+        if level > self._lowest + PICKED_UP_AGAIN_KELVIN:
+            self.reached_unix, self._warm_since, self.sinking, self._highest = None, None, False, level
 
     def _settled(self) -> bool:
         """Tell whether the last 40 minutes rose by less than 3 K: as hot as this fire will make it."""

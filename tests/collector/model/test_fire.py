@@ -121,6 +121,62 @@ def test_a_fire_that_dies_in_the_first_half_hour_of_its_evenness_is_held_against
     assert below < told < below + 400.0
 
 
+def warm_up(peak, rise_minutes, then):
+    """Rise to a peak, then go the way of `then`, of the seconds since; noise of a probe on top."""
+    t = np.arange(0, 4 * 3600, STEP)
+    up = 60.0 * rise_minutes
+    curve = np.where(t < up, 15 + (peak - 15) * t / up, then(np.maximum(0.0, t - up)))
+    return curve + np.random.default_rng(3).normal(0, 0.15, t.size)
+
+
+def longest_seconds(outside):
+    """Give how long the level stood outside at a stretch; below what the alarm waits for, nobody is called."""
+    runs = "".join("x" if one else " " for one in outside).split()
+    return STEP * max(map(len, runs), default=0)
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.floats(68.0, 97.0), st.floats(15.0, 60.0), st.floats(25.0, 120.0))
+def test_a_fire_that_goes_out_before_the_pit_was_hot_is_told(peak, rise_minutes, tau_minutes):
+    """It cools as a body does (Newton): as soon as it lost 15 K and some minutes more, however cold it is by then."""
+    curve = warm_up(peak, rise_minutes, lambda s: 15 + (peak - 15) * np.exp(-s / (60.0 * tau_minutes)))
+    watch, _, looks = follow(curve)
+    told = next(k * STEP for k, (_, outside) in enumerate(looks) if outside > 0) - 60.0 * rise_minutes
+    lost_seconds = -60.0 * tau_minutes * math.log(1.0 - 15.0 / (peak - 15.0))
+    assert 0 < told <= max(lost_seconds, 600.0) + 360.0 + 60.0
+    assert watch.sinking
+    assert watch.phase is Phase.WARMING
+
+
+@pytest.mark.parametrize("minutes", [2, 5, 10, 15])
+@pytest.mark.parametrize("peak", [80.0, 95.0])
+def test_meat_put_on_while_the_pit_warms_up_is_no_fire_that_goes_out(peak, minutes):
+    """The open lid takes 45 K, cold meat gives it back slowly (common practice, no source)."""
+
+    def opened(s):
+        shut = np.maximum(0.0, s - 60.0 * minutes)
+        lost = 45.0 * (1.0 - np.exp(-np.minimum(s, 60.0 * minutes) / 120.0)) * np.exp(-shut / 900.0)
+        return np.minimum(113.0, peak + shut / 60.0) - lost
+
+    watch, marks, looks = follow(warm_up(peak, 30.0, opened))
+    assert any(m.kind == "seen-lid" for m in marks)
+    assert longest_seconds(outside > 0 for _, outside in looks) < 150.0, "but for a moment as the band is reached"
+    assert looks[-1][0] is Phase.STEADY
+    assert not watch.sinking
+
+
+def test_a_fire_that_sank_and_was_lit_again_warms_the_pit_as_if_nothing_had_been():
+    def again(s):
+        return np.where(s < 3600.0, 15 + 70 * np.exp(-s / 2400.0), np.minimum(113.0, 31.0 + (s - 3600.0) / 30.0))
+
+    _, _, looks = follow(warm_up(85.0, 30.0, again))
+    outside = [o > 0 for _, o in looks]
+    lit = int((1800 + 3600) / STEP)
+    assert any(outside[:lit])
+    assert longest_seconds(outside[lit + int(420 / STEP) :]) < 150.0, "but for a moment as the band is reached"
+    assert looks[-1][0] is Phase.STEADY
+
+
 def test_the_way_to_the_limit_is_told_by_the_last_minutes_once_no_saw_tooth_turns_it():
     """Four hours of an even saw-tooth, then 30 K an hour down: the line through 90 minutes hardly falls yet."""
     t, curve = night(hours=5, swing=6.0)
