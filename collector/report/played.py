@@ -2,7 +2,7 @@
 
 import math
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 import msgspec
 import numpy as np
@@ -64,8 +64,13 @@ class Played(msgspec.Struct, frozen=True):
     absences: tuple[Absence, ...]
 
 
-def play(record: Record, cook: Cook) -> Played:
+def play(record: Record, cook: Cook, progress: Callable[[float], None] = lambda _: None) -> Played:
     """Play a cook.
+
+    Args:
+        record: what is on record.
+        cook: which.
+        progress: is told how far it is, from 0 to 1, every two minutes of the cook.
 
     Raises:
         StoreError: there is not one reading of it, or no plan.
@@ -86,6 +91,7 @@ def play(record: Record, cook: Cook) -> Played:
             absences.append(Absence(at_unix - told.seconds, at_unix, told.text))
         if engine.now_unix >= due:
             moments.append(engine.snapshot())
+            progress((engine.now_unix - cook.started_unix) / max(1.0, cook.last_unix - cook.started_unix))
             due = (engine.now_unix // MOMENT_SECONDS + 1.0) * MOMENT_SECONDS
     events += engine.advance(max(engine.now_unix, record.alive_unix(cook)))
     if not moments or engine.now_unix > moments[-1].now_unix:

@@ -185,6 +185,7 @@ def test_cooks_far_apart_that_were_merged_are_parted_again_by_the_words_that_are
     assert "20 hours lie between them" in said
     words = shlex.split(said[said.index("`coldside") + 1 : said.rindex("`")])
     assert main([*words[1:], "--store", str(store)]) == 0
+    assert "Nothing was recorded just before that, so first ends " in capsys.readouterr().out
     assert [told(store, name) for name in ("first", "second")] == before
     assert [by_name(store, name).ended_unix for name in ("first", "second")] == pytest.approx(ended, abs=10.0)
     assert main(["cook", "merge", "second", "first", "--store", str(store)]) == 0

@@ -1,12 +1,12 @@
 """`coldside compare`: whether a change of the pit did something, with an interval, or an honest "cannot tell"."""
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tui.commands.moment import moment_of
 from tui.commands.options import add_config, add_json, add_store, chosen_unit, named_store
+from tui.commands.progress import Progress
 from tui.commands.report import check_report_libraries
 from tui.errors import TuiError
 from tui.exit_codes import Exit
@@ -198,18 +198,13 @@ def _check_apart(before: "list[Asked]", after: "list[Asked]") -> None:
 def _read(where: str, asked: "list[Asked]") -> "list[CookTold]":
     from collector.comparing.reading import read_cooks
 
-    loud, done = sys.stderr.isatty(), 0
+    done = 0
 
     def tell(_: "Asked") -> None:
         nonlocal done
         done += 1
-        if loud:
-            print(f"\rread {done} of {len(asked)} cooks{' ' * 4}", end="", file=sys.stderr, flush=True)
+        progress.begin(f"read {done} of {len(asked)} cooks")
 
-    if loud:
-        print(f"\rreading {len(asked)} cooks, some seconds each", end="", file=sys.stderr, flush=True)
-    try:
+    with Progress() as progress:
+        progress.begin(f"reading {len(asked)} cooks, some seconds each")
         return read_cooks(where, asked, tell)
-    finally:
-        if loud:
-            print("\r\x1b[K", end="", file=sys.stderr, flush=True)

@@ -20,6 +20,7 @@ MOST_FILE_BYTES = 64_000_000
 """Nothing larger is read to see what it is."""
 FAR_APART_SECONDS = 6 * 3600.0
 """A night does not wait so long for its next split: two cooks further apart are hardly one."""
+LONG_SILENT_SECONDS = 600.0
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -137,8 +138,7 @@ def _rename(options: argparse.Namespace, editor: "Editor", cook: "Cook") -> int:
 
 def _end(options: argparse.Namespace, editor: "Editor", cook: "Cook") -> int:
     ended = editor.end(cook)
-    local = dt.datetime.fromtimestamp(ended, dt.UTC).astimezone()
-    return _say(options, f"{cook.name} ended {local:%Y-%m-%d %H:%M}", cook=cook.name, ended_unix=ended)
+    return _say(options, f"{cook.name} ended {_local(ended)}", cook=cook.name, ended_unix=ended)
 
 
 def _delete(options: argparse.Namespace, editor: "Editor", cook: "Cook") -> int:
@@ -194,8 +194,16 @@ def _split(options: argparse.Namespace, editor: "Editor", cook: "Cook") -> int:
     except ValueError as error:
         raise EditError(str(error)) from error
     later = editor.split(cook, at, options.name or "")
-    local = dt.datetime.fromtimestamp(at, dt.UTC).astimezone()
+    ended = editor.record.cook(cook.name).ended_unix or at
+    words = f"from {_local(at)} on {cook.name} is {later.name}: {later.readings:,} readings"
+    if at - ended > LONG_SILENT_SECONDS:
+        words += (
+            f". Nothing was recorded just before that, so {cook.name} ends {_local(ended)}, where it was last heard"
+        )
     return _say(
-        options, f"from {local:%Y-%m-%d %H:%M} on {cook.name} is {later.name}: {later.readings:,} readings",
-        cook=cook.name, later=later.name, at_unix=at, readings=later.readings,
+        options, words, cook=cook.name, later=later.name, at_unix=at, ended_unix=ended, readings=later.readings
     )  # fmt: skip
+
+
+def _local(unix: float) -> str:
+    return f"{dt.datetime.fromtimestamp(unix, dt.UTC).astimezone():%Y-%m-%d %H:%M}"

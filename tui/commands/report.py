@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from tui.commands.moment import moment_of
 from tui.commands.options import add_config, add_json, add_store, chosen_unit, named_store, text
+from tui.commands.progress import Progress
 from tui.errors import TuiError
 from tui.exit_codes import Exit
 
@@ -60,16 +61,18 @@ def run(options: argparse.Namespace) -> int:
     if options.format != "json":
         check_report_libraries()
     unit = chosen_unit(options)
-    with open_record(named_store(options)) as record:
-        cook = record.cook(options.cook)
-        file = Path(options.output or f"{_file_name(cook.name)}.{options.format}")
-        if options.output != "-" and file.exists() and not options.overwrite:
-            raise FileExistsError(17, "File exists", str(file))
-        if options.output != "-" and not file.parent.is_dir():
-            raise FileNotFoundError(2, "there is no such folder", str(file.parent))
-        at = [_unix(moment, cook.started_unix, record.alive_unix(cook)) for moment in options.at]
-        played = play(record, cook)
-    written = _written(options, played, at, fahrenheit=unit == "F")
+    with Progress() as progress:
+        with open_record(named_store(options)) as record:
+            cook = record.cook(options.cook)
+            file = Path(options.output or f"{_file_name(cook.name)}.{options.format}")
+            if options.output != "-" and file.exists() and not options.overwrite:
+                raise FileExistsError(17, "File exists", str(file))
+            if options.output != "-" and not file.parent.is_dir():
+                raise FileNotFoundError(2, "there is no such folder", str(file.parent))
+            at = [_unix(moment, cook.started_unix, record.alive_unix(cook)) for moment in options.at]
+            played = play(record, cook, lambda share: progress.follow(f"{cook.name}: read {100 * share:.0f} %"))
+        progress.begin(f"{cook.name}: drawing")
+        written = _written(options, played, at, fahrenheit=unit == "F")
     if options.output == "-":
         sys.stdout.buffer.write(written)
         sys.stdout.buffer.flush()

@@ -1,11 +1,11 @@
 """`coldside store`: is the record sound, a copy of it in the night, old cooks let go, unused room given back."""
 
 import argparse
-import sys
 import time
 from pathlib import Path
 
 from tui.commands.options import add_config, add_json, add_store, named_store
+from tui.commands.progress import Progress
 from tui.exit_codes import Exit
 
 __all__ = ["add_options", "run"]
@@ -94,15 +94,11 @@ def _check(options: argparse.Namespace) -> int:
 def _back_up(options: argparse.Namespace) -> int:
     from collector.store.upkeep import back_up
 
-    last = time.monotonic()
-
-    def progress(share: float) -> None:
-        nonlocal last
-        if not options.json and sys.stderr.isatty() and time.monotonic() - last > 1.0:
-            last = time.monotonic()
-            print(f"\r{100 * share:3.0f} %", end="", file=sys.stderr, flush=True)
-
-    copied = back_up(_path(options), options.to, progress=progress)
+    with Progress(quiet=options.json) as progress:
+        progress.begin(f"copying to {options.to}")
+        copied = back_up(
+            _path(options), options.to, progress=lambda share: progress.follow(f"copied {100 * share:.0f} %")
+        )
     _say(options, {"copy": str(options.to), "bytes": copied}, f"{options.to}: {_size(copied)}, looked through: sound")
     return Exit.OK
 
