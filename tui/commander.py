@@ -40,17 +40,30 @@ class Commander:
         """Send to a pit, the one that is shown now if no other is meant."""
         self._app.run_worker(self._ask(pit or self._app.shown, command, done), name="command", group="command")
 
-    async def _ask(self, pit: "Pit", command: wire.Request, done: str) -> None:
+    async def _ask(self, pit: "Pit", command: wire.Request, done: str) -> bool:
+        """Send, and say what became of it; tell whether it was done."""
         of = f"{pit.name}: " if len(self._app.pits) > 1 else ""
         try:
             reply = await pit.client.send(command)
         except ClientError as error:
             self._app.notify(f"{of}NOT DONE: {error}", severity="error", timeout=6.0)
-            return
+            return False
         if reply.done:
             self._app.notify(f"{of}{done}")
         else:
             self._app.notify(f"{of}NOT DONE: {reply.why}", severity="error", timeout=6.0)
+        return reply.done
+
+    def _send_typed(self, command: wire.Request, done: str, pit: "Pit", typed: tuple[str, ...]) -> None:
+        """Send what somebody typed; what is not taken stands there again when he comes back to it."""
+        kind = type(command)
+        pit.not_taken[kind] = typed
+
+        async def ask() -> None:
+            if await self._ask(pit, command, done) and pit.not_taken.get(kind) == typed:
+                del pit.not_taken[kind]
+
+        self._app.run_worker(ask(), name="command", group="command")
 
     def action_mark(self, kind: str) -> None:
         """Keep a mark."""
@@ -61,10 +74,12 @@ class Commander:
         pit = self._app.shown
 
         def keep(text: str | None) -> None:
+            pit.not_taken.pop(wire.AddMark, None)
             if text:
-                self._send(wire.AddMark(0, "note", text), f"noted: {text}", pit)
+                self._send_typed(wire.AddMark(0, "note", text), f"noted: {text}", pit, (text,))
 
-        self._app.push_screen(NoteScreen(pit.name if len(self._app.pits) > 1 else ""), keep)
+        (typed,) = pit.not_taken.get(wire.AddMark, ("",))
+        self._app.push_screen(NoteScreen(pit.name if len(self._app.pits) > 1 else "", typed), keep)
 
     def action_piece(self) -> None:
         """Ask which piece went over into which phase, and tell the pit that was shown when it was asked."""
@@ -85,15 +100,21 @@ class Commander:
         pit = self._app.shown
         unit = "F" if self._app.view.fahrenheit else "C"
 
+        typed = pit.not_taken.get(wire.AddSpot, (usual_where(pit.newest) if pit.newest else "", ""))
+
         def read(where: str, value: str) -> Spot:
+            nonlocal typed
+            typed = where, value
             return read_spot(where, value, unit, pit.newest)
 
         def keep(spot: Spot | None) -> None:
+            pit.not_taken.pop(wire.AddSpot, None)
             if spot is not None:
-                self._send(wire.AddSpot(0, spot), f"on record: {spot.where}", pit)
+                self._send_typed(wire.AddSpot(0, spot), f"on record: {spot.where}", pit, typed)
 
-        where = usual_where(pit.newest) if pit.newest else ""
-        self._app.push_screen(SpotScreen(where, unit, read, pit.name if len(self._app.pits) > 1 else ""), keep)
+        where, value = typed
+        name = pit.name if len(self._app.pits) > 1 else ""
+        self._app.push_screen(SpotScreen(where, unit, read, name, value), keep)
 
     def action_judge_event(self, verdict: str) -> None:
         """Confirm or delete the chosen event."""

@@ -1,8 +1,10 @@
 """One pit as the dashboard knows it: its collector, its newest snapshot and its trend, whether it is shown or not."""
 
+import math
 import time
 from collections.abc import Sequence
 
+from collector import wire
 from collector.snapshot import Snapshot
 from tui.client import ClientState, Feed
 from tui.draw.banner import Standing
@@ -26,6 +28,8 @@ class Pit:
         self.paused: Snapshot | None = None
         """The picture that is held; None while it goes on."""
         self.trend_log = TrendLog()
+        self.not_taken: dict[type[wire.Request], tuple[str, ...]] = {}
+        """What somebody typed and the collector has not taken, by the command it was for."""
         self.refused = ""
         """Why this collector will never do; empty otherwise."""
         self._came_unix = 0.0
@@ -56,6 +60,7 @@ class Pit:
             paused_unix=self.paused.now_unix if self.paused else None,
             store=newest.store if newest else None,
             cook_now_unix=newest.now_unix if newest else 0.0,
+            played=newest is not None and not math.isclose(newest.speed, 1.0),
         )
 
 

@@ -135,6 +135,34 @@ async def test_a_note_is_written_and_kept_and_an_empty_one_is_not(client):
         assert [(c.kind, c.text) for c in client.sent] == [("note", "wet")]
 
 
+async def test_a_note_that_could_not_be_taken_stands_there_again(client, monkeypatch):
+    lost, send = [NotConnected("not connected to the collector")], client.send
+
+    async def away(command):
+        if lost:
+            raise lost[0]
+        return await send(command)
+
+    monkeypatch.setattr(client, "send", away)
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        await pilot.press("n")
+        await settle(pilot, lambda: isinstance(app.screen, NoteScreen))
+        await pilot.press(*"wet", "enter")
+        await settle(pilot, lambda: "NOT DONE: not connected" in seen(app))
+        lost.clear()
+        await pilot.press("n")
+        await settle(pilot, lambda: isinstance(app.screen, NoteScreen) and "wet" in seen(app))
+        await pilot.press("enter")
+        await settle(pilot, lambda: client.sent)
+        assert [c.text for c in client.sent] == ["wet"]
+        await settle(pilot, lambda: not app.shown.not_taken)
+        await pilot.press("n")
+        await settle(pilot, lambda: isinstance(app.screen, NoteScreen))
+        assert app.screen.query_one("Input").value == ""
+
+
 async def test_alarms_are_acknowledged_and_shelved_by_the_one_that_is_chosen(client):
     app = board(client)
     async with app.run_test(notifications=True, size=(160, 48)) as pilot:

@@ -9,6 +9,7 @@ from collector.snapshot import SpotView
 from collector.store.trend import packed
 from tests.tui.conftest import FakeClient, history, night, piece
 from tests.tui.test_dashboard import board, ready, seen, settle
+from tui.errors import NotConnected
 from tui.screens.piece import PieceScreen
 from tui.screens.spot import SpotScreen
 
@@ -101,6 +102,28 @@ async def test_a_reading_by_hand_offers_the_last_place_and_keeps_what_is_wrong_t
         spot, bread = (command.spot for command in client.sent)
         assert (spot.kind, spot.where, spot.value) == ("spot", "point", pytest.approx(90.0))
         assert bread == Spot("bread", "stack end", 4.0, pytest.approx(1.35), pytest.approx(0.25))
+
+
+async def test_a_reading_by_hand_that_could_not_be_taken_stands_there_again(client, monkeypatch):
+    send = client.send
+
+    async def away(command):
+        raise NotConnected("not connected to the collector")
+
+    monkeypatch.setattr(client, "send", away)
+    app = board(client, fahrenheit=True)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        await pilot.press("S")
+        await settle(pilot, lambda: isinstance(app.screen, SpotScreen))
+        await pilot.press(*"194", "enter")
+        await settle(pilot, lambda: "NOT DONE: not connected" in seen(app))
+        monkeypatch.setattr(client, "send", send)
+        await pilot.press("S")
+        await settle(pilot, lambda: isinstance(app.screen, SpotScreen) and "194" in seen(app))
+        await pilot.press("enter")
+        await settle(pilot, lambda: client.sent)
+        assert client.sent[0].spot.value == pytest.approx(90.0)
 
 
 async def test_keys_of_the_meat_are_bound_anew_and_without_a_piece_it_is_said():

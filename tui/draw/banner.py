@@ -37,6 +37,8 @@ class Standing(msgspec.Struct, frozen=True):
     store: StoreView | None = None
     cook_now_unix: float = 0.0
     """The cook's own time in the newest snapshot."""
+    played: bool = False
+    """The cook has a time of its own: that of a clock on the wall says nothing beside it."""
 
 
 class Trouble(msgspec.Struct, frozen=True):
@@ -65,7 +67,7 @@ def trouble(standing: Standing, view: View) -> Trouble | None:
         return Trouble("CONNECTED", "waiting for the first values", "warn", old=True, short="waiting")
     if standing.news_seconds > STALE_SECONDS:
         return Trouble(
-            f"STALE since {clock_seconds(standing.news_unix, view)}",
+            "STALE" if standing.played else f"STALE since {clock_seconds(standing.news_unix, view)}",
             f"connected, but nothing new for {age(standing.news_seconds)}: these values are old", "alarm", old=True,
             short="STALE",
         )  # fmt: skip
@@ -79,8 +81,9 @@ def _no_link(standing: Standing, view: View) -> Trouble:
     if not standing.ever_up:
         return Trouble("NO COLLECTOR", f"{why}; trying again and again", "warn", old=True, short="NO LINK")
     lost = standing.news_unix or standing.since_unix
+    since = "" if standing.played else f" since {clock_seconds(lost, view)}"
     return Trouble(
-        f"LOST the collector since {clock_seconds(lost, view)}",
+        f"LOST the collector{since}",
         f"{why}; what you see is {age(standing.now_unix - lost)} old", "alarm", old=True, short="NO LINK",
     )  # fmt: skip
 

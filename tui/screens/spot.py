@@ -28,16 +28,18 @@ class SpotScreen(ModalScreen[Spot | None]):
         unit: of a number without one, `F` or `C`.
         read: makes the reading.
         pit: where it will be kept; empty where there is one pit only.
+        value: what stands there already.
     """
 
     BINDINGS: ClassVar = [("escape", "dismiss(None)", "close")]
 
-    def __init__(self, where: str, unit: str, read: Reader, pit: str = "") -> None:
+    def __init__(self, where: str, unit: str, read: Reader, pit: str = "", value: str = "") -> None:
         super().__init__()
         self._where = where
         self._unit = unit
         self._read = read
         self._pit = pit
+        self._value = value
 
     def compose(self) -> ComposeResult:
         """Make the two fields."""
@@ -46,7 +48,7 @@ class SpotScreen(ModalScreen[Spot | None]):
             hint = f"read by hand{of}; Enter keeps it, Tab changes the field, Esc drops it"
             yield Static(hint, classes="hint", markup=False)
             yield Input(self._where, placeholder="where: flat, thin end; or a zone", max_length=60, id="where")
-            yield Input(placeholder=f"198 (°{self._unit}), 92 C, or bread 3", max_length=20, id="value")
+            yield Input(self._value, placeholder=f"198 (°{self._unit}), 92 C, or bread 3", max_length=20, id="value")
             yield Static("", classes="hint", id="why", markup=False)
 
     def on_mount(self) -> None:

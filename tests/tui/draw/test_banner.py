@@ -36,6 +36,16 @@ def test_a_lost_link_says_since_when_and_why():
     assert (found.role, found.old) == ("alarm", True)
 
 
+@pytest.mark.parametrize("up", [False, True])
+def test_beside_a_cook_that_is_played_no_clock_on_the_wall_is_told(up):
+    found = trouble(
+        replace(WELL, up=up, played=True, since_unix=NOW - 60.0, news_unix=NOW - 61.0, news_seconds=61.0), VIEW
+    )
+    assert found is not None
+    assert found.headline in ("LOST the collector", "STALE")
+    assert "1 min" in found.meaning
+
+
 def test_a_collector_never_met_is_waited_for():
     found = trouble(replace(WELL, up=False, ever_up=False, news_seconds=None, why="no collector at x"), VIEW)
     assert found is not None
