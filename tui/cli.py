@@ -86,6 +86,7 @@ def build_parser(only: str | None = None, *, alone: bool = False) -> argparse.Ar
             name, help=says, description=says[0].upper() + says[1:] + ".",
             formatter_class=argparse.RawDescriptionHelpFormatter,
         )  # fmt: skip
+        sub.set_defaults(refuse=sub.error)
         if only is None or only == name:
             module(name).add_options(sub)
     return parser
@@ -107,7 +108,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if command:
         _check_packages()
     parser = build_parser(command, alone=bool(command) and words[0] == command)
-    options = parser.parse_args(words)
+    options, strange = parser.parse_known_args(words)
+    if strange:
+        mend = "; a config is named by -c FILE" if any(word.endswith(".toml") for word in strange) else ""
+        getattr(options, "refuse", parser.error)(f"not understood: {' '.join(strange)}{mend}")
     if options.version:
         from collector.version import VERSION
 

@@ -83,6 +83,21 @@ def test_every_command_has_help(command, capsys):
     assert command in capsys.readouterr().out
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["init", "pit.toml"], "coldside init: error: not understood: pit.toml; a config is named by -c FILE"),
+        (["status", "--soket", "x"], "coldside status: error: not understood: --soket x"),
+    ],
+)
+def test_words_that_are_not_understood_are_told_with_the_usage_of_their_command(words, said, capsys):
+    with pytest.raises(SystemExit, match="2"):
+        main(words)
+    told = capsys.readouterr().err
+    assert told.startswith(f"usage: coldside {words[0]} ")
+    assert told.splitlines()[-1] == said
+
+
 def test_no_command_shows_help_and_is_wrong_usage(capsys):
     assert main([]) == Exit.USAGE
     assert "COMMAND" in capsys.readouterr().out

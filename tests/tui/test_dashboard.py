@@ -323,6 +323,9 @@ async def test_the_help_says_what_the_signs_mean(client):
         await settle(pilot, lambda: isinstance(app.screen, HelpScreen))
         await pilot.press(*"dose")
         await settle(pilot, lambda: "degrees below the band times minutes" in seen(app))
+        await pilot.press(*"xyz", "enter")
+        await settle(pilot, lambda: "'dosexyz' is in no key and no sign" in seen(app))
+        assert isinstance(app.screen, HelpScreen), "there is nothing to run"
 
 
 async def test_unshelve_takes_back_what_is_shelved(client, night, alarm):

@@ -47,6 +47,8 @@ class HelpScreen(ModalScreen[str | None]):
         options.add_options([Option(self._prompt(a), id=a.id) for a in found])
         signs = [(sign, told) for sign, told in LEGEND if all(w in f"{sign} {told}".lower() for w in words)]
         options.add_options([Option(_sign(sign, told), disabled=True) for sign, told in signs])
+        if not found and not signs:
+            options.add_option(Option(Content(f"{searched.strip()!r} is in no key and no sign"), disabled=True))
         options.highlighted = 0 if found else None
 
     def _text(self, action: Action) -> str:
