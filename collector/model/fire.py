@@ -28,8 +28,6 @@ CALM_MISSING_KELVIN = 2.5
 TELLS_MISSING_KELVIN = 6.0
 """While it costs more than this, a rise may be the chamber's own."""
 REACHED_AFTER_SECONDS = 300.0
-TAKEN_CELSIUS = 65.0
-"""From here on a fire has taken: should it sink before the band is reached, that is told."""
 SUNK_KELVIN = 15.0
 SUNK_SECONDS = 600.0
 """So far below its highest, and not risen for so long, a fire that should warm the pit goes out."""
@@ -62,6 +60,7 @@ LID_BLAMED_SECONDS = 1200.0
 SLOPE_SECONDS, RECENT_SECONDS = 5400.0, 900.0
 LONG_SECONDS = 1800.0
 HOT_CELSIUS = 60.0
+"""No sun makes a pit so hot: a fire has taken, and should it sink before the band is reached, that is told."""
 STALL_PERIODS = 1.35
 """The cook is late now and then (common practice, no source): by less than this share of his own rhythm is no stall."""
 PICKED_UP_KELVIN = 0.7
@@ -238,7 +237,7 @@ class FireWatch:
     def _sinks(self, level: float) -> bool:
         """Tell whether a fire that had taken goes out again before the pit was hot; a lid may cool it for a while."""
         sunk = level < min(self._low, self._highest - SUNK_KELVIN)
-        if not (sunk and self._highest >= TAKEN_CELSIUS and self._told_from_lid()):
+        if not (sunk and self._highest > HOT_CELSIUS and self._told_from_lid()):
             return False
         past = self._grate.last(self._steps(SUNK_SECONDS))[0]
         return past.size >= self._steps(SUNK_SECONDS) and not level > float(_median(past[: self._steps(60.0)]))

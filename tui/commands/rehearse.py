@@ -5,6 +5,7 @@ import asyncio
 import contextlib
 import dataclasses
 import json
+import logging
 import math
 import shlex
 import sys
@@ -26,8 +27,11 @@ if TYPE_CHECKING:
 
 __all__ = ["add_options", "run"]
 
+log = logging.getLogger(__name__)
+
 SOURCE = "rehearsal"
 LONGEST_MINUTES = 7 * 24 * 60.0
+TELL_SECONDS = 0.1
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -156,8 +160,20 @@ async def _rehearse(options: argparse.Namespace, settings: "Settings", folder: P
     on_end(collector.stop)
     on_hangup(collector.stop, collector.stop)
     _listen(pit, collector)
-    await collector.run()
+    telling = asyncio.create_task(_tell_begun(orders, collector, start, options.speed))
+    try:
+        await collector.run()
+    finally:
+        telling.cancel()
     return Exit.OK
+
+
+async def _tell_begun(orders: list[_Order], collector: "Collector", start_unix: float, speed: float) -> None:
+    """Say of each drill on the command line when its minute has come."""
+    for order in sorted(orders, key=lambda order: order.minute):
+        while (left := start_unix + 60.0 * order.minute - collector.now()) > 0:  # noqa: ASYNC110 - a clock has no event
+            await asyncio.sleep(max(TELL_SECONDS, left / speed))
+        log.info("drill: %s, minute %g of the rehearsal", order.name, order.minute)
 
 
 def _serve(settings: "Settings") -> "ServeOptions | None":
