@@ -15,6 +15,7 @@ LEGEND: tuple[tuple[str, str], ...] = (
     ("DISK, wait", "pits: its collector does not save, or has sent nothing yet"),
     ("URG, CHK", "pits: an alarm waits for somebody, URGENT or CHECK; seen: somebody has seen all"),
     ("s, i, r ...", "trend: your own marks, by the key that makes them"),
+    ("since", "alarms: when its cause began; it is raised once that has lasted for its delay"),
     ("!, *, -", "alarms: waits for somebody; somebody has seen it; shelved or out of service"),
     ("!, ?, :", "past cook: an alarm, URGENT, CHECK or of note; * any other mark"),
     ("dots, ticks", "past cook: no collector ran; one more hour since it began"),

@@ -27,7 +27,7 @@ def day_and_clock(unix: float, view: View) -> str:
 
 def replay_line(
     cook: str, at_unix: float, start_unix: float, speed: float, view: View, width: int, *, loaded: float,
-    away: bool = False,
+    away: bool = False, follows: bool = False,
 ) -> Line:  # fmt: skip
     """Say that this is a replay: which cook, its day and clock, whether it runs.
 
@@ -40,10 +40,11 @@ def replay_line(
         width: cells.
         loaded: share of the cook that can be shown, 0 to 1.
         away: no collector ran then.
+        follows: the moment is the newest that is loaded, and goes on with the loading.
     """
     gone = max(0, round(at_unix - start_unix))
-    runs = f"x{speed:g}" if speed else "stands"
-    told = f"  {day_and_clock(at_unix, view)}  {gone // 3600}:{gone % 3600 // 60:02} in  {runs}"
+    runs = f"  x{speed:g}" if speed else "" if follows else "  stands"
+    told = f"  {day_and_clock(at_unix, view)}  {gone // 3600}:{gone % 3600 // 60:02} in{runs}"
     if away:
         told += "  no collector ran"
     if loaded < 1.0:

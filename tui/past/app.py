@@ -139,7 +139,10 @@ class PastDashboard(Dashboard):
         share = (past.loaded_unix - past.start_unix) / (past.end_unix - past.start_unix)
         runs = self._pace if self._plays else 0.0
         away = past.away(at) is not None
-        replay = replay_line(past.cook.name, at, past.start_unix, runs, self.view, width, loaded=share, away=away)
+        follows = not (self._moved or past.loaded)
+        replay = replay_line(
+            past.cook.name, at, past.start_unix, runs, self.view, width, loaded=share, away=away, follows=follows
+        )
         happened = [(h.time_unix, h.kind) for h in past.happenings]
         track = track_line(
             past.start_unix, past.end_unix, past.loaded_unix, at, happened, self.view, width, past.absences

@@ -36,6 +36,14 @@ def test_where_no_collector_ran_there_are_dots():
     assert "no collector ran" in plain(told)
 
 
+def test_a_moment_that_goes_on_with_the_loading_does_not_stand():
+    told = [
+        plain(replay_line("c", HOUR, 0.0, 0.0, ASCII, 80, loaded=0.5, follows=follows)) for follows in (True, False)
+    ]
+    assert ["stands" in one for one in told] == [False, True]
+    assert all("loading 50 %" in one for one in told)
+
+
 def test_what_is_not_loaded_is_blank():
     assert plain(track_line(0.0, 10 * HOUR, 5 * HOUR, 0.0, [], ASCII, 20)) == "#-|-|-|-|-|         "
 
