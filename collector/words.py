@@ -67,7 +67,7 @@ def fire_words(snapshot: Snapshot) -> tuple[str, bool]:
     if fire.phase is Phase.WARMING and (fire.sinking or fire.level_celsius >= snapshot.low_celsius):
         if fire.sinking:
             return "going out", True
-        return ("too hot", True) if fire.level_celsius > snapshot.high_celsius else ("hot, evening out", False)
+        return ("too hot", True) if fire.level_celsius > snapshot.high_celsius else ("evening out", False)
     if fire.phase is not Phase.STEADY:
         return str(fire.phase), fire.phase in (Phase.LID_OPEN, Phase.COLD)
     if fire.level_celsius < snapshot.low_celsius:

@@ -121,9 +121,9 @@ def test_a_fire_that_dies_in_the_first_half_hour_of_its_evenness_is_held_against
     assert below < told < below + 400.0
 
 
-def warm_up(peak, rise_minutes, then):
+def warm_up(peak, rise_minutes, then, hours=2.2):
     """Rise to a peak, then go the way of `then`, of the seconds since; noise of a probe on top."""
-    t = np.arange(0, 4 * 3600, STEP)
+    t = np.arange(0, hours * 3600, STEP)
     up = 60.0 * rise_minutes
     curve = np.where(t < up, 15 + (peak - 15) * t / up, then(np.maximum(0.0, t - up)))
     return curve + np.random.default_rng(3).normal(0, 0.15, t.size)
@@ -169,7 +169,7 @@ def test_a_fire_that_sank_and_was_lit_again_warms_the_pit_as_if_nothing_had_been
     def again(s):
         return np.where(s < 3600.0, 15 + 70 * np.exp(-s / 2400.0), np.minimum(113.0, 31.0 + (s - 3600.0) / 30.0))
 
-    _, _, looks = follow(warm_up(85.0, 30.0, again))
+    _, _, looks = follow(warm_up(85.0, 30.0, again, hours=3.0))
     outside = [o > 0 for _, o in looks]
     lit = int((1800 + 3600) / STEP)
     assert any(outside[:lit])
