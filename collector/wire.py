@@ -5,6 +5,7 @@ the cook; the dashboard sends a `Command` and gets a `Reply` with its number. A 
 `Hello`, so that an old dashboard says so instead of showing nonsense. `Goodbye` ends it, and says why.
 """
 
+import functools
 from typing import Any
 
 import msgspec
@@ -232,8 +233,17 @@ Request = OnRecord | Calibrate | UndoCalibration | TestCall
 Command = Request | AskRules
 
 _encoder = msgspec.msgpack.Encoder()
-_news_decoder: msgspec.msgpack.Decoder[FromCollector] = msgspec.msgpack.Decoder(FromCollector)
-_command_decoder: msgspec.msgpack.Decoder[Command] = msgspec.msgpack.Decoder(Command)
+
+
+@functools.cache
+def _news_decoder() -> "msgspec.msgpack.Decoder[FromCollector]":
+    """Make what a collector, which never reads news, need not make at its start."""
+    return msgspec.msgpack.Decoder(FromCollector)
+
+
+@functools.cache
+def _command_decoder() -> "msgspec.msgpack.Decoder[Command]":
+    return msgspec.msgpack.Decoder(Command)
 
 
 def encode(message: Any) -> bytes:
@@ -252,7 +262,7 @@ def decode_news(payload: bytes) -> FromCollector:
     Raises:
         msgspec.DecodeError: not a message of this version.
     """
-    return _news_decoder.decode(payload)
+    return _news_decoder().decode(payload)
 
 
 def decode_command(payload: bytes) -> Command:
@@ -261,4 +271,4 @@ def decode_command(payload: bytes) -> Command:
     Raises:
         msgspec.DecodeError: not a command of this version.
     """
-    return _command_decoder.decode(payload)
+    return _command_decoder().decode(payload)

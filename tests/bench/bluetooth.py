@@ -143,7 +143,7 @@ def measure(effort: Effort) -> list[Finding]:
         with PrivateBus() as bus:
             flat = Round(bus.address, kind, effort.of(20_000, 10_000))
             bare, *ours = _in_turn(effort.of(4, 3), flat.rate)
-            steady = Round(bus.address, kind, effort.of(2_000, 1_000), PER_SECOND)
+            steady = Round(bus.address, kind, effort.of(1_500, 1_000), PER_SECOND)
             bare_cpu, *ours_cpu = _in_turn(2, steady.microseconds)
         assert not steady.dropped
         for channels, rates, cpu in zip(CHANNELS, ours, ours_cpu, strict=True):

@@ -14,19 +14,19 @@ __all__ = ["measure"]
 
 def measure(effort: Effort) -> list[Finding]:
     """Compare percent of a core."""
-    count = effort.of(7, 6)
+    counts = effort.of((6, 6, 12), (6, 12))
     shown: list[Drawn] = []
 
     def dashboard() -> float:
-        shown.append(paint("painter", "dashboard", 1.0, count))
+        shown.append(paint("painter", "dashboard", 1.0, counts[len(shown)]))
         return 100 * shown[-1].cpu_seconds_a_frame
 
     whole, idle = turns(
-        effort.of(3, 1), (dashboard, lambda: 100 * paint("painter", "none", 1.0, count).cpu_seconds_a_frame)
+        len(counts), (dashboard, lambda: 100 * paint("painter", "none", 1.0, counts[0]).cpu_seconds_a_frame)
     )
     above = [w - i for w, i in zip(whole, idle, strict=True)]
-    longer = paint("painter", "dashboard", 1.0, 2 * count)
-    plain, pressed = ((size(longer) - size(shown[-1])) / count / 1e3 for size in (_bytes, _pressed))
+    more = counts[-1] - counts[0]
+    plain, pressed = ((size(shown[-1]) - size(shown[0])) / more / 1e3 for size in (_bytes, _pressed))
     note = (
         f"{statistics.median(whole):.2f} less {statistics.median(idle):.2f} % of a core, 160 x 50, two hours of trend; "
         f"{plain:.0f} kB a second to the terminal, {pressed:.0f} kB as ssh -C sends it"

@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
+from typing import TypeVar
 
 __all__ = [
     "Effort",
@@ -21,6 +22,7 @@ __all__ = [
     "turns",
 ]
 
+Count = TypeVar("Count", int, tuple[int, ...])
 LIBRARIES = ("aiomqtt", "paho-mqtt", "numpy", "scipy", "textual", "msgspec")
 
 
@@ -30,8 +32,8 @@ class Effort:
 
     quick: bool = False
 
-    def of(self, full: int, quick: int) -> int:
-        """Choose a count."""
+    def of(self, full: Count, quick: Count) -> Count:
+        """Choose a count, or several."""
         return quick if self.quick else full
 
 
