@@ -614,5 +614,5 @@ class Engine:
             fire.slope_kelvin_per_hour, fire.slope_low, fire.slope_high, minutes,
             fire.lid.open_unix, rhythm.refuels[-1] if rhythm.refuels else None,
             rhythm.period_seconds, None if math.isnan(rhythm.due_unix) else rhythm.due_unix, fire.lid.openings,
-            rhythm.count, side, fire.sinking,
+            rhythm.count, side, fire.going_out,
         )  # fmt: skip

@@ -56,12 +56,10 @@ class Commander:
 
     def _send_typed(self, command: wire.Request, done: str, pit: "Pit", typed: tuple[str, ...]) -> None:
         """Send what somebody typed; what is not taken stands there again when he comes back to it."""
-        kind = type(command)
-        pit.not_taken[kind] = typed
 
         async def ask() -> None:
-            if await self._ask(pit, command, done) and pit.not_taken.get(kind) == typed:
-                del pit.not_taken[kind]
+            if not await self._ask(pit, command, done):
+                pit.not_taken.setdefault(type(command), []).append(typed)
 
         self._app.run_worker(ask(), name="command", group="command")
 
@@ -74,11 +72,10 @@ class Commander:
         pit = self._app.shown
 
         def keep(text: str | None) -> None:
-            pit.not_taken.pop(wire.AddMark, None)
             if text:
                 self._send_typed(wire.AddMark(0, "note", text), f"noted: {text}", pit, (text,))
 
-        (typed,) = pit.not_taken.get(wire.AddMark, ("",))
+        (typed,) = pit.typed_before(wire.AddMark, ("",))
         self._app.push_screen(NoteScreen(pit.name if len(self._app.pits) > 1 else "", typed), keep)
 
     def action_piece(self) -> None:
@@ -100,7 +97,7 @@ class Commander:
         pit = self._app.shown
         unit = "F" if self._app.view.fahrenheit else "C"
 
-        typed = pit.not_taken.get(wire.AddSpot, (usual_where(pit.newest) if pit.newest else "", ""))
+        typed = pit.typed_before(wire.AddSpot, (usual_where(pit.newest) if pit.newest else "", ""))
 
         def read(where: str, value: str) -> Spot:
             nonlocal typed
@@ -108,7 +105,6 @@ class Commander:
             return read_spot(where, value, unit, pit.newest)
 
         def keep(spot: Spot | None) -> None:
-            pit.not_taken.pop(wire.AddSpot, None)
             if spot is not None:
                 self._send_typed(wire.AddSpot(0, spot), f"on record: {spot.where}", pit, typed)
 

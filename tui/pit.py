@@ -28,8 +28,8 @@ class Pit:
         self.paused: Snapshot | None = None
         """The picture that is held; None while it goes on."""
         self.trend_log = TrendLog()
-        self.not_taken: dict[type[wire.Request], tuple[str, ...]] = {}
-        """What somebody typed and the collector has not taken, by the command it was for."""
+        self.not_taken: dict[type[wire.Request], list[tuple[str, ...]]] = {}
+        """What somebody typed and the collector did not take, by the command it was for, oldest first."""
         self.refused = ""
         """Why this collector will never do; empty otherwise."""
         self._came_unix = 0.0
@@ -39,6 +39,11 @@ class Pit:
         """Take a newer snapshot."""
         self.newest = snapshot
         self._came_unix, self._came_monotonic = time.time(), time.monotonic()
+
+    def typed_before(self, kind: type[wire.Request], otherwise: tuple[str, ...]) -> tuple[str, ...]:
+        """Give back, once, the oldest that was typed for a command and not taken."""
+        waiting = self.not_taken.get(kind)
+        return waiting.pop(0) if waiting else otherwise
 
     @property
     def picture(self) -> Snapshot | None:

@@ -30,8 +30,11 @@ TELLS_MISSING_KELVIN = 6.0
 REACHED_AFTER_SECONDS = 300.0
 SUNK_KELVIN = 15.0
 SUNK_SECONDS = 600.0
-"""So far below its highest, and not risen for so long, a fire that should warm the pit goes out."""
-PICKED_UP_AGAIN_KELVIN = 5.0
+"""So far below its highest for so long, and not risen in it, a fire that should warm the pit goes out."""
+SUNK_KNOWN_SHARE = 0.8
+RISES_KELVIN = 2.0
+"""By so much more than ten minutes ago it rises."""
+SETTLED_SECONDS, SETTLED_KELVIN = 2400.0, 3.0
 STEADY_AFTER_SECONDS = 2100.0
 ENVELOPE_SECONDS = 4 * 3600.0
 ENVELOPE_LAG_SECONDS = 2700.0
@@ -102,13 +105,11 @@ class FireWatch:
         self.rhythm = Rhythm()
         self.phase = Phase.UNKNOWN
         self.reached_unix: float | None = None
-        """When the grate had reached the band: from here on a fire that fades is told."""
+        """When the grate had reached the band, or sank on the way: from here on a fire that fades is told."""
         self._highest = math.nan
         """Of the warm-up so far."""
         self.sinking = False
-        """The fire goes out before the band was reached."""
-        self._lowest = math.inf
-        """Since it sinks."""
+        """The fire went out before the band was reached, and has not brought the level there or to rest since."""
         self.steady_since_unix: float | None = None
         """When the chamber had evened out too: from here on zones are judged."""
         self._cold_since: float | None = None
@@ -192,7 +193,7 @@ class FireWatch:
         """
         if kind == "lid":
             self.lid.tell(time_unix)
-        elif kind == "split" and self.reached_unix is not None:
+        elif kind == "split" and self.reached_unix is not None and not self.sinking:
             self.rhythm.tell(time_unix)
 
     def judge(self, kind: str, time_unix: float, *, counts: bool) -> None:
@@ -224,36 +225,57 @@ class FireWatch:
     def _look_at_warm_up(self, now_unix: float, level: float) -> None:
         """Follow the warm-up: it is over for the fire when the band is reached, for the zones some time later."""
         self._highest = float(np.fmax(self._highest, level))
-        self._look_for_pick_up(level)
-        sinks = self._sinks(level)
+        sinks = self.reached_unix is None and self._sinks()
         hot = level > HOT_CELSIUS or sinks or self.reached_unix is not None
         self.phase = Phase.WARMING if hot else Phase.COLD
         if self.reached_unix is None:
-            there = sinks or (hot and (level >= self._low or self._settled()))
-            self._warm_since = (self._warm_since or now_unix) if there else None
-            if self._warm_since is not None and now_unix - self._warm_since >= REACHED_AFTER_SECONDS:
-                self.reached_unix, self.sinking, self._lowest = now_unix, sinks, level
+            there = hot and (level >= self._low or self._settled())
+        elif self.sinking:
+            there = level >= self._low or (level > HOT_CELSIUS and self._at_rest())
+        else:
+            return
+        self._warm_since = (self._warm_since or now_unix) if there else None
+        if sinks or (self._warm_since is not None and now_unix - self._warm_since >= REACHED_AFTER_SECONDS):
+            self.reached_unix, self.sinking, self._warm_since = now_unix, sinks, None
 
-    def _sinks(self, level: float) -> bool:
+    def _sinks(self) -> bool:
         """Tell whether a fire that had taken goes out again before the pit was hot; a lid may cool it for a while."""
-        sunk = level < min(self._low, self._highest - SUNK_KELVIN)
-        if not (sunk and self._highest > HOT_CELSIUS and self._told_from_lid()):
+        if not self._highest > HOT_CELSIUS or self._lid_explains():
             return False
         past = self._grate.last(self._steps(SUNK_SECONDS))[0]
-        return past.size >= self._steps(SUNK_SECONDS) and not level > float(_median(past[: self._steps(60.0)]))
+        known = past[np.isfinite(past)]
+        if known.size < SUNK_KNOWN_SHARE * self._steps(SUNK_SECONDS):
+            return False
+        return float(known.max()) < min(self._low, self._highest - SUNK_KELVIN) and self._risen_kelvin() <= 0.0
 
-    def _look_for_pick_up(self, level: float) -> None:
-        """Let a fire that sank and has caught again warm the pit as if nothing had been."""
-        if not self.sinking:
-            return
-        self._lowest = min(self._lowest, level)
-        if level > self._lowest + PICKED_UP_AGAIN_KELVIN:
-            self.reached_unix, self._warm_since, self.sinking, self._highest = None, None, False, level
+    def _lid_explains(self) -> bool:
+        """Tell whether the newest opening may still be why the level is low."""
+        return not self.lid.regained and self._now - self.lid.newest_unix <= LID_BLAMED_SECONDS
+
+    def _risen_kelvin(self) -> float:
+        """Say how far the level rose over the last ten minutes; NaN where either end is not known."""
+        past, minute = self._grate.last(self._steps(SUNK_SECONDS))[0], self._steps(60.0)
+        return _median(past[-minute:]) - _median(past[:minute])
+
+    @property
+    def going_out(self) -> bool:
+        """Whether the fire sinks before the band was reached, and has not caught again."""
+        return self.sinking and not self._risen_kelvin() > RISES_KELVIN
 
     def _settled(self) -> bool:
-        """Tell whether the last 40 minutes rose by less than 3 K: as hot as this fire will make it."""
-        past = self._grate.last(self._steps(2400.0))[0]
-        return past.size >= self._steps(2400.0) and float(_median(past[-12:]) - _median(past[:12])) < 3.0
+        """Tell whether it is as hot as this fire makes it: no 3 K more than 40 minutes ago, and it does not rise."""
+        return self._moved_kelvin() < SETTLED_KELVIN and not self._risen_kelvin() > RISES_KELVIN
+
+    def _at_rest(self) -> bool:
+        """Tell whether the level is where it was 40 minutes ago."""
+        return abs(self._moved_kelvin()) < SETTLED_KELVIN and not self._risen_kelvin() > RISES_KELVIN
+
+    def _moved_kelvin(self) -> float:
+        """Say how far the level moved over the last 40 minutes; NaN where they are not on record."""
+        past = self._grate.last(self._steps(SETTLED_SECONDS))[0]
+        if past.size < self._steps(SETTLED_SECONDS):
+            return math.nan
+        return float(_median(past[-12:]) - _median(past[:12]))
 
     def look_at_slope(self) -> None:
         """Work out slope, envelope and cycle means; called every half minute, they move slowly."""
@@ -325,6 +347,8 @@ class FireWatch:
         """
         if self.reached_unix is None or self.phase is Phase.LID_OPEN or not self._told_from_lid():
             return float("nan"), "fading"
+        if self.sinking and not self.going_out:
+            return -1.0, "fading"
         if self.phase is not Phase.STEADY:
             return self._low - _median(self._grate.last(self._steps(900.0))[0]), "fading"
         now = _median(self._grate.last(self._steps(240.0))[0])

@@ -121,6 +121,11 @@ class LidWatch:
         return min(began, default=0.0)
 
     @property
+    def newest_unix(self) -> float:
+        """When it was opened last, as far as that counts; 0 before the first time."""
+        return max((began for began, counts in self._opened.items() if counts), default=0.0)
+
+    @property
     def openings(self) -> int:
         """How often it was opened."""
         return sum(self._opened.values()) + self._unseen

@@ -18,6 +18,7 @@ from tui.screens.bed import BedScreen
 from tui.screens.help import HelpScreen
 from tui.screens.note import NoteScreen
 from tui.widgets.banner import Banner
+from tui.widgets.text_panel import TextPanel
 
 
 def seen(app):
@@ -90,6 +91,21 @@ async def test_a_terminal_too_small_shows_what_fits_and_does_not_fall_over(clien
         await ready(pilot)
 
 
+@pytest.mark.parametrize("sizes", [((160, 48), (80, 24)), ((80, 24), (60, 20)), ((80, 24), (160, 48))])
+async def test_after_the_terminal_changed_its_size_a_panel_is_as_high_as_what_it_says(client, night, sizes):
+    app = board(client)
+    async with app.run_test(size=sizes[0]) as pilot:
+        await ready(pilot)
+        await pilot.resize_terminal(*sizes[1])
+        for k in (60.0, 120.0):
+            client.queue.put_nowait(wire.News(night(night().now_unix + k)))
+            await settle(pilot, lambda k=k: app.newest.now_unix == night().now_unix + k)
+        shown = [panel for panel in app.board.query(TextPanel) if panel.size.width]
+        assert shown
+        for panel in shown:
+            assert panel.size.height == len(panel._written[0]), panel.parent.id
+
+
 async def test_every_panel_is_reached_by_its_key_fills_the_screen_and_is_left(client):
     places = {
         "g": "zones at the grate, 3 h", "a": "! stack end is cold", "e": "brisket point", "f": "refuel",
@@ -157,10 +173,37 @@ async def test_a_note_that_could_not_be_taken_stands_there_again(client, monkeyp
         await pilot.press("enter")
         await settle(pilot, lambda: client.sent)
         assert [c.text for c in client.sent] == ["wet"]
-        await settle(pilot, lambda: not app.shown.not_taken)
+        await settle(pilot, lambda: not app.shown.not_taken.get(wire.AddMark))
         await pilot.press("n")
         await settle(pilot, lambda: isinstance(app.screen, NoteScreen))
         assert app.screen.query_one("Input").value == ""
+
+
+async def test_notes_under_way_are_not_offered_again_and_of_several_that_are_lost_none_is(client, monkeypatch):
+    answer = asyncio.Event()
+
+    async def slow(_):
+        await answer.wait()
+        raise NotConnected("not connected to the collector")
+
+    monkeypatch.setattr(client, "send", slow)
+    app = board(client)
+    async with app.run_test(notifications=True, size=(80, 24)) as pilot:
+        await ready(pilot)
+        for text in ("wet", "dry"):
+            await pilot.press("n")
+            await settle(pilot, lambda: isinstance(app.screen, NoteScreen))
+            assert app.screen.query_one("Input").value == "", "it is under way"
+            await pilot.press(*text, "enter")
+            await settle(pilot, lambda: not isinstance(app.screen, NoteScreen))
+        answer.set()
+        await settle(pilot, lambda: len(app.shown.not_taken.get(wire.AddMark, ())) == 2)
+        for text in ("wet", "dry"):
+            await pilot.press("n")
+            await settle(pilot, lambda: isinstance(app.screen, NoteScreen))
+            assert app.screen.query_one("Input").value == text
+            await pilot.press("escape")
+            await settle(pilot, lambda: not isinstance(app.screen, NoteScreen))
 
 
 async def test_alarms_are_acknowledged_and_shelved_by_the_one_that_is_chosen(client):

@@ -139,7 +139,8 @@ class PastDashboard(Dashboard):
         share = (past.loaded_unix - past.start_unix) / (past.end_unix - past.start_unix)
         runs = self._pace if self._plays else 0.0
         away = past.away(at) is not None
-        follows = not (self._moved or past.loaded)
+        at_begin = self._begin_unix is not None and past.loaded_unix >= self._begin_unix
+        follows = not (self._moved or past.loaded or at_begin or self.feed.fault)
         replay = replay_line(
             past.cook.name, at, past.start_unix, runs, self.view, width, loaded=share, away=away, follows=follows
         )

@@ -38,6 +38,5 @@ class TextPanel(Static):
         snapshot, view = self._given
         lines = self._writer(snapshot, view, self.size.width)
         if (lines, view.old) != self._written:  # the same words again would be drawn again
-            before = self._written[0] if self._written is not None else []
             self._written = lines, view.old
-            self.update(contents(lines, old=view.old), layout=len(lines) != len(before))
+            self.update(contents(lines, old=view.old), layout=len(lines) != self.size.height)
