@@ -29,8 +29,9 @@ class TextPanel(Static):
         self._write()
 
     def on_resize(self) -> None:
-        """Write for the new width."""
+        """Write for the new width, and take as many rows as that has: the library drops a layout asked for just now."""
         self._write()
+        self.call_after_refresh(self._write)
 
     def _write(self) -> None:
         if self._given is None or not self.size.width:
@@ -39,4 +40,6 @@ class TextPanel(Static):
         lines = self._writer(snapshot, view, self.size.width)
         if (lines, view.old) != self._written:  # the same words again would be drawn again
             self._written = lines, view.old
-            self.update(contents(lines, old=view.old), layout=len(lines) != self.size.height)
+            self.update(contents(lines, old=view.old), layout=False)
+        if len(lines) != self.size.height:  # a line each: more or fewer of them have to be laid out, the same ones not
+            self.refresh(layout=True)
