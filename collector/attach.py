@@ -32,9 +32,8 @@ async def attend(channel: "Channel", feed: "Feed", *, may_act: bool) -> None:
         StreamError: it sent what no dashboard sends.
         OSError: the way to it failed.
     """
-    history = wire.History(feed.history())
     with feed.viewer(_goodbye(channel), at_once=channel.at_once) as viewer:
-        async with sending(_send(channel, viewer, history)):
+        async with sending(_send(channel, viewer, feed)):
             await _listen(channel, feed, may_act=may_act)
 
 
@@ -74,10 +73,11 @@ async def _listen(channel: "Channel", feed: "Feed", *, may_act: bool) -> None:
         await channel.send(wire.encode(reply))
 
 
-async def _send(channel: "Channel", viewer: "Viewer", history: wire.History) -> None:
+async def _send(channel: "Channel", viewer: "Viewer", feed: "Feed") -> None:
     """Greet, tell the trend so far, then whatever is newest whenever there is something new."""
     await channel.send(wire.encode(wire.Hello(wire.VERSION, COLDSIDE)))
-    await channel.send(wire.encode(history))
+    viewer.trend.clear()  # it is in the history
+    await channel.send(wire.encode(wire.History(feed.history())))
     while True:
         viewer.waits = True
         await viewer.wake.wait()

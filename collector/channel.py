@@ -111,6 +111,10 @@ class StreamChannel:
                 return
             yield payload
 
+    def abort(self) -> None:
+        """End it at once; what is under way is lost."""
+        self._transport.abort()
+
     async def close(self, why: str = "") -> None:  # noqa: ARG002 - there are no words for it on the way itself
         """End it; what is under way still goes out."""
         self._writer.close()

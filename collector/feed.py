@@ -8,6 +8,7 @@ A viewer that reads slowly gets fewer snapshots, never late ones: each has room 
 import asyncio
 import contextlib
 import logging
+import math
 import os
 import socket as sockets
 import stat
@@ -30,6 +31,7 @@ HISTORY_POINTS = 12 * 360
 """Twelve hours at one point every ten seconds."""
 MAX_VIEWERS = 64
 GOODBYE_SECONDS = 0.5
+STRANGE_SECONDS = 60.0
 
 Form = Callable[[Snapshot], bytes]
 """Turns a snapshot into what is sent to one kind of viewer."""
@@ -78,7 +80,8 @@ class Feed:
         self._history: deque[PackedRow] = deque(maxlen=HISTORY_POINTS)
         """A night as objects would be megabytes."""
         self._server: asyncio.Server | None = None
-        self._attached: set[asyncio.Task[None]] = set()
+        self._attached: dict[asyncio.Task[None], StreamChannel] = {}
+        self._told_strange = -math.inf
         self._socket: tuple[Path, tuple[int, int] | None] | None = None
         """Its path, and which file it is there."""
 
@@ -159,20 +162,27 @@ class Feed:
         """Serve one dashboard of this machine."""
         task = asyncio.current_task()
         assert task is not None
-        self._attached.add(task)
-        channel = StreamChannel(reader, writer, greatest_bytes=GREATEST_COMMAND_BYTES)
+        self._attached[task] = channel = StreamChannel(reader, writer, greatest_bytes=GREATEST_COMMAND_BYTES)
         try:
             if self.full:
                 await channel.send(wire.encode(wire.Goodbye(TOO_MANY)))
             else:
                 await attend(channel, self, may_act=True)
         except StreamError as error:
-            log.warning("who came to the socket is no dashboard of this version: %s", error)
+            channel.abort()  # who speaks otherwise may never read what is under way to him
+            self._tell_strange(error)
         except OSError as error:
             log.debug("a dashboard is gone: %s", error)
         finally:
-            self._attached.discard(task)
+            del self._attached[task]
             await channel.close()
+
+    def _tell_strange(self, error: StreamError) -> None:
+        """Log it once a minute: a dashboard of another version knocks every few seconds."""
+        now = asyncio.get_running_loop().time()
+        if now - self._told_strange >= STRANGE_SECONDS:
+            self._told_strange = now
+            log.warning("who came to the socket is no dashboard of this version: %s", error)
 
     async def close(self) -> None:
         """Let all viewers go and take the socket away, if it is still ours."""
@@ -186,8 +196,10 @@ class Feed:
         await asyncio.gather(*(_let_go(viewer) for viewer in self._viewers))
         if self._attached:
             await asyncio.wait(self._attached, timeout=GOODBYE_SECONDS)
-        for task in self._attached:
-            task.cancel()
+        for channel in self._attached.values():
+            channel.abort()
+        if self._attached:  # they see the end of their streams
+            await asyncio.wait(self._attached, timeout=GOODBYE_SECONDS)
 
 
 async def _let_go(viewer: Viewer) -> None:

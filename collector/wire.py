@@ -6,7 +6,7 @@ the cook; the dashboard sends a `Command` and gets a `Reply` with its number. A 
 """
 
 import functools
-from typing import Any
+from typing import Any, TypeVar
 
 import msgspec
 
@@ -232,6 +232,7 @@ Request = OnRecord | Calibrate | UndoCalibration | TestCall
 """What is done, or refused."""
 Command = Request | AskRules
 
+Message = TypeVar("Message")
 _encoder = msgspec.msgpack.Encoder()
 
 
@@ -262,7 +263,7 @@ def decode_news(payload: bytes) -> FromCollector:
     Raises:
         msgspec.DecodeError: not a message of this version.
     """
-    return _news_decoder().decode(payload)
+    return _decoded(_news_decoder(), payload)
 
 
 def decode_command(payload: bytes) -> Command:
@@ -271,4 +272,11 @@ def decode_command(payload: bytes) -> Command:
     Raises:
         msgspec.DecodeError: not a command of this version.
     """
-    return _command_decoder().decode(payload)
+    return _decoded(_command_decoder(), payload)
+
+
+def _decoded(decoder: msgspec.msgpack.Decoder[Message], payload: bytes) -> Message:
+    try:
+        return decoder.decode(payload)
+    except RecursionError as error:
+        raise msgspec.DecodeError("it is nested deeper than any message") from error

@@ -1,6 +1,7 @@
 """The collector's feed as an endless iterator of messages; the way there is `tui.way`.
 
-A link that closes is opened again for ever; only a collector of another version ends the iteration.
+A link that closes is opened again for ever; only a collector of another version, or a way that could never be used,
+ends the iteration.
 """
 
 import asyncio
@@ -17,7 +18,7 @@ import msgspec
 
 from adapters.backoff import delay_seconds
 from collector import wire
-from tui.errors import LinkEnded, NoReply, NotConnected, VersionRefused
+from tui.errors import LinkEnded, NoReply, NotConnected, VersionRefused, WayError
 from tui.way import Link, Way, way_to
 
 __all__ = ["ClientLink", "ClientState", "CollectorClient", "Feed"]
@@ -103,6 +104,7 @@ class CollectorClient:
 
         Raises:
             VersionRefused: the collector speaks another version.
+            WayError: the way there could not be used the first time.
         """
         attempt = 0
         while True:
@@ -114,6 +116,10 @@ class CollectorClient:
                         yield message
             except LinkEnded as error:
                 why, patience = str(error), error.patience_seconds
+            except WayError as error:  # a file of authorities, say, that was there and is away now
+                if self.link.state is ClientState.CONNECTING:
+                    raise
+                why = str(error)
             except msgspec.DecodeError as error:
                 why = f"the collector sent what cannot be read: {error}"
             finally:

@@ -108,13 +108,16 @@ class SocketLink:
         Raises:
             LinkEnded: it says nothing any more, or what no collector says.
         """
+        greeted = False
         try:
             async for payload in self._channel:
+                greeted = True
                 yield payload
         except StreamError as error:
             raise LinkEnded(f"what answers at {self._way} is no collector of this version: {error}") from error
         except TimeoutError as error:
-            raise LinkEnded(f"the collector at {self._way} does not answer") from error
+            older = "" if greeted else "; if an older coldside still runs there, start it again"
+            raise LinkEnded(f"the collector at {self._way} does not answer{older}") from error
         except OSError as error:
             raise LinkEnded(f"{self._way}: {error.strerror or error}") from error
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from collector.snapshot import TrendPoint, TrendStretch
 
-__all__ = ["PackedRow", "pack", "packed", "points", "row_of", "stretches", "table"]
+__all__ = ["PackedRow", "pack", "points", "row_of", "stretches", "table"]
 
 PackedRow = tuple[float, int, bytes]
 """Unix time, number of zones, and the row as `pack` gives it."""
@@ -37,11 +37,6 @@ def stretches(rows: Iterable[PackedRow]) -> tuple[TrendStretch, ...]:
         times, _, kept = zip(*run, strict=True)
         found.append(TrendStretch(zones, np.array(times, dtype="<f8").tobytes(), b"".join(kept)))
     return tuple(found)
-
-
-def packed(points: Iterable[TrendPoint]) -> tuple[TrendStretch, ...]:
-    """Turn rows, oldest first, into stretches."""
-    return stretches(row_of(point) for point in points)
 
 
 def table(stretch: TrendStretch) -> tuple[NDArray[np.float64], NDArray[np.float32]]:

@@ -24,8 +24,8 @@ from collector import wire
 from collector.engine import Engine
 from collector.raster import Raster
 from collector.snapshot import Snapshot, TrendPoint
-from collector.store.trend import packed
 from tests.bench.pit import plan_of, values_of
+from tests.trend import packed
 from tui.app import Dashboard
 from tui.client import ClientLink, ClientState
 from tui.draw.chamber_map import Subject, draw_chamber

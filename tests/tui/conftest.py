@@ -34,7 +34,7 @@ from collector.snapshot import (
     Verdict,
     ZoneView,
 )
-from collector.store.trend import packed
+from tests.trend import packed
 from tui.client import ClientLink, ClientState
 
 NIGHT = 1_700_000_000.0

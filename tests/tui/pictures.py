@@ -20,7 +20,7 @@ from collector import wire
 from collector.engine import Engine, Event
 from collector.pipeline import Pipeline
 from collector.snapshot import Snapshot, SourceView, StoreView, TrendPoint
-from collector.store.trend import packed
+from tests.trend import packed
 from tui.app import Dashboard
 from tui.client import ClientLink, ClientState
 from tui.draw.colour_scale import ColourDepth

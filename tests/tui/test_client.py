@@ -9,7 +9,8 @@ import pytest
 
 from collector import wire
 from collector.channel import StreamChannel, StreamError
-from collector.store.trend import packed, points
+from collector.store.trend import points
+from tests.trend import packed
 from tui.client import ClientState, CollectorClient
 from tui.errors import NoReply, NotConnected, VersionRefused
 from tui.once import NoCollectorError, newest
@@ -179,6 +180,20 @@ async def test_who_serves_something_else_there_is_no_collector(tmp_path):
     with pytest.raises(NoCollectorError, match=r"mail.sock is no collector of this version"):
         await newest(tmp_path / "mail.sock")
     server.close()
+
+
+async def test_a_collector_that_never_says_a_word_may_be_an_older_one(tmp_path, monkeypatch):
+    monkeypatch.setattr("tui.way.SILENCE_SECONDS", 0.2)
+
+    async def older(reader, writer):
+        await reader.read()
+        writer.close()
+
+    server = await asyncio.start_unix_server(older, tmp_path / "c.sock")
+    with pytest.raises(NoCollectorError, match="if an older coldside still runs there, start it again"):
+        await newest(tmp_path / "c.sock")
+    server.close()
+    await asyncio.sleep(0.05)
 
 
 async def test_a_collector_that_hangs_is_told(server, monkeypatch):

@@ -6,7 +6,7 @@ from collector import wire
 from collector.model.meat.piece import MeatPhase
 from collector.model.meat.spots import Spot
 from collector.snapshot import SpotView
-from collector.store.trend import packed
+from tests.trend import packed
 from tests.tui.conftest import FakeClient, history, night, piece
 from tests.tui.test_dashboard import board, ready, seen, settle
 from tui.errors import NotConnected

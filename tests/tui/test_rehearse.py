@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+import threading
 
 from tui.cli import main
 
@@ -13,12 +14,15 @@ def test_a_fire_that_goes_out_before_the_pit_was_hot_is_told_and_so_is_the_drill
     with subprocess.Popen(
         [sys.executable, "-m", "tui.cli", *words], stdin=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as process:
+        too_long = threading.Timer(90.0, process.kill)
+        too_long.start()
         said = []
         for line in process.stderr:
             said.append(line.split(maxsplit=2)[-1])
             if "the fire is fading" in line:
                 break
         process.communicate("quit\n", timeout=20)
+        too_long.cancel()
     told = "".join(said)
     assert process.returncode == 0
     assert told.index("drill: fire-out, minute 30 of the rehearsal") < told.index("drift/grate")

@@ -11,7 +11,7 @@ from msgspec.structs import replace
 
 from collector import wire
 from collector.snapshot import AlarmState, Priority
-from collector.store.trend import packed
+from tests.trend import packed
 from tests.tui.conftest import FakeClient
 from tests.tui.test_alarms import Pit as TimedPit
 from tests.tui.test_dashboard import seen, settle

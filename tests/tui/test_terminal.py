@@ -22,7 +22,7 @@ NIGHT = Path(__file__).with_name("conftest.py")
 PROGRAM = f"""
 import asyncio, importlib.util
 from collector import wire
-from collector.store.trend import packed
+from tests.trend import packed
 from tui.app import run_dashboard
 spec = importlib.util.spec_from_file_location("night", {str(NIGHT)!r})
 night = importlib.util.module_from_spec(spec)

@@ -128,6 +128,22 @@ async def test_a_collector_that_is_started_again_is_found_again(tmp_path):
             await until(lambda: client.link.state is ClientState.UP)
 
 
+async def test_a_file_of_authorities_that_is_away_for_a_while_ends_nothing(tmp_path):
+    async with serving(tmp_path) as served:
+        ca = tmp_path / "known.crt"
+        ca.write_bytes(served.ca.read_bytes())
+        async with listening(way(served, ca=ca)) as (client, heard):
+            await until(lambda: heard.qsize() >= 3)
+            ca.rename(tmp_path / "away")
+            await served.stop()
+            await until(lambda: "known.crt: cannot be read" in client.link.why)
+            (tmp_path / "away").rename(ca)
+            async with serving(tmp_path, port=served.port):
+                await until(lambda: client.link.state is ClientState.UP)
+    with pytest.raises(WayError, match=r"nowhere\.crt: cannot be read"):
+        await anext(aiter(CollectorClient(RemoteWay("127.0.0.1", 1, "x", ca=tmp_path / "nowhere.crt"))))
+
+
 @pytest.mark.parametrize(
     ("changes", "said"),
     [

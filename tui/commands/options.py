@@ -207,9 +207,9 @@ def known_settings(options: argparse.Namespace) -> "Settings | None":
     from collector.errors import SettingsError
     from collector.paths import config_file
 
-    if not options.config and not config_file().exists():
-        return None
     try:
+        if not options.config and not config_file().exists():
+            return None
         return load_settings(options)
     except (SettingsError, OSError):
         if options.config:

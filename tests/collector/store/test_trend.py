@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from collector.snapshot import TrendPoint, TrendStretch
-from collector.store.trend import packed, points, table
+from collector.store.trend import points, table
+from tests.trend import packed
 
 CELSIUS = st.floats(-60.0, 900.0, width=32) | st.just(float("nan"))
 ROWS = st.builds(

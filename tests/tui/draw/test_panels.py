@@ -11,7 +11,7 @@ from adapters.source import LinkState
 from collector.model.calibration import Kind, Point, line
 from collector.model.rulebook import LYING_WORDS
 from collector.snapshot import AlarmState, Mark, Phase, StoreView, Verdict
-from collector.store.trend import packed
+from tests.trend import packed
 from tui.draw.alarms import alarm_lines, pressing, pressing_line
 from tui.draw.chart import choose_chart
 from tui.draw.fire import fire_lines

@@ -11,7 +11,7 @@ from msgspec.structs import fields, replace
 from collector.model.meat.piece import MeatPhase
 from collector.model.meat.safety import CAUTION
 from collector.snapshot import AheadView, ArrivalView, MeatView, PartView, SpotView
-from collector.store.trend import packed
+from tests.trend import packed
 from tests.tui.conftest import NIGHT, history, night, part, piece
 from tui.draw.chart import choose_chart
 from tui.draw.line import plain, width

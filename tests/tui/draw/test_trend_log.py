@@ -3,7 +3,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from collector.snapshot import TrendPoint
-from collector.store.trend import packed
+from tests.trend import packed
 from tui.draw.trend_log import TrendLog
 
 
