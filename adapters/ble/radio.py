@@ -34,6 +34,8 @@ MAX_DEVICES = 4096
 """Devices whose state is remembered; a street full of changing addresses must not fill the memory."""
 DEAF_SCANS = 2
 """So many scans that heard nothing, one after another, are called deaf."""
+SEEN_THROUGH_SECONDS = 1.0
+"""So long a scan that is being started is waited for, when it is stopped."""
 NO_SIGNAL = -127
 """What bleak gives where BlueZ has withdrawn the signal strength: the data beside it is old."""
 _UNAVAILABLE = {
@@ -235,8 +237,7 @@ class Radio:
 
     async def _start(self, scanner: BleakScanner) -> None:
         try:
-            async with asyncio.timeout(self.timing.call):
-                await scanner.start()
+            await self._begin(scanner)
         except BleakBluetoothNotAvailableError as error:
             raise LinkError(_UNAVAILABLE.get(error.reason, LinkReason.NO_BLUETOOTH), str(error)) from error
         except BleakDBusError as error:
@@ -248,6 +249,28 @@ class Radio:
             raise LinkError(reason, str(error)) from error
         except (OSError, EOFError) as error:  # TimeoutError is an OSError
             raise LinkError(LinkReason.STUCK, str(error) or f"no answer in {self.timing.call:g} s") from error
+
+    async def _begin(self, scanner: BleakScanner) -> None:
+        """Start a scan; stopped meanwhile, see the call through: it would begin a scan that nobody ends.
+
+        Raises:
+            TimeoutError: there was no answer in time.
+        """
+        starting = asyncio.create_task(scanner.start(), name="start of the scan")
+        try:
+            done, _ = await asyncio.wait([starting], timeout=self.timing.call)
+        except asyncio.CancelledError:
+            done, _ = await asyncio.wait([starting], timeout=SEEN_THROUGH_SECONDS)
+            if not done:
+                starting.cancel()
+            elif not starting.cancelled():
+                starting.exception()
+            raise
+        if not done:
+            starting.cancel()
+            await asyncio.wait([starting])
+            raise TimeoutError
+        await starting
 
     async def _stop(self, scanner: BleakScanner, watch: BluezWatch | None) -> None:
         """Stop a scan, unless the bus it ran on is dead: its old file number may belong to another connection now."""

@@ -370,3 +370,13 @@ async def test_it_can_be_stopped_at_any_moment(when, bluez, radio, connector):
     await bluez.drained()
     assert not bluez.links()
     assert not bluez.discovering()
+
+
+async def test_stopped_while_a_scan_is_being_started_it_leaves_none_behind(bluez, radio):
+    bluez.faults.delay("StartDiscovery", 0.3)
+    async with listening(device_source(radio, described=layout("notify"))):
+        await asyncio.sleep(0.15)
+        assert not bluez.discovering(), "it is being started"
+    await asyncio.sleep(0.4)
+    await bluez.drained()
+    assert not bluez.discovering()
