@@ -141,7 +141,7 @@ def measure(effort: Effort) -> list[Finding]:
     findings = []
     for kind in KINDS:
         with PrivateBus() as bus:
-            flat = Round(bus.address, kind, effort.of(20_000, 10_000))
+            flat = Round(bus.address, kind, effort.of(15_000, 10_000))
             bare, *ours = _in_turn(effort.of(4, 3), flat.rate)
             steady = Round(bus.address, kind, effort.of(1_500, 1_000), PER_SECOND)
             bare_cpu, *ours_cpu = _in_turn(2, steady.microseconds)

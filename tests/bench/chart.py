@@ -18,7 +18,7 @@ OURS_SECONDS, LIBRARY_SECONDS = 0.1, 0.4
 
 def measure(effort: Effort) -> list[Finding]:
     """Compare CPU time a frame, and how much of the screen carries a curve."""
-    count = effort.of(6, 6)
+    count = effort.of(5, 5)
     screens: dict[str, int] = {}
     spent: dict[str, int] = {}
 

@@ -27,7 +27,7 @@ def measure(effort: Effort) -> list[Finding]:
     """Compare CPU time a frame and the screens."""
     screens: dict[str, list[tuple[str, str, str]]] = {}
     spent: dict[str, int] = {}
-    count = effort.of(9, 8)
+    count = effort.of(7, 7)
 
     def frame(which: str, period: float) -> float:
         drawn = paint("painter", which, period, count)
