@@ -1,6 +1,7 @@
 """A collector as a process of its own, as its user runs it."""
 
 import asyncio
+import contextlib
 import os
 import signal
 import subprocess
@@ -71,8 +72,11 @@ class Running:
         deadline = time.monotonic() + seconds
         while time.monotonic() < deadline:
             try:
-                async with asyncio.timeout(max(0.1, deadline - time.monotonic())):
-                    async for snapshot in snapshots(self.socket):
+                async with (
+                    asyncio.timeout(max(0.1, deadline - time.monotonic())),
+                    contextlib.aclosing(snapshots(self.socket)) as coming,
+                ):
+                    async for snapshot in coming:
                         if ready(snapshot):
                             return snapshot
             except (NoCollectorError, TimeoutError):

@@ -171,9 +171,10 @@ async def test_when_the_network_tells_the_time_the_cook_goes_on_with_what_it_wro
         async with asyncio.timeout(20):
             while True:
                 with contextlib.suppress(NoCollectorError):
-                    async for snapshot in snapshots(tmp_path / "c.sock"):
-                        if ready(snapshot):
-                            return snapshot
+                    async with contextlib.aclosing(snapshots(tmp_path / "c.sock")) as coming:
+                        async for snapshot in coming:
+                            if ready(snapshot):
+                                return snapshot
                 await asyncio.sleep(0.05)
 
     early = await snapshot_when(lambda s: s.now_unix > s.started_unix)

@@ -15,7 +15,7 @@ from tests.collector.house import certify, serving
 from tui.cli import main
 from tui.client import ClientState, CollectorClient
 from tui.errors import NotConnected, WayError
-from tui.once import NoCollectorError, ask, rules, snapshots
+from tui.once import NoCollectorError, ask, newest, rules
 from tui.remote_way import DEFAULT_PORT, RemoteWay, parse_at, parse_fingerprint
 from tui.token_file import read_token
 
@@ -161,7 +161,7 @@ async def test_what_is_wrong_is_said_in_a_cooks_words_and_the_token_is_not_sent(
             changes = {"ca": tmp_path / changes["ca"]}
         wrong = way(served, **changes)
         with pytest.raises(NoCollectorError, match=said):
-            await anext(snapshots(wrong))
+            await newest(wrong)
         async with listening(wrong) as (client, _):
             await until(lambda: client.link.why)
             assert client.link.state is ClientState.CONNECTING
@@ -180,14 +180,14 @@ async def test_a_refused_token_is_said_and_not_tried_like_a_guess(tmp_path):
 async def test_a_name_of_another_is_said(tmp_path):
     async with serving(tmp_path, hosts=()) as served:
         named = RemoteWay("localhost", served.port, served.tokens["act"], ca=served.ca)
-        assert (await anext(snapshots(named))).cook, "its own address is always right"
+        assert (await newest(named)).cook, "its own address is always right"
         with pytest.raises(NoCollectorError, match=r"nobody knows where no-such-host.invalid is"):
-            await anext(snapshots(RemoteWay("no-such-host.invalid", 1, "x", ca=served.ca)))
+            await newest(RemoteWay("no-such-host.invalid", 1, "x", ca=served.ca))
 
 
 async def test_questions_without_a_dashboard(tmp_path):
     async with serving(tmp_path) as served:
-        assert (await anext(snapshots(way(served, "look")))).cook
+        assert (await newest(way(served, "look"))).cook
         assert await rules(way(served, "look")) == ()
         assert (await ask(way(served), wire.AddMark(1, "split"))).done
         refused = await ask(way(served, "look"), wire.AddMark(1, "split"))
@@ -197,9 +197,9 @@ async def test_questions_without_a_dashboard(tmp_path):
 
 async def test_plain_on_this_machine_itself_for_an_ssh_tunnel(tmp_path):
     async with serving(tmp_path, tls=False) as served:
-        assert (await anext(snapshots(way_plain(served)))).cook
+        assert (await newest(way_plain(served))).cook
         with pytest.raises(NoCollectorError, match=r"does not speak TLS; .*--at http://127"):
-            await anext(snapshots(RemoteWay("127.0.0.1", served.port, served.tokens["look"])))
+            await newest(RemoteWay("127.0.0.1", served.port, served.tokens["look"]))
 
 
 def way_plain(served):
