@@ -6,12 +6,14 @@ same alarms to the digit.
 """
 
 import math
+from functools import partial
 
 import msgspec
 import numpy as np
 from msgspec.structs import replace
 
 from adapters.reading import Quality, Reading, Reason
+from collector.faults import FAULT_KEY, FaultBook
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
 from collector.model.calibration import Calibration
@@ -32,9 +34,11 @@ from collector.model.robust import median
 from collector.model.rulebook import Look, RuleBook
 from collector.model.screening import ProbeScreen
 from collector.model.slope import bin_medians, slope_of_bins
+from collector.model.trouble import most_pressing_first
 from collector.model.vitals import DeviceVitals
 from collector.snapshot import (
     EvennessView,
+    FieldView,
     FireView,
     Mark,
     PatchView,
@@ -125,12 +129,18 @@ class Engine:
         self._room = Chamber(plan)
         self._members = [np.array(members, dtype=np.intp) for members in self._room.members]
         self._grate = self._room.levels.index(GRATE) if GRATE in self._room.levels else None
+        self.faults = FaultBook()
+        """What of this engine has failed; see `collector.faults`."""
+        self.judged_unix = started_unix
+        """When the alarms were last judged."""
+        self._fire_fails = False
+        """The newest look at the fire failed: nothing of it may be believed."""
         self._begin_anew()
         self._zone_of = np.array([[z.holds(p) for z in plan.zones] for p in plan.probes], dtype=bool).reshape(n, zones)
         self._relied_on = np.zeros(n, dtype=bool)
         """Which probes lie in a zone that runs too cold."""
-        self._rules = RuleBook(plan)
-        self._meat = MeatWatch(plan)
+        self._rules = RuleBook(plan, self.faults)
+        self._meat = MeatWatch(plan, self.faults)
         usual = dict(plan.usual_kelvin)
         self._usual: Array = np.array([usual.get(z.name, math.nan) for z in plan.zones], dtype=np.float64)
         self._ring = Ring(n + zones, int(RING_SECONDS / LOOK_SECONDS))
@@ -139,13 +149,11 @@ class Engine:
         self._filled: Array = np.full(n, np.nan)
         """Values of the probes that are believed; of the others what their usual and their neighbours say."""
         self._remembered = np.zeros(n, dtype=bool)
-        nothing = np.full(zones, np.nan)
-        unknown = np.full(len(self._members), np.nan)
-        self._field = Estimate(nothing, nothing, nothing, nothing, nothing, unknown, unknown)
+        self._field = self._unknown_field()
         self._reasons = ("",) * zones
         self._dose: Array = np.zeros(zones)
         self._trend: Array = np.full(n + zones, np.nan)
-        self._evenness = EvennessView(*[math.nan] * 5)
+        self._evenness = _unknown_evenness()
         self._book = EventBook()
         self._away = False
         self._batteries: dict[str, float] = {}
@@ -156,7 +164,11 @@ class Engine:
         probe = self._index.get((reading.source, reading.key))
         if probe is None:
             return Taken(None, reading.quality, reading.reason), events
-        quality, reason = self._screens[probe].judge(reading, calm=self._calm)
+        try:  # not `attempt`: thousands of readings a second come this way
+            quality, reason = self._screens[probe].judge(reading, calm=self._calm)
+        except Exception as error:  # noqa: BLE001 - a reading that cannot be screened is recorded and not believed
+            self.faults.record(f"screening of {self.plan.probes[probe].name}", at_unix, error, critical=True)
+            quality, reason = Quality.UNCERTAIN, Reason.NONE
         if reason is Reason.OFFLINE:
             self._offline[probe] = True
             self._newest[probe] = math.nan
@@ -192,9 +204,9 @@ class Engine:
         if now_unix - self._next_look > LEAP_SECONDS:
             self._next_look = math.floor(now_unix / LOOK_SECONDS) * LOOK_SECONDS - 600.0
         while self._next_look <= now_unix:
-            self.now_unix = self._next_look
-            self._look(self._next_look, events)
+            now = self.now_unix = self._next_look
             self._next_look += LOOK_SECONDS
+            self.faults.attempt("look", now, partial(self._look, now, events), _nothing, critical=True)
         self.now_unix = max(self.now_unix, now_unix)
         return events
 
@@ -215,10 +227,24 @@ class Engine:
         event = self._book.find(action.subject) if action.kind in _OF_EVENTS else None
         if action.kind is ActionKind.MEAT_PHASE and not self._meat.knows(action.subject):
             raise KeyError(action.subject)
-        if action.kind in _OF_ALARMS and action.subject and not self._rules.knows(action.subject):
+        of_fault = action.subject.startswith(FAULT_KEY)
+        if action.kind in _OF_ALARMS and action.subject and not of_fault and not self._rules.knows(action.subject):
             raise KeyError(action.subject)
         resumed = action.kind is ActionKind.RESUME
         events = self._wake_up(at_unix, action.seconds) if resumed else self.advance(at_unix)
+        if action.kind is ActionKind.ACKNOWLEDGE:
+            self.faults.acknowledge(action.subject)
+        if action.kind in _OF_ALARMS and of_fault:
+            return events
+        try:
+            self._carry_out(action, event, at_unix, events)
+        except (KeyError, ValueError):
+            raise
+        except Exception as error:  # noqa: BLE001 - it goes on record all the same, so a replay does the same
+            self.faults.record("what a person asked for", at_unix, error)
+        return events
+
+    def _carry_out(self, action: Action, event: Mark | None, at_unix: float, events: list[Event]) -> None:
         if action.calibration is not None:
             self._calibrate(action.calibration)
         if action.kind in (ActionKind.MARK, ActionKind.RESUME, ActionKind.CALIBRATE):
@@ -237,7 +263,6 @@ class Engine:
             self._judge_event(event, confirmed=action.kind is ActionKind.CONFIRM)
         else:
             events += self._rules.act(action, at_unix)
-        return events
 
     def _acquit_moved(self) -> None:
         """Take the probes that are held to lie for those that were moved: learn anew what is usual at their places."""
@@ -281,40 +306,80 @@ class Engine:
         return events
 
     def _look(self, now: float, events: list[Event]) -> None:
-        """Judge the pit at one point of the grid."""
-        self._gather(now)
-        self._estimate()
+        """Judge the pit at one point of the grid; a part that fails takes none of the others with it."""
+        attempt = self.faults.attempt
+        attempt("probe values", now, lambda: self._gather(now), self._lose_values, critical=True)
+        attempt("zones", now, self._estimate, self._lose_field, critical=True)
         grate = self._of_grate(self._field.level_celsius)
         self._ring.push(np.concatenate([self._values, self._field.zone_celsius]))
-        falls, patched = self._falls(), self._patched_kelvin()
-        seen = self._fire.look(now, self._fire_level(), *falls, doubt_kelvin=abs(patched))
-        events += [self._book.add(mark) for mark in seen]
+        falls = attempt("falls", now, self._falls, lambda: (math.nan, math.nan), critical=True)
+        self._fire_fails = False
+        seen = attempt("fire", now, lambda: self._look_at_fire(now, falls), self._lose_fire, critical=True)
+        self._keep_marks(seen, events)
         if self._fire.gone_out:
             self._begin_anew()
         steady = self._fire.phase is Phase.STEADY
         self._calm = steady and not any(fall > CALM_FALL_KELVIN for fall in falls)
         if steady:
-            self._follow_deficits()
+            attempt("zone deficits", now, self._follow_deficits, _nothing, critical=True)
         if now % SLOW_SECONDS < LOOK_SECONDS:
             if steady and not self._burnt_down():
-                self._compare_neighbours(now)
-                self._look_for_changes()
-            self._look_slowly()
-        rules = self._rule_look(now)
-        if self._meat.due(now):
-            events += [self._book.add(mark) for mark in self._look_at_meat(now, grate)]
-            rules = replace(rules, meat=self._meat.looks(now))
-        events += self._rules.judge(rules)
+                attempt("probe checks", now, lambda: self._compare_neighbours(now), _nothing, critical=True)
+                attempt("local changes", now, self._look_for_changes, _nothing, critical=True)
+            self._look_slowly(now)
+        self._judge(now, grate, events)
         if now % TREND_SECONDS < LOOK_SECONDS:
-            events.append(
-                TrendPoint(
-                    now,
-                    tuple(self._field.zone_celsius.tolist()),
-                    self._grate_spread(),
-                    grate,
-                    tuple(self._values.tolist()),
-                )
-            )
+            attempt("trend", now, lambda: events.append(self._trend_point(now, grate)), _nothing)
+
+    def _judge(self, now: float, grate: float, events: list[Event]) -> None:
+        """Judge every alarm."""
+        attempt = self.faults.attempt
+        look = attempt("what the alarms judge", now, lambda: self._rule_look(now), lambda: None, critical=True)
+        if look is None:
+            return
+        if self._meat.due(now):
+            marks = attempt("meat", now, lambda: self._look_at_meat(now, grate), _no_marks, critical=True)
+            self._keep_marks(marks, events)
+            look = replace(look, meat=self._meat.looks(now))
+        events += self._rules.judge(look)
+        self.judged_unix = now
+
+    def _keep_marks(self, marks: list[Mark], events: list[Event]) -> None:
+        add = self._book.add
+        events += self.faults.attempt("events", self.now_unix, lambda: [add(mark) for mark in marks], _no_marks)
+
+    def _look_at_fire(self, now: float, falls: tuple[float, float]) -> list[Mark]:
+        return self._fire.look(now, self._fire_level(), *falls, doubt_kelvin=abs(self._patched_kelvin()))
+
+    def _trend_point(self, now: float, grate_celsius: float) -> TrendPoint:
+        return TrendPoint(
+            now,
+            tuple(self._field.zone_celsius.tolist()),
+            self._grate_spread(),
+            grate_celsius,
+            tuple(self._values.tolist()),
+        )
+
+    def _lose_values(self) -> None:
+        """Know no probe's value at this look."""
+        self._values[:] = np.nan
+        self._usable[:] = False
+
+    def _lose_field(self) -> None:
+        """Know no zone at this look; a level is the median of its probes, so that the fire is still watched."""
+        values = np.where(self._usable, self._values, np.nan)
+        levels = np.array([median(values[members]) for members in self._members], dtype=np.float64)
+        self._filled = values
+        self._field = replace(self._unknown_field(), level_celsius=levels, level_standing_celsius=levels)
+
+    def _lose_fire(self) -> list[Mark]:
+        """Say nothing of the fire at this look."""
+        self._fire_fails = True
+        return []
+
+    def _unknown_field(self) -> Estimate:
+        zones, levels = np.full(len(self.plan.zones), np.nan), np.full(len(self._members), np.nan)
+        return Estimate(zones, zones, zones, zones, zones, levels, levels)
 
     def _look_at_meat(self, now: float, grate_celsius: float) -> list[Mark]:
         believed = np.array([reason is Reason.NONE for reason in self._accusation])
@@ -444,21 +509,29 @@ class Engine:
             if self._room.learn_scales(away):
                 self._scales_due_unix = now + SCALES_SECONDS
 
-    def _look_slowly(self) -> None:
+    def _look_slowly(self, now: float) -> None:
         """Work out what moves slowly: slopes, envelope, stuck probes, evenness."""
-        per_bin = int(30.0 / LOOK_SECONDS)
-        bins = bin_medians(self._ring.last(int(900 / LOOK_SECONDS)), per_bin)
+        attempt = self.faults.attempt
+        attempt("trends of probes and zones", now, self._find_trends, lambda: self._trend.fill(np.nan))
+        attempt("slope of the fire", now, self._fire.look_at_slope, _nothing, critical=True)
+        self._reasons = attempt("reasons for cold zones", now, self._cold_reasons, lambda: ("",) * len(self.plan.zones))
+        attempt("stuck probes", now, self._look_for_stuck, _nothing, critical=True)
+        self._evenness = attempt("evenness", now, self._find_evenness, _unknown_evenness)
+
+    def _find_trends(self) -> None:
+        bins = bin_medians(self._ring.last(int(900 / LOOK_SECONDS)), int(30.0 / LOOK_SECONDS))
         self._trend = slope_of_bins(bins, 30.0) * 3600.0
-        self._fire.look_at_slope()
-        self._reasons = self._cold_reasons()
-        n = len(self.plan.probes)
-        self._lying.look_for_stuck(self._ring.last(int(1200 / LOOK_SECONDS))[:n])
-        half_hour = self._ring.last(int(1800 / LOOK_SECONDS))[:n]
+
+    def _look_for_stuck(self) -> None:
+        self._lying.look_for_stuck(self._ring.last(int(1200 / LOOK_SECONDS))[: len(self.plan.probes)])
+
+    def _find_evenness(self) -> EvennessView:
+        half_hour = self._ring.last(int(1800 / LOOK_SECONDS))[: len(self.plan.probes)]
         grate = [i for i in self._grate_members() if self._usable[i]]
         record = half_hour[grate]
         x = np.array([self.plan.probes[i].x_m for i in grate], dtype=np.float64)
         swing = fluctuation(record)
-        self._evenness = EvennessView(
+        return EvennessView(
             self._grate_spread(),
             gradient(record),
             along(x, self._values[grate], self.plan.chamber.length_m),
@@ -511,7 +584,8 @@ class Engine:
                 return np.zeros_like(self._usual)
 
     def _rule_look(self, now: float) -> Look:
-        outside, side = self._fire.outside_kelvin()
+        outside, side = (math.nan, "") if self._fire_fails else self._fire.outside_kelvin()
+        lost = math.nan if self._fire_fails else self._fire.lost_since_lid_kelvin()
         deficit = self._cold.judged(self._field.deficit_sd_kelvin, self._usual, self._cold_base())
         too_cold = deficit > self.plan.rule("cold-spot").limit
         self._relied_on = np.any(self._zone_of & too_cold, axis=1)
@@ -528,7 +602,7 @@ class Engine:
             spread_kelvin=self._grate_spread(),
             outside_kelvin=outside,
             outside_side=side,
-            lost_since_lid_kelvin=self._fire.lost_since_lid_kelvin(),
+            lost_since_lid_kelvin=lost,
             fire_unlit=self._fire.reached_unix is None or phase is Phase.LID_OPEN,
             age_seconds=age,
             offline=self._offline,
@@ -552,38 +626,75 @@ class Engine:
         Raises:
             KeyError: there is no alarm of that key, and no trouble ever has it.
         """
-        return self._rules.refusal(action)
+        if not action.subject.startswith(FAULT_KEY):
+            return self._rules.refusal(action)
+        if action.kind is not ActionKind.ACKNOWLEDGE:
+            return "a fault of coldside's can only be acknowledged; it ends when its part works again"
+        standing = {FAULT_KEY + fault.part for fault in self.faults.standing(self.now_unix)}
+        return "" if action.subject in standing else f"{action.subject} does not stand now"
 
     def troubles(self) -> tuple[TroubleView, ...]:
-        """Show what is wrong, once for all alarms of one cause."""
-        return self._rules.troubles()
+        """Show what is wrong, once for all alarms of one cause, with the faults that are old enough to call anybody."""
+        return self._troubles(calling_only=True)
+
+    def _troubles(self, *, calling_only: bool) -> tuple[TroubleView, ...]:
+        now = self.now_unix
+        none: tuple[TroubleView, ...] = ()
+        found = self.faults.attempt("alarms", now, self._rules.troubles, lambda: none, critical=True)
+        return most_pressing_first((*found, *self.faults.troubles(now, calling_only=calling_only)))
 
     def snapshot(self) -> Snapshot:
-        """Show the cook as it stands."""
-        plan = self.plan
-        fields = [
-            self._room.view(name, self._filled, self._effect, self._usable, self._remembered)
-            for name in self._room.levels
+        """Show the cook as it stands. Each part is built apart: one that fails is replaced, and `faults` names it."""
+        plan, now, attempt = self.plan, self.now_unix, self.faults.attempt
+        probes = [
+            attempt(f"probe {p.name}", now, partial(self._probe_view, i), partial(self._unknown_probe, i))
+            for i, p in enumerate(plan.probes)
         ]
+        zones = [
+            attempt(f"zone {z.name}", now, partial(self._zone_view, i), partial(self._unknown_zone, i), critical=True)
+            for i, z in enumerate(plan.zones)
+        ]
+        fire = _unavailable_fire() if self._fire_fails else attempt(
+            "view of the fire", now, self._fire_view, _unavailable_fire, critical=True
+        )  # fmt: skip
         return Snapshot(
-            self.now_unix,
+            now,
             self.cook,
             self.started_unix,
             plan.chamber,
             plan.target_celsius,
             plan.low_celsius,
             plan.high_celsius,
-            tuple(self._probe_view(i) for i in range(len(plan.probes))),
-            tuple(self._zone_view(i) for i in range(len(plan.zones))),
-            tuple(f for f in fields if f is not None),
+            tuple(probes),
+            tuple(zones),
+            attempt("map", now, self._maps, tuple),
             self._evenness,
-            self._fire_view(),
-            self._rules.views(),
-            self._book.marks(),
-            troubles=self.troubles(),
-            meat=self._meat.views(self.now_unix),
-            spots=self._meat.spots(),
+            fire,
+            attempt("alarms", now, self._rules.views, tuple, critical=True),
+            attempt("marks", now, self._book.marks, tuple, keep=True),
+            meat=self._meat.views(now),
+            spots=attempt("readings by hand", now, self._meat.spots, tuple, keep=True),
+            troubles=self._troubles(calling_only=False),
+            faults=self.faults.views(now),
         )
+
+    def _maps(self) -> tuple[FieldView, ...]:
+        fields = (
+            self._room.view(name, self._filled, self._effect, self._usable, self._remembered)
+            for name in self._room.levels
+        )
+        return tuple(field for field in fields if field is not None)
+
+    def _unknown_probe(self, i: int) -> ProbeView:
+        probe = self.plan.probes[i]
+        return ProbeView(
+            probe.name, probe.duty, probe.level, probe.x_m, probe.y_m, math.nan, Quality.UNCERTAIN, Reason.NONE, None,
+            math.nan, silent=False, used=False,
+        )  # fmt: skip
+
+    def _unknown_zone(self, i: int) -> ZoneView:
+        zone, nan = self.plan.zones[i], math.nan
+        return ZoneView(zone.name, zone.level, zone.x0_m, zone.x1_m, zone.y0_m, zone.y1_m, nan, nan, nan, nan, 0, nan)
 
     def _probe_view(self, i: int) -> ProbeView:
         probe, heard, raw = self.plan.probes[i], self._heard_at[i], self._newest[i]
@@ -616,3 +727,21 @@ class Engine:
             rhythm.period_seconds, None if math.isnan(rhythm.due_unix) else rhythm.due_unix, fire.lid.openings,
             rhythm.count, side, fire.going_out,
         )  # fmt: skip
+
+
+def _unavailable_fire() -> FireView:
+    """Stand for a fire that cannot be judged because coldside itself fails."""
+    nan = math.nan
+    return FireView(Phase.UNAVAILABLE, nan, nan, nan, nan, nan, None, None, nan, None, 0, 0, "")
+
+
+def _unknown_evenness() -> EvennessView:
+    return EvennessView(*[math.nan] * 5)
+
+
+def _no_marks() -> list[Mark]:
+    return []
+
+
+def _nothing() -> None:
+    """Stand in for a step of a look that only changes what later looks know."""

@@ -24,6 +24,7 @@ __all__ = [
     "CallsView",
     "ChamberView",
     "EvennessView",
+    "FaultView",
     "FieldView",
     "FireView",
     "KitchenView",
@@ -60,6 +61,8 @@ class Phase(enum.StrEnum):
     STEADY = "steady"
     LID_OPEN = "lid open"
     """The lid is open, or was and the chamber has not come back yet."""
+    UNAVAILABLE = "not available"
+    """The part of coldside that watches the fire has failed; see `Snapshot.faults`."""
 
 
 class AlarmState(enum.StrEnum):
@@ -308,6 +311,22 @@ class TroubleView(msgspec.Struct, frozen=True):
     unit: str
     alarms: tuple[str, ...]
     """Keys of its alarms, the leading one first."""
+
+
+class FaultView(msgspec.Struct, frozen=True):
+    """A part of coldside that fails now: what it would show is not available."""
+
+    part: str
+    critical: bool
+    """The safety of the night depends on it."""
+    count: int
+    """How often it has failed since the collector started."""
+    since_unix: float
+    last_unix: float
+    error: str
+    """Kind of the error and the line of code that raised it."""
+    good_unix: float | None = None
+    """When the value that is shown instead was built; None where none is shown."""
 
 
 class RuleView(msgspec.Struct, frozen=True):
@@ -635,3 +654,5 @@ class Snapshot(msgspec.Struct, frozen=True):
     meat: tuple[MeatView, ...] = ()
     spots: tuple[SpotView, ...] = ()
     """The newest 200 readings by hand, oldest first."""
+    faults: tuple[FaultView, ...] = ()
+    """Parts of coldside that fail now, critical ones first."""

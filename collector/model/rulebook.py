@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from adapters.reading import Reason
+from collector.faults import FaultBook
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import TRANSITIONS, Alarm, AlarmEvent, Transition
 from collector.model.field import Array
@@ -75,9 +76,15 @@ class Look(msgspec.Struct, frozen=True):
 
 
 class RuleBook:
-    """All alarms of a plan."""
+    """All alarms of a plan.
 
-    def __init__(self, plan: Plan) -> None:
+    Args:
+        plan: the rules and their subjects.
+        faults: contains the fault of one alarm, so that the others are judged all the same.
+    """
+
+    def __init__(self, plan: Plan, faults: FaultBook | None = None) -> None:
+        self._faults = faults or FaultBook()
         cold, drift, spread = plan.rule("cold-spot"), plan.rule("drift"), plan.rule("spread")
         silent, lying = plan.rule("probe-silent"), plan.rule("probe-lying")
         self._zones = [(i, Alarm(cold, z.name, "kelvin")) for i, z in enumerate(plan.zones) if z.level == GRATE]
@@ -104,7 +111,7 @@ class RuleBook:
                 *self._batteries.values(),
             )
         }
-        self._meat = MeatAlarms(plan)
+        self._meat = MeatAlarms(plan, self._faults)
         self.alarms |= self._meat.alarms
 
     def judge(self, look: Look) -> list[Transition]:
@@ -115,39 +122,39 @@ class RuleBook:
         quiet = suppressed(self._circumstances)
         steps: list[Transition] = []
         for zone, alarm in self._zones:
-            steps += alarm.update(
-                now,
-                float(look.zone_deficit_kelvin[zone]),
-                limit=alarm.rule.limit,
-                message=f"the {alarm.subject} runs cold; {look.cold_reasons[zone]}",
-                suppress=quiet["cold-spot"],
-            )
-        fading = look.outside_side == "fading"
-        steps += self._drift.update(
-            now,
-            look.outside_kelvin,
-            limit=self._drift.rule.limit,
-            message=FADING if fading else "the pit is running hot",
-            suppress=quiet["drift"],
-        )
-        steps += self._spread.update(
-            now,
-            look.spread_kelvin,
-            limit=self._spread.rule.limit,
-            message="the grate is uneven from end to end",
-            suppress=quiet["spread"],
-        )
-        steps += self._lid.update(
-            now,
-            look.lost_since_lid_kelvin,
-            limit=self._lid.rule.limit,
-            message="the lid is open or the heat is gone: look at lid and firebox",
-        )
+            deficit = float(look.zone_deficit_kelvin[zone])
+            words = f"the {alarm.subject} runs cold; {look.cold_reasons[zone]}"
+            steps += self._feed(alarm, now, deficit, words, suppress=quiet["cold-spot"])
+        words = FADING if look.outside_side == "fading" else "the pit is running hot"
+        steps += self._feed(self._drift, now, look.outside_kelvin, words, suppress=quiet["drift"])
+        words = "the grate is uneven from end to end"
+        steps += self._feed(self._spread, now, look.spread_kelvin, words, suppress=quiet["spread"])
+        words = "the lid is open or the heat is gone: look at lid and firebox"
+        steps += self._feed(self._lid, now, look.lost_since_lid_kelvin, words)
         for source, alarm in self._batteries.items():
             percent = look.batteries.get(source, float("nan"))
-            message = f"the battery of {source} runs low: change or charge it"
-            steps += alarm.update(now, percent, limit=alarm.rule.limit, message=message)
+            steps += self._feed(alarm, now, percent, f"the battery of {source} runs low: change or charge it")
         return steps + self._judge_probes(look) + self._meat.judge(now, look.meat, quiet)
+
+    def _feed(
+        self,
+        alarm: Alarm,
+        now: float,
+        value: float,
+        message: str,
+        *,
+        limit: float | None = None,
+        suppress: bool = False,
+    ) -> list[Transition]:
+        """Feed one alarm its value; a fault in it takes none of the others with it."""
+        limit = alarm.rule.limit if limit is None else limit
+        return self._faults.attempt(
+            f"alarm {alarm.key}",
+            now,
+            lambda: alarm.update(now, value, limit=limit, message=message, suppress=suppress),
+            list,
+            critical=True,
+        )
 
     def watch_meat(self, pieces: Iterable[str]) -> None:
         """Watch over these pieces too."""
@@ -163,17 +170,13 @@ class RuleBook:
             age = float("inf") if look.offline[i] else float(look.age_seconds[i])
             if age > limit or alarm.unreset or alarm.state is not AlarmState.NORMAL:
                 words = "has gone: its source says so" if look.offline[i] else "is not heard any more"
-                steps += alarm.update(now, age, limit=limit, message=f"{alarm.subject} {words}")
+                steps += self._feed(alarm, now, age, f"{alarm.subject} {words}", limit=limit)
         for i, alarm in enumerate(self._lying):
             doubted = float(look.doubted_seconds[i])
             if doubted > 0.0 or alarm.active or alarm.unreset or alarm.state is not AlarmState.NORMAL:
                 words = LYING_WORDS.get(look.reasons[i], "is believed again")
-                steps += alarm.update(
-                    now,
-                    doubted if look.age_seconds[i] <= self._silent_after[i] else float("nan"),
-                    limit=0.0,
-                    message=f"{alarm.subject} {words}",
-                )
+                doubted = doubted if look.age_seconds[i] <= self._silent_after[i] else float("nan")
+                steps += self._feed(alarm, now, doubted, f"{alarm.subject} {words}", limit=0.0)
         return steps
 
     def act(self, action: Action, now_unix: float) -> list[Transition]:

@@ -11,11 +11,11 @@ Every other alarm is a trouble of its own. Shelved alarms and those out of servi
 """
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from collector.snapshot import AlarmState, AlarmView, TroubleView
 
-__all__ = ["could_be", "troubles"]
+__all__ = ["could_be", "most_pressing_first", "troubles"]
 
 AT_REST = (AlarmState.NORMAL, AlarmState.SHELVED, AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE)
 WORST_FIRST = (
@@ -42,8 +42,12 @@ def troubles(
     for alarm in standing:
         groups.setdefault(key_of(alarm), []).append(alarm)
     made = [_trouble(key, members, source_of) for key, members in groups.items()]
-    made.sort(key=lambda t: (WORST_FIRST.index(t.state), t.priority, t.since_unix))
-    return tuple(made)
+    return most_pressing_first(made)
+
+
+def most_pressing_first(found: Iterable[TroubleView]) -> tuple[TroubleView, ...]:
+    """Put troubles in the order in which they ask for a person."""
+    return tuple(sorted(found, key=lambda t: (WORST_FIRST.index(t.state), t.priority, t.since_unix)))
 
 
 def could_be(key: str, source_of: Mapping[str, str]) -> bool:

@@ -2,7 +2,9 @@
 
 import math
 from collections.abc import Iterable, Mapping
+from functools import partial
 
+from collector.faults import FaultBook
 from collector.model.alarm import Alarm, Transition
 from collector.model.meat.piece_watch import PieceLook
 from collector.model.plan import Plan, Rule
@@ -34,9 +36,11 @@ class MeatAlarms:
 
     Args:
         plan: the rules, and the pieces there are.
+        faults: contains the fault of one alarm.
     """
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, faults: FaultBook) -> None:
+        self._faults = faults
         self._rules: tuple[Rule, ...] = tuple(plan.rule(name) for name in MEAT_RULES)
         self._of: dict[str, dict[str, Alarm]] = {}
         self._own_celsius: dict[str, tuple[float, ...]] = {}
@@ -72,10 +76,11 @@ class MeatAlarms:
                 self._own_celsius[self._of[look.name][rule].key] = limits
             for name, value in _values(look).items():
                 alarm = self._of[look.name][name]
-                steps += alarm.update(
-                    now, value, limit=alarm.rule.limit, message=_WORDS[name].format(look.name, cooling=look.cooling),
-                    suppress=quiet.get(name, False),
-                )  # fmt: skip
+                words = _WORDS[name].format(look.name, cooling=look.cooling)
+                feed = partial(
+                    alarm.update, now, value, limit=alarm.rule.limit, message=words, suppress=quiet.get(name, False)
+                )
+                steps += self._faults.attempt(f"alarm {alarm.key}", now, feed, list, critical=True)
                 if math.isinf(alarm.value):
                     alarm.value = math.nan
         return steps

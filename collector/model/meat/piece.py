@@ -117,8 +117,11 @@ class Piece(msgspec.Struct, frozen=True):
     """What the config called it before in this cook, the oldest name first."""
 
     def serve_unix(self, on_unix: float, soonest_seconds: float = SOONEST_SECONDS) -> float:
-        """Give when it is to be served: the first such time of day that is not too soon after it went on; or NaN."""
-        if self.serve_day_seconds is None:
+        """Give when it is to be served: the first such time of day that is not too soon after it went on.
+
+        NaN where no time of day is set, or it is not on.
+        """
+        if self.serve_day_seconds is None or math.isnan(on_unix):
             return math.nan
         least = on_unix + soonest_seconds
         first = least - DAY_SECONDS + (self.serve_day_seconds - least) % DAY_SECONDS

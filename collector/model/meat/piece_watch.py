@@ -19,7 +19,7 @@ from collector.model.meat.track import Track
 from collector.model.plan import GRATE, Plan
 from collector.snapshot import UNKNOWN_ARRIVAL, AheadView, ArrivalView, MeatView, PartView
 
-__all__ = ["ROW_SECONDS", "PieceLook", "PieceWatch"]
+__all__ = ["ROW_SECONDS", "PieceLook", "PieceWatch", "unavailable_view"]
 
 STALL_ROWS = 5
 PLAN_ROWS = 10
@@ -149,13 +149,17 @@ class PieceWatch:
             zone_celsius: shape (zones,).
             grate_celsius: mean of the grate.
         """
-        on = self._take(now, values, zone_celsius, grate_celsius)
-        if on and self.phase in ON_FIRE:
-            if self._rows % STALL_ROWS == 0:
-                self._find_stalls()
-            if self._rows % PLAN_ROWS == 0 and self.piece.serve_day_seconds is not None:
-                self._late_seconds = self._late(self._done(self._arrivals()))
+        self._take(now, values, zone_celsius, grate_celsius)
         return self._went_on()
+
+    def look_ahead(self) -> None:
+        """Look for stalls and for lateness, some minutes apart; to be called after each row."""
+        if math.isnan(self.on_unix) or self.phase not in ON_FIRE:
+            return
+        if self._rows % STALL_ROWS == 0:
+            self._find_stalls()
+        if self._rows % PLAN_ROWS == 0 and self.piece.serve_day_seconds is not None:
+            self._late_seconds = self._late(self._done(self._arrivals()))
 
     def adopt(self, rows: Iterable[MeatRow], freed_unix: Mapping[str, float]) -> None:
         """Take over what its probes have shown in this cook before it was described, as far as that can be its meat.
@@ -189,8 +193,8 @@ class PieceWatch:
         """Since when the probes have shown what can be meat, taken over from before it was described; or NaN."""
         return min((w.shown_from_unix for w in self._parts if not math.isnan(w.shown_from_unix)), default=math.nan)
 
-    def _take(self, now: float, values: Array, zone_celsius: Array, grate_celsius: float) -> bool:
-        """Put a row into every part; tell whether the clocks run."""
+    def _take(self, now: float, values: Array, zone_celsius: Array, grate_celsius: float) -> None:
+        """Put a row into every part."""
         on = not math.isnan(self.on_unix) and self.phase is not MeatPhase.OFF
         self._rows += 1
         self._lit = grate_celsius >= HOT_GRATE_CELSIUS
@@ -202,7 +206,6 @@ class PieceWatch:
         if self.phase in OFF_FIRE:
             for cooling in self._coolings.values():
                 cooling.look(now, _most(w.celsius for w in self._parts))
-        return on
 
     def _went_on(self) -> bool:
         """Take a rise in a hot pit for the meat's going on; tell whether there was one."""
@@ -280,7 +283,7 @@ class PieceWatch:
         if math.isnan(self.on_unix):
             late = late_before_it_is_on(piece, now)
         needed = math.nan
-        if late > 0.0:
+        if on and late > 0.0:
             by = self._done_by() - self.on_unix
             asked = [
                 air_needed(self._track(w), w.part.done_celsius, by, wrap_at_celsius=w.part.wrap_celsius)
@@ -382,6 +385,27 @@ class PieceWatch:
             yield f"{behind} though it lies in hotter air{where}: shield the {fast.part.name}, or part them"
         else:
             yield f"{behind} in air that is alike: shield the {fast.part.name}, or wrap the piece"
+
+
+def unavailable_view(piece: Piece, advice: tuple[str, ...]) -> MeatView:
+    """Show a piece of which nothing can be said but how the pitmaster described it.
+
+    Args:
+        piece: as it is described.
+        advice: what is said instead.
+    """
+    nan = math.nan
+    parts = tuple(
+        PartView(
+            part.name, part.probe, nan, nan, "", part.wrap_celsius, part.done_celsius, UNKNOWN_ARRIVAL,
+            UNKNOWN_ARRIVAL, (), None, None, nan, nan, nan, nan, nan,
+        )
+        for part in piece.parts
+    )  # fmt: skip
+    return MeatView(
+        piece.name, piece.cut, piece.mass_kg, "not available", nan, None, piece.place, parts, UNKNOWN_ARRIVAL, None,
+        (), nan, nan, piece.hold_celsius, nan, nan, None, piece.intact, advice, piece.cooling, (), piece,
+    )  # fmt: skip
 
 
 def _when(told: tuple[PartWatch, Arrival]) -> float:

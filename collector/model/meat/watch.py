@@ -2,17 +2,19 @@
 
 import math
 from collections.abc import Container
+from functools import partial
 
 import msgspec
 import numpy as np
 from msgspec.structs import replace
 
+from collector.faults import FaultBook
 from collector.model.action import Action, ActionKind
 from collector.model.field import Array
 from collector.model.meat.described import piece_doubt
 from collector.model.meat.history import MeatHistory, MeatRow
 from collector.model.meat.piece import MeatPhase, Piece
-from collector.model.meat.piece_watch import ROW_SECONDS, PieceLook, PieceWatch
+from collector.model.meat.piece_watch import ROW_SECONDS, PieceLook, PieceWatch, unavailable_view
 from collector.model.meat.spots import Spot, SpotBook
 from collector.model.plan import Plan
 from collector.snapshot import Mark, MeatView, SpotView
@@ -25,10 +27,14 @@ class MeatWatch:
 
     Args:
         plan: the set-up.
+        faults: contains the fault of one piece, so that the others are followed all the same.
     """
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, faults: FaultBook | None = None) -> None:
         self._plan = plan
+        self._faults = faults or FaultBook()
+        self._good: dict[str, tuple[float, MeatView]] = {}
+        """The newest good view of each piece, and when it was built."""
         self._pieces = {piece.name: PieceWatch(piece, plan) for piece in plan.meat}
         self._renamed = {name: piece.name for piece in plan.meat for name in piece.was}
         self._history = MeatHistory()
@@ -68,15 +74,22 @@ class MeatWatch:
         values = np.where(self._for_meat, values, np.nan)
         self._history.add(MeatRow(now, values, zone_celsius.copy(), grate_celsius))
         self._row_due_unix = (now // ROW_SECONDS + 1.0) * ROW_SECONDS
-        return [
-            Mark(now, "meat", f"{name}: on")
-            for name, piece in self._pieces.items()
-            if piece.row(now, values, zone_celsius, grate_celsius)
-        ]
+        marks = []
+        for name, piece in self._pieces.items():
+            take = partial(piece.row, now, values, zone_celsius, grate_celsius)
+            if self._faults.attempt(f"meat {name}", now, take, lambda: False, critical=True):
+                marks.append(Mark(now, "meat", f"{name}: on"))
+            else:
+                self._faults.attempt(f"forecast of {name}", now, piece.look_ahead, lambda: None)
+        return marks
 
     def looks(self, now: float) -> list[PieceLook]:
-        """Say what the alarms are fed."""
-        return [piece.look(now) for piece in self._pieces.values()]
+        """Say what the alarms are fed; a piece whose look fails is left out."""
+        found = (
+            self._faults.attempt(f"clocks of {name}", now, partial(piece.look, now), lambda: None, critical=True)
+            for name, piece in self._pieces.items()
+        )
+        return [look for look in found if look is not None]
 
     def act(self, action: Action, now: float) -> Mark:
         """Do what the cook says of a piece, or take his reading; give the mark of it.
@@ -129,7 +142,35 @@ class MeatWatch:
 
     def views(self, now: float) -> tuple[MeatView, ...]:
         """Show every piece."""
-        return tuple(piece.view(now) for piece in self._pieces.values())
+        return tuple(
+            self._faults.attempt(
+                f"view of {name}", now, partial(self._view, name, now), partial(self._unavailable, name, now),
+                critical=True,
+            )
+            for name in self._pieces
+        )  # fmt: skip
+
+    def _view(self, name: str, now: float) -> MeatView:
+        view = self._pieces[name].view(now)
+        self._good[name] = now, view
+        return view
+
+    def _unavailable(self, name: str, now: float) -> MeatView:
+        """Show a piece that cannot be judged: its last forecast with its age, and none of its clocks."""
+        lost = "not available: a fault of coldside's, reported; its temperature and its safety clocks are not watched"
+        if name not in self._good:
+            return unavailable_view(self._pieces[name].piece, (lost,))
+        built, view = self._good[name]
+        old = f"its forecast is {(now - built) / 60.0:.0f} min old"
+        nan = math.nan
+        parts = tuple(
+            replace(part, celsius=nan, air_celsius=nan, danger_seconds=nan, log_reduction=nan, ahead=())
+            for part in view.parts
+        )
+        return replace(
+            view, parts=parts, held_seconds=nan, hold_trend_kelvin_per_hour=nan, cool_due_unix=None, late_seconds=nan,
+            air_needed_celsius=nan, advice=(lost, old),
+        )  # fmt: skip
 
     def spots(self) -> tuple[SpotView, ...]:
         """Show the newest readings by hand."""

@@ -60,7 +60,10 @@ class Night:
             grate = float(np.mean(self.air))
             row = np.array([grate] * 6 + told)
             self.now += 60.0
-            went_on |= self.watch.row(self.now, row, np.array([self.air[1], self.air[0]]), grate)
+            went = self.watch.row(self.now, row, np.array([self.air[1], self.air[0]]), grate)
+            if not went:
+                self.watch.look_ahead()
+            went_on |= went
         return went_on
 
     def warm(self, *to, by=4.0):
