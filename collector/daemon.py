@@ -2,7 +2,9 @@
 
 import asyncio
 import logging
-from collections.abc import Awaitable, Callable, Sequence
+import time
+from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from random import Random
 from typing import TYPE_CHECKING
@@ -19,8 +21,10 @@ from collector.clock import Clock
 from collector.cooks import Opened
 from collector.engine import Event
 from collector.errors import TokenError
+from collector.fault_log import FaultLog
 from collector.feed import Feed
 from collector.heartbeat import Heartbeat, HeartbeatOptions
+from collector.jobs import Job, keep_running
 from collector.kitchen.address import KitchenAddress
 from collector.late import Late
 from collector.model.action import Action, ActionKind
@@ -35,7 +39,7 @@ from collector.recorder import Recorder
 from collector.requests import TEST_KEY, action_of, missing
 from collector.service.health import Flow, Pulse, hangs
 from collector.service.notify import ServiceManager
-from collector.snapshot import AlarmState, RuleView, Snapshot, TrendPoint
+from collector.snapshot import AlarmState, CallsView, RuleView, Snapshot, SourceView, StoreView, TrendPoint
 from collector.source_log import SourceLog
 from collector.source_view import source_view
 from collector.store.archive import Archive
@@ -57,11 +61,15 @@ log = logging.getLogger(__name__)
 
 TICK_SECONDS = 1.0
 STOP_SECONDS = 8.0
-RESTART_SECONDS = 1.0
+SELF_CHECK_SECONDS = 30.0
+"""Every view is built this often though nobody looks, so that a fault in one is found before it is needed."""
+LOOKED_SECONDS = 10.0
+"""The alarms are judged every five seconds; later than this nobody is watched over."""
 VITALS_SECONDS = 60.0
 REPORT_SECONDS = 10.0
 OUTBOX_SECONDS = 300.0
 """A message that has waited longer means that nobody is told."""
+CALLING_PART = "calls to people"
 FRESH_SECONDS = 120.0
 """As long as a probe may be silent unless it is told otherwise."""
 
@@ -136,7 +144,8 @@ class Collector:
         self._boot_ms = found.boot_began_ms
         self.cook = opened.engine.cook
         self.resumed = opened.resumed
-        self._feed = Feed(self._carry_out, self.snapshot, self.rules)
+        self._faults = opened.engine.faults
+        self._feed = Feed(self._carry_out, self.snapshot, self.rules, self._faults)
         self._publish = publish
         self._heartbeat = None if heartbeat is None else Heartbeat(heartbeat, self._unwell)
         self._serving = None if serve is None else self._service_of(serve)
@@ -175,7 +184,8 @@ class Collector:
             self._outbox = self._outbox_of(calling, calls_before, links, database.path)
         self._vitals_due = 0.0
         self._source_log = SourceLog()
-        self._call_fault = ""
+        self._fault_log = FaultLog()
+        self._checked = 0.0
         self._stop = asyncio.Event()
         self.ready = asyncio.Event()
 
@@ -207,7 +217,7 @@ class Collector:
         outbox = Outbox(
             calling, channels, composer, snapshot=self.snapshot, now=self.now, record=self._keep_call,
             picture=draw_map, before=before, ended=() if links is None else ended_calls(store), links=links,
-            random=self._random,
+            random=self._random, faults=self._faults,
         )  # fmt: skip
         if links is not None:
             told = tuple((person.name, channel) for person in calling.people for channel in person.channels)
@@ -263,23 +273,9 @@ class Collector:
         try:
             async with asyncio.TaskGroup() as group:
                 background = [
-                    group.create_task(_for_ever("commit", self._recorder.run), name="commit"),
-                    group.create_task(_for_ever("tick", self._tick), name="tick"),
-                    group.create_task(_for_ever("service", self._report), name="service"),
+                    group.create_task(keep_running(job, self._faults, self.now, random=self._random), name=job.name)
+                    for job in self._jobs()
                 ]
-                if self._serving is not None:
-                    background.append(group.create_task(_for_ever("serve", self._serving.run), name="serve"))
-                if self._publish is not None:
-                    from collector.publish.publisher import Publisher
-
-                    publisher = Publisher(self._publish, self.snapshot, self._random, self._acknowledge)
-                    background.append(group.create_task(_for_ever("publish", publisher.run), name="publish"))
-                if self._heartbeat is not None:
-                    background.append(group.create_task(_for_ever("heartbeat", self._heartbeat.run), name="heartbeat"))
-                if self._outbox is not None:
-                    background.append(group.create_task(_for_ever("calls", self._outbox.run), name="calls"))
-                if self._forwarder is not None:
-                    background.append(group.create_task(_for_ever("kitchen", self._forwarder.run), name="kitchen"))
                 pumps = [
                     group.create_task(
                         supervise(w, self._take, self._recorder.room, random=self._random), name=f"source {name}"
@@ -293,12 +289,37 @@ class Collector:
                 for task in (*pumps, *background):
                     task.cancel()
         finally:
-            self._feed.publish(self.snapshot())
+            self._publish_snapshot()
+            self._fault_log.write(self._faults.records, time.monotonic())
             lost = await self._recorder.close(STOP_SECONDS)
             await self._feed.close()
             if self._serving is not None:
                 await self._serving.close()
         return lost
+
+    def _jobs(self) -> list[Job]:
+        """List what runs beside the sources until the collector stops."""
+        jobs = [
+            Job("commit", self._recorder.run, critical=True),
+            Job("tick", self._tick, critical=True),
+            Job("service", self._report),
+        ]
+        if self._serving is not None:
+            jobs.append(Job("serve", self._serving.run))
+        if self._publish is not None:
+            from collector.publish.publisher import Publisher
+
+            publisher = Publisher(
+                self._publish, self.snapshot, self._random, self._acknowledge, faults=self._faults, unwell=self._unwell
+            )
+            jobs.append(Job("publish", publisher.run))
+        if self._heartbeat is not None:
+            jobs.append(Job("heartbeat", self._heartbeat.run))
+        if self._outbox is not None:
+            jobs.append(Job("calls", self._outbox.run, critical=True))
+        if self._forwarder is not None:
+            jobs.append(Job("kitchen", self._forwarder.run))
+        return jobs
 
     async def _until_done(self, pumps: list[asyncio.Task[None]]) -> None:
         """Wait for `stop`; a playback whose recordings have all ended stays open for whoever looks at it."""
@@ -337,29 +358,50 @@ class Collector:
             due = max(due + self._tick_seconds, loop.time())
             await asyncio.sleep(due - loop.time())
             self._ticked = loop.time()
-            if not self._playback:
-                step = self._clock.look()
-                if step is not None:
-                    self._note_clock(step)
-                self._pipeline.advance(self._clock.now())
-                self._note_vitals(loop.time())
-            self._source_log.tell(self._sources.values())
-            self._call_people()
-            if self._pipeline.urgent:
-                self._recorder.hurry()
-            if self._feed.watched:
-                self._feed.publish(self.snapshot())
+            self._tick_once(loop.time())
+
+    def _tick_once(self, monotonic: float) -> None:
+        """Let time pass: judge, call, show. What fails takes none of the rest with it."""
+        now, attempt = self.now(), self._faults.attempt
+        if not self._playback:
+            attempt("the wall clock", now, self._look_at_clock, _nothing)
+            attempt("passing of time", now, self._advance, _nothing, critical=True)
+            attempt("vitals of devices", now, lambda: self._note_vitals(monotonic), _nothing)
+        attempt("log of sources", now, lambda: self._source_log.tell(self._sources.values()), _nothing)
+        self._call_people()
+        if self._pipeline.urgent:
+            self._recorder.hurry()
+        if self._feed.watched:
+            self._publish_snapshot()
+        elif monotonic - self._checked >= SELF_CHECK_SECONDS:
+            self._checked = monotonic
+            self.snapshot()
+        self._fault_log.write(self._faults.records, monotonic)
+
+    def _look_at_clock(self) -> None:
+        step = self._clock.look()
+        if step is not None:
+            self._note_clock(step)
+
+    def _advance(self) -> None:
+        self._pipeline.advance(self._clock.now())
+
+    def _publish_snapshot(self) -> None:
+        publish = lambda: self._feed.publish(self.snapshot())  # noqa: E731
+        self._faults.attempt("news to dashboards", self.now(), publish, _nothing)
 
     def _call_people(self) -> None:
-        """Let whoever is to be told of a trouble be told; a fault of ours in it must not end the tick."""
-        if self._outbox is None:
+        """Let people be told of what is wrong; where that fails, a plain message goes by every channel."""
+        outbox = self._outbox
+        if outbox is None:
             return
-        try:
-            self._outbox.look(self._pipeline.engine.troubles())
-        except Exception as error:
-            if str(error) != self._call_fault:
-                log.exception("telling people: a fault of ours")
-            self._call_fault = str(error)
+
+        def look() -> bool:
+            outbox.look(self._pipeline.engine.troubles())
+            return True
+
+        if not self._faults.attempt(CALLING_PART, self.now(), look, lambda: False, critical=True):
+            self._faults.attempt("last-resort messages", self.now(), outbox.last_resort, _nothing, critical=True)
 
     async def _report(self) -> None:
         """Tell the service manager how things stand, and give it a sign of life while readings flow."""
@@ -383,15 +425,20 @@ class Collector:
             await asyncio.sleep(pause)
 
     def _unwell(self) -> str:
-        """Say why no sign of life may be given; empty where readings are fresh and the store is written."""
-        now = self._clock.now()
-        heard = max((w.last_heard_unix or 0.0 for w in self._sources.values()), default=0.0)
-        if now - heard > FRESH_SECONDS:
-            return "no reading comes in"
+        """Say why no sign of life may be given.
+
+        Empty only where the pit is really watched: good values of configured probes come in, the alarms are judged,
+        the store takes rows, messages go out, and no part that the night depends on fails.
+        """
+        now, engine = self.now(), self._pipeline.engine
+        if not engine.believed(now):
+            return "no good value of any configured probe comes in"
+        if now - engine.judged_unix > LOOKED_SECONDS:
+            return "the alarms are not judged"
         if self._recorder.refused or self._recorder.committing_seconds > FRESH_SECONDS:
             return "the store is not written"
-        if self._call_fault:
-            return "people are not told of troubles"
+        if failing := [fault.part for fault in self._faults.standing(now) if fault.critical]:
+            return f"a part of coldside fails: {failing[0]}"
         oldest = None if self._outbox is None else self._outbox.oldest_unix
         if oldest is not None and now - oldest > OUTBOX_SECONDS:
             return "a message to somebody does not go out"
@@ -437,16 +484,23 @@ class Collector:
 
     def snapshot(self) -> Snapshot:
         """Show the cook with what only the daemon knows: sources and store."""
-        shown = self._pipeline.engine.snapshot()
-        outbox = self._outbox
-        test = None if outbox is None else outbox.proof.trouble()
+        shown, outbox, attempt = self._pipeline.engine.snapshot(), self._outbox, self._faults.attempt
+        now = shown.now_unix
+        test = None if outbox is None else attempt("test of the wake-up", now, outbox.proof.trouble, lambda: None)
+        sources = [
+            attempt(
+                f"source {name}", now, partial(source_view, watched, self._pipeline), partial(_unknown, name), keep=True
+            )
+            for name, watched in self._sources.items()
+        ]
         return msgspec.structs.replace(
             shown,
             troubles=shown.troubles if test is None else (*shown.troubles, test),
-            calls=None if outbox is None else outbox.view(),
-            sources=tuple(source_view(w, self._pipeline) for w in self._sources.values()),
-            store=self._recorder.view(),
+            calls=None if outbox is None else attempt("view of the calls", now, outbox.view, _unknown_calls),
+            sources=tuple(sources),
+            store=attempt("view of the store", now, self._recorder.view, _unknown_store),
             speed=self._speed,
+            faults=self._faults.views(now),
         )
 
     def rules(self) -> tuple[RuleView, ...]:
@@ -468,9 +522,12 @@ class Collector:
             return missing(command)
         except ValueError as error:
             return str(error)
+        except Exception as error:  # noqa: BLE001 - whoever asked gets an answer, and the night goes on
+            self._faults.record("what a person asked for", self.now(), error)
+            return "not done: a fault of coldside's, reported in its log"
         self._recorder.hurry()
         if self._feed.watched:
-            self._feed.publish(self.snapshot())
+            self._publish_snapshot()
         return ""
 
     def _test_call(self, command: wire.TestCall) -> str:
@@ -521,11 +578,17 @@ class Collector:
             log.info("calibration: %s%s", action.text, words_of(action.calibration))
 
 
-async def _for_ever(name: str, job: Callable[[], Awaitable[None]]) -> None:
-    """Run a job that should never end, and start it again should it: a fault in one corner does not end the night."""
-    while True:
-        try:
-            await job()
-        except Exception:
-            log.exception("%s: a fault of ours, it is started again", name)
-        await asyncio.sleep(RESTART_SECONDS)
+def _nothing() -> None:
+    """Stand in for a step of a tick that fails."""
+
+
+def _unknown(name: str) -> SourceView:
+    return SourceView(name, "", LinkState.DOWN, "not available: a fault of coldside's, reported", 0, 0, 0, None)
+
+
+def _unknown_calls() -> CallsView:
+    return CallsView(faults=(("all channels", "not available: a fault of coldside's, reported"),))
+
+
+def _unknown_store() -> StoreView:
+    return StoreView("", 0, None, "not available: a fault of coldside's, reported")

@@ -611,6 +611,13 @@ class Engine:
             batteries=self._batteries,
         )
 
+    def believed(self, now_unix: float) -> int:
+        """Count the probes of the plan that have a good value, believed and no older than they may be."""
+        return sum(
+            now_unix - good <= hold and accused is Reason.NONE
+            for good, hold, accused in zip(self._good_at, self._hold, self._accusation, strict=True)
+        )
+
     def rules(self) -> tuple[RuleView, ...]:
         """Show every rule and subject as it stands."""
         return self._rules.rules()

@@ -14,7 +14,7 @@ from msgspec.structs import replace
 
 from collector.snapshot import AlarmState, FaultView, Priority, TroubleView
 
-__all__ = ["CALL_AFTER_SECONDS", "FAULT_KEY", "Fault", "FaultBook"]
+__all__ = ["CALL_AFTER_SECONDS", "FAULT_KEY", "Fault", "FaultBook", "place_of"]
 
 T = TypeVar("T")
 
@@ -95,7 +95,7 @@ class FaultBook:
         if keep:
             self._good[part] = now_unix, built
         if part in self._faults:
-            self._worked(part, now_unix)
+            self.works(part, now_unix)
         return built
 
     def record(self, part: str, now_unix: float, error: Exception, *, critical: bool = False) -> None:
@@ -109,14 +109,15 @@ class FaultBook:
             since_unix=before.since_unix if before is not None and goes_on else now_unix,
             last_unix=now_unix,
             failing=True,
-            error=_place_of(error),
+            error=place_of(error),
             traceback="".join(traceback.format_exception(error)),
             acknowledged=before is not None and goes_on and before.acknowledged,
         )
 
-    def _worked(self, part: str, now_unix: float) -> None:
-        fault = self._faults[part]
-        if fault.failing:
+    def works(self, part: str, now_unix: float) -> None:
+        """Record that a part works: a fault of it is over some time later."""
+        fault = self._faults.get(part)
+        if fault is not None and fault.failing:
             self._faults[part] = replace(fault, failing=False, last_unix=now_unix)
 
     def standing(self, now_unix: float) -> list[Fault]:
@@ -177,7 +178,7 @@ def _what_to_do(fault: Fault) -> str:
     return "a fault of coldside's, reported in its log; the alarms and the record go on"
 
 
-def _place_of(error: Exception) -> str:
+def place_of(error: Exception) -> str:
     """Say which kind of error it was and which line raised it. The error's own text may come from outside."""
     frames = traceback.extract_tb(error.__traceback__)
     if not frames:

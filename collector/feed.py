@@ -14,12 +14,14 @@ import socket as sockets
 import stat
 from collections import deque
 from collections.abc import Awaitable, Callable, Iterator
+from functools import partial
 from pathlib import Path
 
 from collector import wire
 from collector.attach import GREATEST_COMMAND_BYTES, TOO_MANY, attend
 from collector.channel import StreamChannel, StreamError
 from collector.errors import ServeError
+from collector.faults import FaultBook
 from collector.snapshot import RuleView, Snapshot, TrendPoint, TrendStretch
 from collector.store.trend import PackedRow, row_of, stretches
 
@@ -65,6 +67,7 @@ class Feed:
         command: carries out what a dashboard asks; returns why not, empty when done.
         snapshot: shows the cook now, for a dashboard that attaches.
         rules: shows how every rule stands, for whoever asks.
+        faults: contains what cannot be shown to one kind of viewer.
     """
 
     def __init__(
@@ -72,7 +75,9 @@ class Feed:
         command: Callable[[wire.Request], str],
         snapshot: Callable[[], Snapshot],
         rules: Callable[[], tuple[RuleView, ...]] = tuple,
+        faults: FaultBook | None = None,
     ) -> None:
+        self.faults = faults or FaultBook()
         self._command = command
         self._snapshot = snapshot
         self._rules = rules
@@ -117,16 +122,25 @@ class Feed:
         """Give every viewer this snapshot in place of the one it has not read yet."""
         if not self._viewers:
             return
-        made: dict[Form, bytes] = {}
+        made: dict[Form, bytes | None] = {}
         for viewer in self._viewers:
-            if viewer.form not in made:
-                made[viewer.form] = viewer.form(snapshot)
-            payload = made[viewer.form]
+            form = viewer.form
+            if form not in made:
+                made[form] = self._formed(form, snapshot)
+            payload = made[form]
+            if payload is None:
+                continue
             all_sent = viewer.waits and not viewer.wake.is_set() and not viewer.trend
             if all_sent and viewer.at_once(payload):
                 continue  # nobody had to be woken for it, which would cost more than the sending
             viewer.snapshot = payload
             viewer.wake.set()
+
+    def _formed(self, form: Form, snapshot: Snapshot) -> bytes | None:
+        """Write a snapshot for one kind of viewer; None where that fails."""
+        return self.faults.attempt(
+            "form of the news", snapshot.now_unix, partial(form, snapshot), lambda: None, critical=True
+        )
 
     @contextlib.contextmanager
     def viewer(
@@ -134,8 +148,9 @@ class Feed:
     ) -> Iterator[Viewer]:
         """Count a dashboard in, with the cook as it is now for its first sight, and out again."""
         viewer = Viewer(leave, form, at_once)
-        viewer.snapshot = form(self._snapshot())
-        viewer.wake.set()
+        viewer.snapshot = self._formed(form, self._snapshot())
+        if viewer.snapshot is not None:
+            viewer.wake.set()
         self._viewers.add(viewer)
         try:
             yield viewer

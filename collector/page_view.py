@@ -4,13 +4,15 @@ NaN travels as null. The page speaks a dialect of its own, so that it never has 
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from typing import TypeVar
 
 import msgspec
 import numpy as np
 
 from adapters.reading import Quality
 from collector import wire
+from collector.faults import FaultBook
 from collector.page_meat import PageMeat, PageSpot, PageTurn, page_meat, page_spots
 from collector.raster import Raster
 from collector.snapshot import (
@@ -21,6 +23,7 @@ from collector.snapshot import (
     ProbeView,
     Snapshot,
     TrendPoint,
+    TroubleView,
     Verdict,
     ZoneView,
 )
@@ -45,6 +48,10 @@ UNKNOWN_KELVIN = 4.0
 TREND_SECONDS = 6 * 3600.0
 TREND_STEP_SECONDS = 120.0
 NEWEST_MARKS = 8
+CRITICAL_PARTS = ("zones", "meat", "alarms")
+"""Parts of the page that somebody may rely on to be woken."""
+
+T = TypeVar("T")
 
 
 class PageHello(msgspec.Struct, frozen=True, tag_field="kind", tag="hello"):
@@ -199,15 +206,35 @@ def command_of(asked: PageAsk) -> wire.Acknowledge | wire.TurnMeat:
 
 
 class PageViewer:
-    """Makes views; keeps what the map needs from one to the next."""
+    """Makes views; keeps what the map needs from one to the next.
 
-    def __init__(self) -> None:
+    Args:
+        faults: contains a part of the page that cannot be built; the page names it among what is wrong.
+    """
+
+    def __init__(self, faults: FaultBook | None = None) -> None:
         self._raster = Raster()
+        self._faults = faults or FaultBook()
 
     def view(self, snapshot: Snapshot) -> PageView:
-        """Make the view of a snapshot."""
-        words, eye = fire_words(snapshot)
-        fire, chamber = snapshot.fire, snapshot.chamber
+        """Make the view of a snapshot; a part that cannot be built is left out, and named among the troubles."""
+        now, fire, chamber = snapshot.now_unix, snapshot.fire, snapshot.chamber
+
+        def part(name: str, build: Callable[[], tuple[T, ...]]) -> tuple[T, ...]:
+            return self._faults.attempt(f"phone: {name}", now, build, lambda: (), critical=name in CRITICAL_PARTS)
+
+        words, eye = self._faults.attempt(
+            "phone: fire", now, lambda: fire_words(snapshot), lambda: ("not available", True), critical=True
+        )
+        page_map = self._faults.attempt("phone: map", now, lambda: self._map(snapshot), lambda: None)
+        zones = part("zones", lambda: tuple(_zone(zone, snapshot) for zone in snapshot.zones))
+        probes = part("probes", lambda: tuple(_probe(probe, snapshot) for probe in snapshot.probes))
+        marks = part("marks", lambda: tuple(PageMark(m.time_unix, _mark_words(m)) for m in _newest(snapshot.marks)))
+        meat = part("meat", lambda: page_meat(snapshot))
+        spots = part("readings by hand", lambda: page_spots(snapshot))
+        troubles = part("alarms", lambda: _troubles(snapshot, snapshot.troubles))
+        shown = {trouble.key for trouble in troubles}
+        own = tuple(fault for fault in self._faults.troubles(now) if fault.key not in shown)
         return PageView(
             now_unix=snapshot.now_unix,
             cook=snapshot.cook,
@@ -226,15 +253,15 @@ class PageViewer:
             width_m=chamber.width_m,
             shape=chamber.shape,
             fire_side=chamber.fire_side,
-            map=self._map(snapshot),
-            zones=tuple(_zone(zone, snapshot) for zone in snapshot.zones),
-            probes=tuple(_probe(probe, snapshot) for probe in snapshot.probes),
-            troubles=_troubles(snapshot),
-            marks=tuple(PageMark(m.time_unix, _mark_words(m)) for m in _newest(snapshot.marks)),
+            map=page_map,
+            zones=zones,
+            probes=probes,
+            troubles=(*_troubles(snapshot, own), *troubles),
+            marks=marks,
             sources_down=tuple(s.name for s in snapshot.sources if s.why),
             unsaved=snapshot.store.fault,
-            meat=page_meat(snapshot),
-            spots=page_spots(snapshot),
+            meat=meat,
+            spots=spots,
         )
 
     def _map(self, snapshot: Snapshot) -> PageMap | None:
@@ -308,10 +335,10 @@ def _probe(probe: ProbeView, snapshot: Snapshot) -> PageProbe:
     )  # fmt: skip
 
 
-def _troubles(snapshot: Snapshot) -> tuple[PageTrouble, ...]:
+def _troubles(snapshot: Snapshot, troubles: Iterable[TroubleView]) -> tuple[PageTrouble, ...]:
     by_key: dict[str, AlarmView] = {alarm.key: alarm for alarm in snapshot.alarms}
     told = []
-    for trouble in snapshot.troubles:
+    for trouble in troubles:
         leading = by_key.get(trouble.alarms[0]) if trouble.alarms else None
         meant = MEANT.get(leading.rule, "{}") if leading and trouble.unit != "celsius" else "{}"
         told.append(

@@ -69,7 +69,7 @@ def fire_words(snapshot: Snapshot) -> tuple[str, bool]:
             return "going out", True
         return ("too hot", True) if fire.level_celsius > snapshot.high_celsius else ("evening out", False)
     if fire.phase is not Phase.STEADY:
-        return str(fire.phase), fire.phase in (Phase.LID_OPEN, Phase.COLD)
+        return str(fire.phase), fire.phase in (Phase.LID_OPEN, Phase.COLD, Phase.UNAVAILABLE)
     if fire.level_celsius < snapshot.low_celsius:
         return ("too low, rising" if _rises(fire) else "too low, fading" if _falls(fire) else "too low"), True
     if fire.level_celsius > snapshot.high_celsius:

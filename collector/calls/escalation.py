@@ -119,6 +119,16 @@ class Escalation:
         self.ended: list[tuple[Call, str]] = []
         """Calls that have ended since this was last emptied, and why: `acknowledged` or `over`."""
 
+    def state(self) -> "tuple[dict[str, Call], int]":
+        """Give what `restore` brings back, so that a due whose message could not be written is not used up."""
+        return dict(self.calls), self._last
+
+    def restore(self, state: "tuple[dict[str, Call], int]") -> None:
+        """Go back to an earlier state."""
+        calls, self._last = state
+        self.calls = dict(calls)
+        self.ended.clear()
+
     def look(self, now_unix: float, troubles: Iterable[TroubleView]) -> list[Due]:
         """Take the troubles as they stand; give the messages that are due."""
         due: list[Due] = []

@@ -90,6 +90,24 @@ class Composer(msgspec.Struct, frozen=True):
         urgent = call.priority is Priority.URGENT
         return self._message(due, call, head, lines, snapshot, trouble, urgent=urgent)
 
+    def plain(self, due: Due, title: str, *, urgent: bool = True) -> Message:
+        """Write a message that needs nothing but words: the last resort where a whole one cannot be written."""
+        word = "over: " if due.word == "over" else ""
+        head = "".join(c if c.isprintable() else " " for c in f"coldside: {word}{title}")
+        text = "\n".join([
+            "coldside could not write the whole message: a fault of its own, reported in its log",
+            "go and look at the pit",
+            self._how(due.trouble),
+        ])  # fmt: skip
+        name = message_id(due, due.unix)
+        document: dict[str, Any] = {
+            "schema": SCHEMA, "id": name, "call": due.call, "step": due.rung + 1, "word": due.word,
+            "key": due.trouble, "priority": "urgent" if urgent else "soon", "title": head, "text": text,
+            "person": due.person, "cook": "", "chamber": "", "since": due.unix, "time": due.unix, "value": None,
+            "limit": None, "unit": None, "zones": {}, "alarms": [], "acknowledge_link": None,
+        }  # fmt: skip
+        return Message(name, head, text, document, urgent)
+
     def test(self, due: Due, snapshot: Snapshot, wait_seconds: float) -> Message:
         """Write a test."""
         call = Call(0, TEST, Priority.NOTE, due.unix)

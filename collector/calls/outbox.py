@@ -6,6 +6,7 @@ same id. `sending` empties the queues, `proof` tests the way.
 """
 
 import logging
+import math
 from collections.abc import Callable, Iterable, Mapping
 from random import Random
 
@@ -20,7 +21,8 @@ from collector.calls.options import Calling
 from collector.calls.proof import Proof
 from collector.calls.record import ACKNOWLEDGED, MORE_URGENT, MOST_ENDED, CallRow, CallsOnRecord, MessageRow
 from collector.calls.sending import Sending, Waiting
-from collector.snapshot import CallsView, CallView, Snapshot, ToldView, TroubleView
+from collector.faults import FAULT_KEY, FaultBook
+from collector.snapshot import CallsView, CallView, Priority, Snapshot, ToldView, TroubleView
 
 __all__ = ["KEEP_SECONDS", "Outbox", "Record"]
 
@@ -29,6 +31,9 @@ log = logging.getLogger(__name__)
 KEEP_SECONDS = 3600.0
 TEST_KEEP_SECONDS = 120.0
 SHOWN_TIMES = 4
+LAST_RESORT_SECONDS = 900.0
+"""A last-resort message is sent again after this while its cause lasts."""
+LAST_RESORT_KEY = f"{FAULT_KEY}calls to people"
 
 Record = Callable[[CallRow | MessageRow], None]
 
@@ -48,6 +53,7 @@ class Outbox:
         ended: calls that had ended by then, oldest first.
         links: makes links that acknowledge; None: messages have none.
         random: jitters the waits.
+        faults: contains a message that cannot be written; a plain one goes in its place.
     """
 
     def __init__(
@@ -64,7 +70,11 @@ class Outbox:
         ended: Iterable[CallRow] = (),
         links: Links | None = None,
         random: Random | None = None,
+        faults: FaultBook | None = None,
     ) -> None:
+        self._faults = faults or FaultBook()
+        self._people = calling.people
+        self._last_resort_unix = -math.inf
         self._composer = composer
         self._snapshot, self._now, self._record = snapshot, now, record
         before = before or CallsOnRecord()
@@ -117,12 +127,18 @@ class Outbox:
                 self._sending.waiting[row.channel].append(Waiting(row, message, row.due_unix, stale=True))
 
     def look(self, troubles: Iterable[TroubleView]) -> None:
-        """Take the troubles as they stand; put what is due into the outbox."""
+        """Take the troubles as they stand; put what is due into the outbox.
+
+        A step of a ladder is used up only once its message is written: where that raises, the calls are as before.
+        """
         now, standing = self._now(), {trouble.key: trouble for trouble in troubles}
         self._titles.update((key, trouble.title) for key, trouble in standing.items())
-        before = dict(self._escalation.calls)
-        dues = self._escalation.look(now, standing.values())
-        ended = {call.number: call for call, _ in self._escalation.ended}
+        before, last = self._escalation.state()
+        try:
+            written = self._write(now, standing)
+        except Exception:
+            self._escalation.restore((before, last))
+            raise
         untold: set[tuple[int, str, str]] = set()
         for call, why in self._escalation.ended:
             untold |= self._give_up_call(call, why, now)
@@ -134,22 +150,51 @@ class Outbox:
             if call != earlier:
                 self._record(CallRow(call))
         stale = [entry for entry in self._sending.entries() if entry.stale]
-        snapshot = self._snapshot() if dues or stale else None
-        if snapshot is not None:
-            self._write_anew(stale, standing, snapshot)
-        for due in dues:
-            found = ended.get(due.call) or self._escalation.calls.get(due.trouble)
-            over = due.word == "over"
-            if snapshot is None or found is None or due.channel not in self._sending.channels:
-                continue
-            if over and (due.call, due.person, due.channel) in untold:
-                continue  # what nobody was told of need not be called off
-            title = self._titles.get(due.trouble, "")
-            self._put(due, self._composer.trouble(due, found, standing.get(due.trouble), snapshot, title))
+        if stale:
+            self._write_anew(stale, standing)
+        for due, message in written:
+            if due.word != "over" or (due.call, due.person, due.channel) not in untold:
+                self._put(due, message)  # what nobody was told of need not be called off
         self._expire(now)
         self.proof.look(now)
 
-    def _write_anew(self, stale: list[Waiting], standing: Mapping[str, TroubleView], snapshot: Snapshot) -> None:
+    def _write(self, now: float, standing: Mapping[str, TroubleView]) -> list[tuple[Due, Message]]:
+        """Find what is due, and write its messages."""
+        dues = self._escalation.look(now, standing.values())
+        ended = {call.number: call for call, _ in self._escalation.ended}
+        written = []
+        for due in dues:
+            call = ended.get(due.call) or self._escalation.calls.get(due.trouble)
+            if call is not None and due.channel in self._sending.channels:
+                written.append((due, self._message(due, call, standing.get(due.trouble))))
+        return written
+
+    def _message(self, due: Due, call: Call, trouble: TroubleView | None) -> Message:
+        """Write one message; a plain one where the whole one cannot be written."""
+        title = self._titles.get(due.trouble, "") if trouble is None else trouble.title
+        return self._faults.attempt(
+            "messages to people",
+            self._now(),
+            lambda: self._composer.trouble(due, call, trouble, self._snapshot(), title),
+            lambda: self._composer.plain(due, title or due.trouble, urgent=call.priority is Priority.URGENT),
+            critical=True,
+        )
+
+    def last_resort(self) -> None:
+        """Send a plain message by every channel: what is wrong cannot be worked out, so everybody has to know that."""
+        now = self._now()
+        if now - self._last_resort_unix < LAST_RESORT_SECONDS:
+            return
+        self._last_resort_unix = now
+        reached: set[str] = set()
+        for person in self._people:
+            for channel in person.channels:
+                if channel in self._sending.channels and channel not in reached:
+                    reached.add(channel)
+                    due = Due(0, 0, LAST_RESORT_KEY, person.name, channel, "raised", now)
+                    self._put(due, self._composer.plain(due, "it cannot say what is wrong"))
+
+    def _write_anew(self, stale: list[Waiting], standing: Mapping[str, TroubleView]) -> None:
         """Give messages of a run before the numbers of now, where their trouble still stands; their ids stay."""
         for entry in stale:
             entry.stale, row = False, entry.row
@@ -157,7 +202,7 @@ class Outbox:
             if call is not None and call.trouble in standing and row.word != "over":
                 word: Word = "raised" if row.word == "raised" else "again"
                 due = Due(row.call, row.rung, call.trouble, row.person, row.channel, word, row.due_unix)
-                fresh = self._composer.trouble(due, call, standing[call.trouble], snapshot)
+                fresh = self._message(due, call, standing[call.trouble])
                 entry.message = replace(fresh, id=row.id, document={**fresh.document, "id": row.id})
                 entry.row = replace(row, body=entry.message.body.decode())
                 self._settle(entry.row)

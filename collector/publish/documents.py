@@ -2,7 +2,8 @@
 
 Topics, under a base that the config names:
 
-- `availability`: `online` or `offline`, no JSON; `offline` is also the last will, for when the collector is gone;
+- `availability`: `online` only while good values come in, alarms are judged, the store is written and messages go out,
+  else `offline`, no JSON; `offline` is also the last will, for when the collector is gone;
 - `probe/NAME`, `zone/NAME`: a temperature; `grate`: its level, target and band; `spread`: hottest zone less coldest;
 - `alarm/RULE/SUBJECT`: one alarm rule as it stands, also when all is well, once it has been an alarm in this run;
 - `meat/NAME`: a piece of meat: phase, its parts with the times they are expected at, its clocks, by whose limits it is
@@ -18,11 +19,13 @@ import math
 import re
 import unicodedata
 from collections.abc import Iterable
+from functools import partial
 from typing import Any
 
 import msgspec
 
 from adapters.reading import Quality, Reason
+from collector.faults import FaultBook
 from collector.model.meat.backwards import lateness
 from collector.model.meat.cooling import LIMITS, CoolingRule
 from collector.model.meat.safety import CAUTION
@@ -46,10 +49,27 @@ def slug(name: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", plain).strip("-") or "unnamed"
 
 
-def documents(snapshot: Snapshot) -> dict[str, bytes]:
-    """Write all documents of a cook as it stands, by topic below the base; equal slugs are numbered apart."""
+Documents = dict[str, dict[str, Any]]
+
+
+def documents(snapshot: Snapshot, faults: FaultBook | None = None) -> dict[str, bytes]:
+    """Write all documents of a cook as it stands, by topic below the base; equal slugs are numbered apart.
+
+    Args:
+        snapshot: the cook.
+        faults: contains a kind of document that cannot be written; the others are written all the same.
+    """
+    faults = faults or FaultBook()
+    found: Documents = {}
+    for write in (_of_cook, _of_probes, _of_zones, _of_meat, _of_alarms, _of_troubles):
+        part = f"MQTT documents of {write.__name__.removeprefix('_of_')}"
+        found |= faults.attempt(part, snapshot.now_unix, partial(write, snapshot), dict)
+    return {topic: _encode({"schema": SCHEMA, **_known(fields)}) for topic, fields in found.items()}
+
+
+def _of_cook(snapshot: Snapshot) -> Documents:
     now = snapshot.now_unix
-    found: dict[str, dict[str, Any]] = {
+    return {
         "cook": {
             "name": snapshot.cook, "started": snapshot.started_unix, "fire": str(snapshot.fire.phase), "time": now,
         },
@@ -60,6 +80,10 @@ def documents(snapshot: Snapshot) -> dict[str, bytes]:
         },
         "spread": {"value": snapshot.evenness.spread_kelvin, "unit": "K", "time": now},
     }  # fmt: skip
+
+
+def _of_probes(snapshot: Snapshot) -> Documents:
+    found: Documents = {}
     for topic, probe in _numbered("probe", snapshot.probes):
         quality = Quality.BAD if probe.silent else probe.quality
         found[topic] = {
@@ -68,37 +92,57 @@ def documents(snapshot: Snapshot) -> dict[str, bytes]:
             "reason": "silent" if probe.silent else "" if probe.reason is Reason.NONE else probe.reason.name.lower(),
             "used": probe.used, "sd_kelvin": probe.sd_kelvin, "time": probe.heard_unix,
         }  # fmt: skip
+    return found
+
+
+def _of_zones(snapshot: Snapshot) -> Documents:
+    found: Documents = {}
     for topic, zone in _numbered("zone", snapshot.zones):
-        told = zone.celsius == zone.celsius
-        quality = Quality.BAD if not told else Quality.GOOD if zone.probes else Quality.UNCERTAIN
+        known = zone.celsius == zone.celsius
+        quality = Quality.BAD if not known else Quality.GOOD if zone.probes else Quality.UNCERTAIN
         found[topic] = {
             "name": zone.name, "level": zone.level, "value": zone.celsius, "unit": "C", "sd_kelvin": zone.sd_kelvin,
             "from_level_kelvin": zone.deviation_kelvin, "quality": quality.name.lower(), "probes": zone.probes,
-            "time": now,
+            "time": snapshot.now_unix,
         }  # fmt: skip
+    return found
+
+
+def _of_meat(snapshot: Snapshot) -> Documents:
+    found: Documents = {}
     for topic, meat in _numbered("meat", snapshot.meat):
         found[topic] = {
             "name": meat.name, "cut": meat.cut, "phase": meat.phase, "on": meat.on_unix, "serve": meat.serve_unix,
             "late_seconds": meat.late_seconds, "in_time": lateness(meat.late_seconds) or None,
             "held_seconds": meat.held_seconds, **_arrival(meat.done), "cool_by": meat.cool_due_unix,
-            "cooling_limits": LIMITS[CoolingRule(meat.cooling)].title, "caution": CAUTION, "time": now,
+            "cooling_limits": LIMITS[CoolingRule(meat.cooling)].title, "caution": CAUTION, "time": snapshot.now_unix,
             "parts": [_known(_part(part)) for part in meat.parts],
         }  # fmt: skip
-    for alarm in snapshot.alarms:
-        found[_alarm_topic(alarm)] = {
+    return found
+
+
+def _of_alarms(snapshot: Snapshot) -> Documents:
+    return {
+        _alarm_topic(alarm): {
             "key": alarm.key, "state": str(alarm.state), "active": alarm.active,
             "priority": alarm.priority.name.lower(), "value": alarm.value, "limit": alarm.limit, "unit": alarm.unit,
             "message": alarm.message,
-            "since": alarm.since_unix, "raised": alarm.raised_unix, "time": now,
-        }  # fmt: skip
-    for trouble in snapshot.troubles:
-        found[f"trouble/{'/'.join(slug(part) for part in trouble.key.split('/', 1))}"] = {
+            "since": alarm.since_unix, "raised": alarm.raised_unix, "time": snapshot.now_unix,
+        }
+        for alarm in snapshot.alarms
+    }  # fmt: skip
+
+
+def _of_troubles(snapshot: Snapshot) -> Documents:
+    return {
+        f"trouble/{'/'.join(slug(part) for part in trouble.key.split('/', 1))}": {
             "key": trouble.key, "state": str(trouble.state), "active": trouble.active,
             "priority": trouble.priority.name.lower(), "title": trouble.title, "what": trouble.what,
             "value": trouble.value, "limit": trouble.limit, "unit": trouble.unit, "since": trouble.since_unix,
-            "alarms": trouble.alarms, "time": now,
-        }  # fmt: skip
-    return {topic: _encode({"schema": SCHEMA, **_known(fields)}) for topic, fields in found.items()}
+            "alarms": trouble.alarms, "time": snapshot.now_unix,
+        }
+        for trouble in snapshot.troubles
+    }  # fmt: skip
 
 
 def _part(part: PartView) -> dict[str, Any]:

@@ -11,6 +11,7 @@ import msgspec
 from adapters.backoff import delay_seconds
 from adapters.errors import LinkError
 from collector.brokers import client_of
+from collector.faults import FaultBook
 from collector.publish.documents import SCHEMA, documents
 from collector.publish.options import PublishOptions
 from collector.snapshot import Snapshot
@@ -39,6 +40,8 @@ class Publisher:
         snapshot: shows the cook now.
         random: jitters the waits.
         acknowledge: acknowledges an alarm or a trouble by its key; says why not. Used where the options say so.
+        faults: contains a document that cannot be written.
+        unwell: says why the pit is not really watched now; empty where it is. `availability` follows it.
     """
 
     def __init__(
@@ -47,7 +50,12 @@ class Publisher:
         snapshot: Callable[[], Snapshot],
         random: Random | None = None,
         acknowledge: Callable[[str], str] = lambda _: "",
+        *,
+        faults: FaultBook | None = None,
+        unwell: Callable[[], str] = str,
     ) -> None:
+        self._faults = faults or FaultBook()
+        self._unwell = unwell
         self._acknowledge = acknowledge
         self._options = options
         self._snapshot = snapshot
@@ -83,7 +91,7 @@ class Publisher:
             will=aiomqtt.Will(self._topic(AVAILABILITY), b"offline", 1, retain=True),
         )  # fmt: skip
         async with client:
-            await client.publish(self._topic(AVAILABILITY), b"online", 1, retain=True)
+            await client.publish(self._topic(AVAILABILITY), self._availability(), 1, retain=True)
             try:
                 if told.acknowledge:
                     await client.subscribe(self._topic(ACKNOWLEDGE), qos=1)
@@ -100,13 +108,19 @@ class Publisher:
                 await client.publish(self._topic(AVAILABILITY), b"offline", 1, retain=True, timeout=1.0)
                 raise
 
+    def _availability(self) -> bytes:
+        """Say `online` only while the pit is really watched."""
+        return b"offline" if self._unwell() else b"online"
+
     def _topic(self, below: str) -> str:
         return f"{self._options.base}/{below}"
 
     async def _lay_ghosts(self, client: aiomqtt.Client) -> None:
         """Take away what the broker has kept of probes, zones and alarms that are no more."""
         await client.subscribe(self._topic("#"), qos=0)
-        present = {self._topic(below) for below in documents(self._snapshot())} | {self._topic(AVAILABILITY)}
+        present = {self._topic(below) for below in documents(self._snapshot(), self._faults)} | {
+            self._topic(AVAILABILITY)
+        }
         ghosts: list[str] = []
         try:
             async with asyncio.timeout(GHOST_SECONDS):
@@ -147,9 +161,13 @@ class Publisher:
         loop = asyncio.get_running_loop()
         last: dict[str, bytes] = {}
         due = 0.0
+        available = b""
         while True:
+            if (stands := self._availability()) != available:
+                available = stands
+                await client.publish(self._topic(AVAILABILITY), stands, 1, retain=True)
             snapshot = self._snapshot()
-            now = documents(snapshot)
+            now = documents(snapshot, self._faults)
             whole = loop.time() >= due
             if whole:
                 due = loop.time() + self._options.every_seconds

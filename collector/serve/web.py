@@ -167,7 +167,7 @@ class House:
         self._told_fault = False
         self._links: set[Link] = set()
         self._ending: set[asyncio.Task[None]] = set()
-        self._viewer = PageViewer()
+        self._viewer = PageViewer(feed.faults)
         self._server = web.Server(self._answer, request_factory=_request)
         self._cookie = "__Host-coldside" if self._tls else "coldside"
         self._routes: dict[tuple[str, str], Callable[[web.BaseRequest], Awaitable[web.StreamResponse]]] = {

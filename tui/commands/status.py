@@ -127,10 +127,11 @@ async def _follow(options: argparse.Namespace, name: str, way: "Way", view: "Vie
 
 
 def _code(snapshot: "Snapshot") -> Exit:
-    """Tell whether an alarm waits for somebody."""
+    """Tell whether an alarm waits for somebody, or what would raise one fails."""
     from collector.snapshot import CALLING
 
-    return Exit.ALARM if any(a.state in CALLING for a in snapshot.alarms) else Exit.OK
+    waits = any(alarm.state in CALLING for alarm in snapshot.alarms)
+    return Exit.ALARM if waits or any(fault.critical for fault in snapshot.faults) else Exit.OK
 
 
 def _print_json(document: dict[str, object]) -> None:

@@ -7,9 +7,9 @@ from tui.draw.line import Line, Role, fit, wrapped
 from tui.draw.meat import doubt_words
 from tui.draw.sensor_class import outside_words
 from tui.draw.view import View
-from tui.draw.words import age
+from tui.draw.words import age, clock
 
-__all__ = ["kitchen_line", "radio_words", "source_lines", "store_line"]
+__all__ = ["fault_words", "kitchen_line", "radio_words", "source_lines", "store_line"]
 
 
 def source_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
@@ -18,6 +18,7 @@ def source_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
     lines = [store_line(snapshot.store, snapshot.now_unix)] if told else []
     if snapshot.store.kitchen is not None:
         lines.append(kitchen_line(snapshot.store.kitchen, snapshot.now_unix))
+    lines += [((words, "alarm" if critical else "warn"),) for words, critical in fault_words(snapshot, view)]
     for source in snapshot.sources:
         lines += _source_lines(source, snapshot.now_unix, view, width)
     if not told:  # the engine alone, of a past cook
@@ -32,6 +33,18 @@ def source_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
         if outside:
             lines.append(((f"probe {probe.name}: {outside}", "faint"),))
     return [row for line in lines for row in wrapped(line, width, 4)]
+
+
+def fault_words(snapshot: Snapshot, view: View) -> list[tuple[str, bool]]:
+    """Say which parts of coldside fail, since when and how often; and of each whether the night depends on it."""
+    found = []
+    for fault in snapshot.faults:
+        words = f"FAULT of coldside's: {clean(fault.part, 60)} not available since {clock(fault.since_unix, view)}"
+        words += f", failed {fault.count} times ({clean(fault.error, 80)})"
+        if fault.good_unix is not None:
+            words += f"; what is shown is from {clock(fault.good_unix, view)}"
+        found.append((words, fault.critical))
+    return found
 
 
 def radio_words(source: SourceView) -> str:

@@ -16,7 +16,7 @@ from tui.draw.meat import REASON_WORDS
 from tui.draw.pieces import cooling_words, serve_words, stall_words
 from tui.draw.places import Places
 from tui.draw.sensor_class import outside_words
-from tui.draw.sources import kitchen_line, radio_words
+from tui.draw.sources import fault_words, kitchen_line, radio_words
 from tui.draw.view import View
 from tui.draw.words import (
     age,
@@ -79,28 +79,63 @@ def summary_lines(run: "StraightRun", *, fahrenheit: bool) -> list[str]:
 
 
 def status_lines(snapshot: Snapshot, view: View) -> list[str]:
-    """Say how the cook stands, one fact a line."""
-    fire, even = snapshot.fire, snapshot.evenness
+    """Say how the cook stands, one fact a line; a part that cannot be written says so, and the others stand."""
+    lines: list[str] = []
+    for write in (
+        _cook_lines, _fire_lines, _evenness_lines, _zone_lines, _meat_lines, _map_lines, _probe_lines, _source_lines,
+        _store_lines, _all_alarm_lines, _call_lines,
+    ):  # fmt: skip
+        try:
+            lines += write(snapshot, view)
+        except Exception as error:  # noqa: BLE001 - whoever asks at three in the morning gets every line there is
+            part = write.__name__.strip("_").removesuffix("_lines").replace("_", " ")
+            lines.append(f"{part:<11} not available: a fault of coldside's ({type(error).__name__})")
+    return lines
+
+
+def _cook_lines(snapshot: Snapshot, view: View) -> list[str]:
     into = age(snapshot.now_unix - snapshot.started_unix)
-    lines = [
-        f"cook        {snapshot.cook}, {into}, at {clock(snapshot.now_unix, view)}",
+    faults = [f"fault       {words}" for words, _ in fault_words(snapshot, view)]
+    return [f"cook        {snapshot.cook}, {into}, at {clock(snapshot.now_unix, view)}", *faults]
+
+
+def _fire_lines(snapshot: Snapshot, view: View) -> list[str]:
+    fire = snapshot.fire
+    line = (
         f"fire        {fire_state(snapshot)[0]}, grate {temperature(fire.level_celsius, view)}, target "
-        f"{temperature(snapshot.target_celsius, view)}, {slope(fire.slope_kelvin_per_hour, view)}",
+        f"{temperature(snapshot.target_celsius, view)}, {slope(fire.slope_kelvin_per_hour, view)}"
+    )
+    return [line]
+
+
+def _evenness_lines(snapshot: Snapshot, view: View) -> list[str]:
+    even = snapshot.evenness
+    line = (
         f"evenness    spread {difference(even.spread_kelvin, view, signed=False)} {degree(view)}, "
         f"fire end to stack end {difference(even.along_kelvin, view)}, "
-        f"under the lid {difference(even.top_to_grate_kelvin, view)} over the grate",
-    ]
-    if due := due_words(snapshot, view):
-        lines.append(f"refuel      next {due}")
-    lines += _zone_lines(snapshot, view)
-    lines += _meat_lines(snapshot, view)
-    lines += [f"map         {f.level}: {Places(f, snapshot.chamber, view).plain()}" for f in snapshot.fields]
+        f"under the lid {difference(even.top_to_grate_kelvin, view)} over the grate"
+    )
+    due = due_words(snapshot, view)
+    return [line, f"refuel      next {due}"] if due else [line]
+
+
+def _map_lines(snapshot: Snapshot, view: View) -> list[str]:
+    return [f"map         {f.level}: {Places(f, snapshot.chamber, view).plain()}" for f in snapshot.fields]
+
+
+def _probe_lines(snapshot: Snapshot, view: View) -> list[str]:
+    lines = []
     for probe in snapshot.probes:
-        told = "never heard" if probe.heard_unix is None else age(snapshot.now_unix - probe.heard_unix) + " ago"
+        heard = "never heard" if probe.heard_unix is None else age(snapshot.now_unix - probe.heard_unix) + " ago"
         silent = ", SILENT" if probe.silent else ""
-        lines.append(f"probe       {probe.name}: {temperature(probe.celsius, view)}, {told}{_doubt(probe)}{silent}")
+        lines.append(f"probe       {probe.name}: {temperature(probe.celsius, view)}, {heard}{_doubt(probe)}{silent}")
         if outside := outside_words(probe):
             lines.append(f"probe       {probe.name}: {outside}")
+    return lines
+
+
+def _source_lines(snapshot: Snapshot, view: View) -> list[str]:  # noqa: ARG001 - all writers alike
+    lines = []
     for source in snapshot.sources:
         why = f" ({clean(source.why, 300)})" if source.why else ""
         lines.append(
@@ -113,11 +148,23 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
         if source.unplaced:
             keys = ", ".join(clean(key) for key in source.unplaced)
             lines.append(f"source      {source.name}: no place for {keys}")
+    return lines
+
+
+def _store_lines(snapshot: Snapshot, view: View) -> list[str]:  # noqa: ARG001 - all writers alike
     fault = f", FAULT: {snapshot.store.fault}" if snapshot.store.fault else ""
-    lines.append(f"store       {snapshot.store.unsaved} readings not yet saved{fault}")
+    lines = [f"store       {snapshot.store.unsaved} readings not yet saved{fault}"]
     if snapshot.store.kitchen is not None:
         lines.append("".join(words for words, _ in kitchen_line(snapshot.store.kitchen, snapshot.now_unix)))
-    lines += [f"alarm       {line}" for line in _alarm_lines(snapshot, view) or ["none"]]
+    return lines
+
+
+def _all_alarm_lines(snapshot: Snapshot, view: View) -> list[str]:
+    return [f"alarm       {line}" for line in _alarm_lines(snapshot, view) or ["none"]]
+
+
+def _call_lines(snapshot: Snapshot, view: View) -> list[str]:
+    lines: list[str] = []
     for key, call in calls_of(snapshot).items():
         lines += [f"calls       {clean(key)}: {clean(words, 400)}" for words, _ in call_words(call, view)]
     if snapshot.calls is not None:

@@ -19,6 +19,7 @@ from tui.draw.pits import PitGlance, alarm_line
 from tui.draw.view import View
 from tui.draw.words import clock, degree, difference, number
 from tui.widgets.banner import Banner
+from tui.widgets.contained import contained
 from tui.widgets.pit_strip import PitStrip
 from tui.widgets.roles import content
 
@@ -78,7 +79,10 @@ class BedScreen(Screen[None]):
     def show_pits(self, pits: Sequence[PitGlance], shown: int, view: View) -> None:
         """Show how every pit stands, and the most pressing alarm; several pits are named."""
         self.query_one(PitStrip).show(pits, shown, view)
-        self.query_one("#bed-alarm", Static).update(content(alarm_line(pits, shown, view, self.size.width)))
+        line = contained(
+            lambda: alarm_line(pits, shown, view, self.size.width), lambda words: ((f"alarms {words}", "alarm"),)
+        )
+        self.query_one("#bed-alarm", Static).update(content(line))
         name = clean(pits[shown].name, 24, ascii_only=view.ascii_only) if len(pits) > 1 else ""
         if name != self._pit:
             self._pit = name
@@ -90,6 +94,14 @@ class BedScreen(Screen[None]):
         if self._given is None:
             return
         snapshot, view = self._given
+        contained(lambda: self._write_numbers(snapshot, view), lambda words: self._lose_numbers(words, view))
+
+    def _lose_numbers(self, words: str, view: View) -> None:
+        """Show no number, since an old one would be taken for the present one."""
+        for id_ in NUMBERS:
+            self._write(id_, f"{id_} {words}", "?", view)
+
+    def _write_numbers(self, snapshot: Snapshot, view: View) -> None:
         unit = degree(view)
         at_grate = [z for z in snapshot.zones if not math.isnan(z.celsius) and z.level == snapshot.chamber.levels[0]]
         coldest = min(at_grate, key=lambda z: z.celsius, default=None)

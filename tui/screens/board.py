@@ -29,6 +29,7 @@ from tui.draw.zones import zone_lines
 from tui.widgets.alarm_list import AlarmList
 from tui.widgets.banner import Banner
 from tui.widgets.chamber_map import ChamberMap
+from tui.widgets.contained import contained
 from tui.widgets.hint_line import HintLine
 from tui.widgets.kept_list import KeptList
 from tui.widgets.mark_list import MarkList
@@ -123,20 +124,24 @@ class BoardScreen(Screen[None]):
         """Show a snapshot in all panels."""
         self.query_one("#panels").visible = True
         self._snapshot, self._trend_log, self._view = snapshot, log, view
-        heading = content(heading_line(snapshot, view, self.size.width), old=view.old)
-        self.query_one("#heading", Static).update(heading, layout=False)
+        heading = contained(
+            lambda: heading_line(snapshot, view, self.size.width), lambda words: ((f"heading {words}", "alarm"),)
+        )
+        self.query_one("#heading", Static).update(content(heading, old=view.old), layout=False)
         for panel in self.query(TextPanel):
             panel.show(snapshot, view)
         self.alarm_list.show(snapshot, view)
         self.mark_list.show(snapshot, view)
-        self._show_chamber()
-        self.show_trend()
-        self._show_titles()
+        contained(self._show_chamber, lambda words: self._entitle("chamber", f"chamber {words}"))
+        contained(self.show_trend, lambda words: self._entitle("trend", f"trend {words}"))
+        contained(self._show_titles, _leave_as_it_is)
 
     def show_pits(self, pits: Sequence[PitGlance], shown: int, view: View) -> None:
         """Show how every pit stands, and the most pressing alarm, loud also while the rest is paused or old."""
         self.query_one(PitStrip).show(pits, shown, view)
-        line = alarm_line(pits, shown, view, self.size.width)
+        line = contained(
+            lambda: alarm_line(pits, shown, view, self.size.width), lambda words: ((f"alarms {words}", "alarm"),)
+        )
         if line != self._pressing:  # the same words again would be laid out and drawn again
             self._pressing = line
             self.query_one("#pressing", Static).update(content(line), layout=False)
@@ -275,3 +280,7 @@ class BoardScreen(Screen[None]):
     def _show_anew(self) -> None:
         if self._snapshot is not None:
             self.show(self._snapshot, self._trend_log, self._view)
+
+
+def _leave_as_it_is(_: str) -> None:
+    """Leave titles as they were."""

@@ -6,12 +6,15 @@ from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
 from collector.snapshot import Snapshot
-from tui.draw.line import Line
+from tui.draw.line import Line, wrapped
 from tui.draw.view import View
+from tui.widgets.contained import contained
 from tui.widgets.roles import contents
 
 __all__ = ["KeptList", "Row"]
 
+FAULT_ROW = " fault"
+"""Key of the row that says that the list is not available."""
 Row = tuple[str, list[Line], bool]
 """Key, text, and whether it can be chosen."""
 
@@ -62,7 +65,11 @@ class KeptList(OptionList):
         if self.given is None:
             return
         snapshot, view = self.given
-        rows = self.rows(snapshot, view, max(10, self.scrollable_content_region.width - 2))
+        width = max(10, self.scrollable_content_region.width - 2)
+        rows = contained(
+            lambda: self.rows(snapshot, view, width),
+            lambda words: [(FAULT_ROW, wrapped(((words, "alarm"),), width, 2), False)],
+        )
         chosen, before, was_old = self.chosen_key, self._rows, self._old
         self._rows, self._old = rows, view.old
         if self.option_count and [row[0] for row in rows] == [row[0] for row in before]:

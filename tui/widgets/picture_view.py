@@ -1,6 +1,7 @@
 """A widget that shows a `Picture`: whole lines from cached segments, no style sheet in the way of each cell."""
 
 from itertools import pairwise
+from textwrap import wrap
 from typing import ClassVar
 
 import numpy as np
@@ -10,9 +11,19 @@ from textual.geometry import Region, Size
 from textual.strip import Strip
 from textual.widget import Widget
 
-from tui.draw.picture import FAINT, PLAIN, STRONG, Picture
+from tui.draw.picture import FAINT, PLAIN, STRONG, Canvas, Picture
+from tui.widgets.contained import contained
 
 __all__ = ["PictureView"]
+
+
+def _lines(words: str, width: int, height: int) -> Picture:
+    """Draw words in place of the picture."""
+    canvas = Canvas(width, height)
+    for row, line in enumerate(wrap(words, width)):
+        canvas.write(row, 0, line, STRONG)
+    return canvas.picture()
+
 
 GREATEST_CACHE = 8192
 
@@ -37,7 +48,9 @@ class PictureView(Widget):
     def redraw(self) -> None:
         """Draw anew and show it."""
         width, height = self.size
-        self._picture = self.draw(width, height) if width and height else None
+        self._picture = None
+        if width and height:
+            self._picture = contained(lambda: self.draw(width, height), lambda words: _lines(words, width, height))
         self.refresh()
 
     def on_resize(self) -> None:

@@ -5,8 +5,9 @@ from collections.abc import Callable
 from textual.widgets import Static
 
 from collector.snapshot import Snapshot
-from tui.draw.line import Line
+from tui.draw.line import Line, wrapped
 from tui.draw.view import View
+from tui.widgets.contained import contained
 from tui.widgets.roles import contents
 
 __all__ = ["TextPanel"]
@@ -37,7 +38,10 @@ class TextPanel(Static):
         if self._given is None or not self.size.width:
             return
         snapshot, view = self._given
-        lines = self._writer(snapshot, view, self.size.width)
+        width = self.size.width
+        lines = contained(
+            lambda: self._writer(snapshot, view, width), lambda words: wrapped(((words, "alarm"),), width, 2)
+        )
         if (lines, view.old) != self._written:  # the same words again would be drawn again
             self._written = lines, view.old
             self.update(contents(lines, old=view.old), layout=False)
