@@ -217,7 +217,15 @@ async def test_quiet_hours_hold_back_what_is_not_urgent_until_they_end(tmp_path)
         assert await running == 0
 
 
-async def test_a_heartbeat_is_held_back_while_nobody_can_be_told(tmp_path):
+def heard(collector, unix, celsius=None, key=None):
+    """Let every probe of the plan say a value, or one that no probe claims."""
+    for i, probe in enumerate(PLAN.probes):
+        value = (110.0 + i if probe.duty == "chamber" else 20.0) if celsius is None else celsius
+        collector._pipeline.take(Reading(probe.source, key or probe.key, value, unix))
+    collector._pipeline.advance(unix)
+
+
+async def test_a_heartbeat_is_held_back_while_nobody_can_be_called(tmp_path):
     ladders = (Ladder(frozenset({Priority.SOON}), (Step(0, ("Ben",)),), 86400.0),)
     calling = Calling((Person("Ben", ("push",)),), ladders, {"push": WebhookTo("http://127.0.0.1:9/")})
     collector = Collector(
@@ -229,13 +237,92 @@ async def test_a_heartbeat_is_held_back_while_nobody_can_be_told(tmp_path):
     collector._call_people()
     oldest = collector._outbox.oldest_unix
     assert oldest == collector.now()
-    collector._clock.now = lambda: oldest + 301.0
-    collector._sources = {"s": type("Heard", (), {"last_heard_unix": oldest + 300.0})()}
-    assert collector._unwell() == "a message to somebody does not go out"
-    collector._clock.now = lambda: oldest + 299.0
+    heard(collector, oldest + 299.0)
     assert collector._unwell() == ""
-    collector._outbox.look = lambda _: 1 / 0
-    collector._call_people()
-    assert collector._unwell() == "people are not told of troubles"
-    collector._sources = {}
+    heard(collector, oldest + 301.0)
+    assert collector._unwell() == "a message to somebody does not go out"
     await collector._recorder.close(1.0)
+
+
+@pytest.mark.parametrize(
+    ("celsius", "key"), [(float("nan"), None), (1e300, None), (110.0, "of no probe")], ids=["nan", "mad", "unknown"]
+)
+async def test_a_heartbeat_needs_a_good_value_of_a_configured_probe(tmp_path, celsius, key):
+    collector = Collector(PLAN, [], tmp_path / "s.db", tmp_path / "c.sock", cook="n", playback=True, start_unix=START)
+    for second in range(0, 60, 10):
+        heard(collector, START + second, celsius, key)
+    assert collector._unwell() == "no good value of any configured probe comes in"
+    heard(collector, START + 70.0)
+    assert collector._unwell() == ""
+    collector._pipeline.engine._rule_look = lambda now: 1 / 0
+    heard(collector, START + 100.0)
+    assert collector._unwell() == "the alarms are not judged"
+    await collector._recorder.close(1.0)
+
+
+async def test_where_the_teller_fails_a_plain_message_goes_by_every_channel_and_no_heartbeat(tmp_path):
+    """Nothing can be worked out any more: whoever is asleep has to know at least that."""
+    lamp, bell = tmp_path / "lamp", tmp_path / "bell"
+    light = "import sys; open(sys.argv[1], 'a').write(sys.stdin.read() + chr(10))"
+    ways = {n: CommandTo((sys.executable, "-c", light, str(p))) for n, p in (("lamp", lamp), ("bell", bell))}
+    ladders = (Ladder(frozenset({Priority.URGENT}), (Step(0, ("Ann",)),), 600.0),)
+    calling = Calling((Person("Ann", ("lamp",)), Person("Ben", ("lamp", "bell"))), ladders, ways)
+    collector = Collector(
+        PLAN, [], tmp_path / "s.db", tmp_path / "c.sock", cook="n", playback=True, speed=2.0, start_unix=START,
+        calling=calling,
+    )  # fmt: skip
+    heard(collector, START)
+    collector._outbox._escalation.look = lambda *_: 1 / 0
+    running = asyncio.create_task(collector.run())
+    await collector.ready.wait()
+    try:
+        async with asyncio.timeout(10):
+            while not (lamp.exists() and bell.exists() and lamp.read_text().strip() and bell.read_text().strip()):
+                await asyncio.sleep(0.05)
+        await asyncio.sleep(1.0)
+        for path in (lamp, bell):
+            (document,) = map(json.loads, path.read_text().splitlines())
+            assert document["title"] == "coldside: it cannot say what is wrong", "once, not at every tick"
+            assert "go and look at the pit" in document["text"]
+        assert collector._unwell() == "a part of coldside fails: calls to people"
+        assert "fault/calls to people" in {t.key for t in collector.snapshot().troubles}
+    finally:
+        collector.stop()
+        assert await running == 0
+
+
+@pytest.mark.parametrize("part", ["snapshot", "view", "source"])
+async def test_views_that_fail_keep_no_call_no_record_and_no_orderly_end_from_being(tmp_path, part):
+    """An urgent trouble is called, a QoS 0 reading is on disk after the end, whatever the views do."""
+    lamp = tmp_path / "lamp"
+    light = f"import sys; open({str(lamp)!r}, 'a').write(sys.stdin.read() + chr(10))"
+    ladders = (Ladder(frozenset(Priority), (Step(0, ("Ann",)),), 600.0),)
+    calling = Calling((Person("Ann", ("lamp",)),), ladders, {"lamp": CommandTo((sys.executable, "-c", light))})
+    collector = Collector(
+        PLAN, [], tmp_path / "s.db", tmp_path / "c.sock", cook="n", playback=True, speed=2.0, start_unix=START,
+        calling=calling,
+    )  # fmt: skip
+    engine = collector._pipeline.engine
+    match part:
+        case "snapshot":
+            engine._rules.views = engine._fire_view = engine._zone_view = lambda *_: 1 / 0
+        case "view":
+            engine.snapshot = lambda: 1 / 0
+        case "source":
+            collector._recorder.view = collector._outbox.view = lambda: 1 / 0
+    heard(collector, START)
+    running = asyncio.create_task(collector.run())
+    await collector.ready.wait()
+    collector._pipeline.advance(START + 1000.0)
+    if part == "snapshot":  # the troubles come from elsewhere
+        engine._rules.troubles = type(engine._rules).troubles.__get__(engine._rules)
+        engine._rules.views = type(engine._rules).views.__get__(engine._rules)
+    try:
+        async with asyncio.timeout(10):
+            while not lamp.exists() or not lamp.read_text().strip():
+                await asyncio.sleep(0.05)
+        collector._pipeline.take(Reading(PLAN.probes[0].source, PLAN.probes[0].key, 99.0, START + 1001.0))
+    finally:
+        collector.stop()
+        assert await running == 0
+    assert asked(tmp_path / "s.db", "SELECT count(*) FROM reading WHERE millicelsius = 99000") == [(1,)]

@@ -335,3 +335,46 @@ def test_whatever_happens_nothing_is_lost_in_silence(steps):
         assert set(open_calls) <= {m.call for m in told}, "who is to be told was told"
 
     asyncio.run(play())
+
+
+async def test_a_message_that_cannot_be_written_goes_out_in_plain_words(monkeypatch):
+    house = House()
+    monkeypatch.setattr(Composer, "trouble", lambda *_: 1 / 0)
+    async with house.at_work():
+        house.outbox.look([COLD])
+        await house.until(lambda: house.push.came)
+    (message,) = house.push.came
+    assert message.title == "coldside: flat side runs cold"
+    assert message.urgent
+    assert "coldside alarms ack cold" in message.text
+    assert [row.state for row in house.messages] == ["sent"]
+
+
+async def test_a_snapshot_that_fails_is_a_plain_message_too(monkeypatch):
+    house = House()
+    house.outbox._snapshot = lambda: 1 / 0
+    async with house.at_work():
+        house.outbox.look([COLD])
+        await house.until(lambda: house.push.came)
+    assert house.push.came[0].title == "coldside: flat side runs cold"
+
+
+async def test_a_step_is_used_up_only_once_its_message_is_written(monkeypatch):
+    """The look fails once after the ladder was climbed; the next look sends what was due."""
+    house = House()
+    climb = house.outbox._escalation.look
+
+    def once(*given):
+        climb(*given)
+        house.outbox._escalation.look = climb
+        raise RuntimeError("injected")
+
+    house.outbox._escalation.look = once
+    with pytest.raises(RuntimeError):
+        house.outbox.look([COLD])
+    assert not house.messages
+    async with house.at_work():
+        house.outbox.look([COLD])
+        await house.until(lambda: house.push.came)
+    assert house.push.told == [("raised", "cold", "Ann")]
+    assert house.outbox.open_call(1) is not None, "its number was not used up either"

@@ -12,11 +12,15 @@ from aiohttp import web
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from adapters.mqtt.options import BrokerAddress
 from adapters.reading import Quality, Reading, Reason
 from collector.engine import Engine
 from collector.errors import SettingsError
+from collector.faults import FaultBook
 from collector.heartbeat import Heartbeat, HeartbeatOptions
 from collector.publish.documents import documents, slug
+from collector.publish.options import PublishOptions
+from collector.publish.publisher import Publisher
 from collector.settings.load import parse
 from tui.nights import night_settings
 
@@ -81,6 +85,31 @@ async def test_the_house_is_told_at_once_loses_no_alarm_and_is_left_no_ghost(rea
     await kept(port, until=lambda f: f.get("availability") == b"online")
     assert await asyncio.to_thread(running.stop) == 0
     assert (await kept(port))["availability"] == b"offline"
+
+
+@pytest.mark.broker
+async def test_the_pit_is_available_only_while_it_is_really_watched(real_broker):
+    port = real_broker.start().port
+    unwell = ["no good value of any configured probe comes in"]
+    options = PublishOptions(BrokerAddress("127.0.0.1", port), "house/pit", 60.0)
+    publisher = Publisher(options, silent_pit, unwell=lambda: unwell[0])
+    running = asyncio.create_task(publisher.run())
+    await kept(port, until=lambda f: f.get("availability") == b"offline")
+    unwell[0] = ""
+    await kept(port, until=lambda f: f.get("availability") == b"online")
+    unwell[0] = "the alarms are not judged"
+    await kept(port, until=lambda f: f.get("availability") == b"offline")
+    running.cancel()
+    await asyncio.gather(running, return_exceptions=True)
+
+
+def test_a_kind_of_document_that_cannot_be_written_leaves_the_others():
+    faults, snapshot = FaultBook(), silent_pit()
+    ill = msgspec.structs.replace(snapshot, meat=(None,))
+    found = documents(ill, faults)
+    assert any(topic.startswith("trouble/") for topic in found)
+    assert not any(topic.startswith("meat/") for topic in found)
+    assert [fault.part for fault in faults.records] == ["MQTT documents of meat"]
 
 
 START = 1_750_000_000.0
