@@ -124,10 +124,7 @@ class BoardScreen(Screen[None]):
         """Show a snapshot in all panels."""
         self.query_one("#panels").visible = True
         self._snapshot, self._trend_log, self._view = snapshot, log, view
-        heading = contained(
-            lambda: heading_line(snapshot, view, self.size.width), lambda words: ((f"heading {words}", "alarm"),)
-        )
-        self.query_one("#heading", Static).update(content(heading, old=view.old), layout=False)
+        self._show_heading()
         for panel in self.query(TextPanel):
             panel.show(snapshot, view)
         self.alarm_list.show(snapshot, view)
@@ -158,7 +155,16 @@ class BoardScreen(Screen[None]):
         self.query_one(Banner).show(trouble)
         self.set_class(trouble is not None and trouble.old, "-old")
         if self._snapshot is None:
-            self.query_one("#heading", Static).update(content(heading_line(None, view, self.size.width)))
+            self._view = view
+            self._show_heading()
+
+    def _show_heading(self) -> None:
+        snapshot, view = self._snapshot, self._view
+        line = contained(
+            lambda: heading_line(snapshot, view, self.size.width), lambda words: ((f"heading {words}", "alarm"),)
+        )
+        old = view.old and snapshot is not None
+        self.query_one("#heading", Static).update(content(line, old=old), layout=snapshot is None)
 
     def _show_chamber(self) -> None:
         if self._snapshot is not None:

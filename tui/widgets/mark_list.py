@@ -19,9 +19,15 @@ class MarkList(KeptList):
     BINDINGS: ClassVar[list[BindingType]] = [*bindings("marks")]
     empty: ClassVar = "nothing marked, nothing seen"
 
+    def __init__(self, *, id: str | None = None) -> None:  # noqa: A002  Textual's own name
+        super().__init__(id=id)
+        self._shown: list[Mark] = []
+
     def rows(self, snapshot: Snapshot, view: View, width: int) -> list[Row]:
         """Write one row a mark."""
+        self._shown = []  # nothing can be chosen where the list cannot be written
         marks = listed(snapshot)
+        self._shown = marks
         return [
             (m.event or f"{len(marks) - i}", [mark_line(m, view, width)], bool(m.event)) for i, m in enumerate(marks)
         ]
@@ -36,6 +42,9 @@ class MarkList(KeptList):
     @property
     def chosen(self) -> Mark | None:
         """The event that is highlighted; None when none is."""
-        if self.given is None:
-            return None
-        return next((m for m in listed(self.given[0]) if m.event and m.event == self.chosen_key), None)
+        return next((m for m in self._shown if m.event and m.event == self.chosen_key), None)
+
+    def forget(self) -> None:
+        """Let nothing be chosen any more: what comes next is of another pit."""
+        super().forget()
+        self._shown = []
