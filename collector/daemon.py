@@ -472,11 +472,13 @@ class Collector:
             )
         log.warning("the wall clock was set by %+.0f s, %s", step, followed)
         text = f"the wall clock was set by {step:+.0f} s, {followed}"
+        skipped = max(0.0, step)  # an hour that never was is no probe's silence
         if self._clock.late_seconds >= GRID_MS / 1000 and not self._playback:
             self.late = Late(self._boot_ms, round(self._clock.late_seconds * 1000), text)
             self.stop()
             return
-        self._pipeline.act(Action(ActionKind.MARK, "clock", text=text), self._clock.now())
+        kind = ActionKind.RESUME if skipped else ActionKind.MARK
+        self._pipeline.act(Action(kind, "clock", skipped, text), self._clock.now())
 
     def now(self) -> float:
         """Tell the cook's time."""

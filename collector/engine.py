@@ -184,9 +184,9 @@ class Engine:
             self._count[probe] += 1
             self._newest[probe] = reading.celsius
             self._good_at[probe] = at_unix
-            reason = self._accusation[probe]
-            if reason is not Reason.NONE:
-                quality = Quality.UNCERTAIN
+            accused = self._accusation[probe]
+            if accused is not Reason.NONE:
+                quality, reason = Quality.UNCERTAIN, accused
         elif not self._good_at[probe] > at_unix - self._hold[probe]:
             self._newest[probe] = reading.celsius
         self._quality[probe], self._reason[probe] = quality, reason

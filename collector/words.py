@@ -3,7 +3,7 @@
 from adapters.reading import Reason
 from collector.snapshot import AlarmState, FireView, Phase, Priority, Snapshot
 
-__all__ = ["MEANT", "PRIORITY_WORDS", "REASON_WORDS", "SEEN_WORDS", "STATE_WORDS", "fire_words"]
+__all__ = ["MEANT", "PRIORITY_WORDS", "REASON_WORDS", "SEEN_WORDS", "STATE_WORDS", "WRONG_CLOCK_WORDS", "fire_words"]
 
 STATE_WORDS: dict[AlarmState, str] = {
     AlarmState.NORMAL: "normal",
@@ -40,6 +40,12 @@ REASON_WORDS = {
     Reason.DRIFTS: "drifts away",
 }
 """Why a value is not good, in a word or two."""
+
+WRONG_CLOCK_WORDS = {
+    Reason.CLOCK_FUTURE: "its sender's clock is ahead: taken by the time it came",
+    Reason.CLOCK_PAST: "its sender's clock is behind: taken by the time it came",
+}
+"""What is said of a good value whose sender dates it wrongly."""
 
 MEANT = {
     "cold-spot": "{} below its level's mean",

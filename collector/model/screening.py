@@ -10,7 +10,12 @@ from adapters.reading import Quality, Reading, Reason
 __all__ = ["ProbeScreen"]
 
 MAX_AHEAD_SECONDS = 5.0
+"""A sender's clock may be so far ahead of ours: no radio or broker takes less than nothing, and clocks that are set
+over a network agree within a second (common practice, no source)."""
 MAX_BEHIND_SECONDS = 120.0
+"""A value may have been under way for so long and still be called the present one."""
+STEADY_LAGS, STEADY_LAG_SECONDS = 3, 5.0
+"""So many readings in a row whose lag differs by less show a wrong clock, and no backlog that is being sent."""
 WINDOW = 7
 """Values looked back on for the median of the spike test."""
 OPEN_BELOW_CELSIUS = -55.0
@@ -36,7 +41,8 @@ class ProbeScreen:
     """
 
     __slots__ = (
-        "_calm_rate", "_highest", "_jump", "_last_received", "_last_source", "_lowest", "_previous", "_rate", "_recent",
+        "_calm_rate", "_highest", "_jump", "_lags", "_last_received", "_last_source", "_lowest", "_previous", "_rate",
+        "_recent",
     )  # fmt: skip
 
     def __init__(
@@ -57,6 +63,8 @@ class ProbeScreen:
         self._previous: float | None = None
         self._last_received = 0.0
         self._last_source: float | None = None
+        self._lags: deque[float] = deque(maxlen=STEADY_LAGS)
+        """Time of receipt less the sender's own, newest last, seconds."""
 
     def judge(self, reading: Reading, *, calm: bool = False) -> tuple[Quality, Reason]:
         """Give the quality of a reading and the reason, and remember it for the next.
@@ -73,25 +81,38 @@ class ProbeScreen:
             return Quality.BAD, Reason.OPEN_OR_SHORT
         if not self._lowest <= celsius <= self._highest:
             return Quality.BAD, Reason.OUT_OF_RANGE
+        wrong = Reason.NONE
         if reading.source_unix is not None:
-            reason = self._clock(reading.source_unix, reading.received_unix)
-            if reason is not Reason.NONE:
-                return Quality.UNCERTAIN, reason
-        return self._motion(celsius, reading.received_unix, self._calm_rate if calm else self._rate)
+            quality, reason = self._clock(reading.source_unix, reading.received_unix)
+            if quality is not _GOOD:
+                return quality, reason
+            wrong = reason
+        quality, reason = self._motion(celsius, reading.received_unix, self._calm_rate if calm else self._rate)
+        return quality, wrong if reason is Reason.NONE else reason
 
-    def _clock(self, source_unix: float, received_unix: float) -> Reason:
-        """Judge the probe's own time against ours and its last."""
-        if source_unix > received_unix + MAX_AHEAD_SECONDS:
-            return Reason.CLOCK_FUTURE
-        if source_unix < received_unix - MAX_BEHIND_SECONDS:
-            return Reason.CLOCK_PAST
+    def _clock(self, source_unix: float, received_unix: float) -> tuple[Quality, Reason]:
+        """Judge the sender's own time against ours and against its last.
+
+        A time ahead of ours shows that the sender's clock is wrong, for nothing arrives before it was measured. A time
+        behind ours is a wrong clock where the lag stays the same, and an old value sent late where it does not. What a
+        wrong clock dates is good by our time of receipt, and carries the reason all the same.
+        """
+        lag = received_unix - source_unix
+        before = self._lags[-1] if self._lags else lag
+        self._lags.append(lag)
+        wrong = Reason.NONE
+        if lag < -MAX_AHEAD_SECONDS:
+            wrong = Reason.CLOCK_FUTURE
+        elif lag > MAX_BEHIND_SECONDS:
+            wrong = Reason.CLOCK_PAST
+            steady = len(self._lags) == STEADY_LAGS and max(self._lags) - min(self._lags) < STEADY_LAG_SECONDS
+            if not steady:
+                return Quality.UNCERTAIN, wrong
         last, self._last_source = self._last_source, source_unix
-        if last is None or source_unix > last:
-            return Reason.NONE
-        if source_unix == last:
-            return Reason.DUPLICATE
+        if last is None or source_unix > last or lag - before > MAX_BEHIND_SECONDS:  # the last: its clock was set back
+            return _GOOD, wrong
         self._last_source = last
-        return Reason.OUT_OF_ORDER
+        return Quality.UNCERTAIN, Reason.DUPLICATE if source_unix == last else Reason.OUT_OF_ORDER
 
     def _motion(self, celsius: float, received_unix: float, rate: float) -> tuple[Quality, Reason]:
         """Judge the value against the last few: one that stands alone is a spike, two that agree are the truth.

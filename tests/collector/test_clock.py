@@ -15,10 +15,13 @@ from hypothesis import strategies as st
 from adapters.reading import Reading
 from collector.clock import Clock, boot_name, synchronised
 from collector.cooks import open_cook
+from collector.daemon import Collector
 from collector.late import Late, date_anew
 from collector.model.action import Action, ActionKind
+from collector.model.alarm import Transition
 from collector.pipeline import Pipeline
 from collector.replay import differences
+from collector.snapshot import AlarmState
 from collector.store.archive import Archive
 from collector.store.database import Database
 from collector.store.row import unix_of
@@ -188,6 +191,34 @@ async def test_when_the_network_tells_the_time_the_cook_goes_on_with_what_it_wro
     assert await running == 0
     with Archive(tmp_path / "cooks.db") as archive:
         assert [cook.name for cook in archive.cooks()] == ["tonight"]
+        assert differences(archive, archive.cooks()[0]) == []
+
+
+async def test_a_clock_set_an_hour_ahead_calls_no_probe_silent(tmp_path, wall):
+    """Nobody can have been silent in an hour that never was. A probe that falls silent afterwards raises its alarm."""
+    plan = night_settings().plan
+    made = Collector(plan, [], tmp_path / "s.db", tmp_path / "c.sock", cook="n", clock=Clock(lambda: True))
+    steps = []
+    made._pipeline._on_event = lambda event: isinstance(event, Transition) and steps.append(event)
+
+    def minutes(count, probes):
+        for _ in range(6 * count):
+            wall.pass_on(10.0)
+            for i, probe in enumerate(probes):
+                made._take(Reading(probe.source, probe.key, 110.0 + i, made.now()))
+            made._tick_once(wall.boot)
+
+    minutes(3, plan.probes)
+    wall.unix += HOUR
+    made._tick_once(wall.boot)
+    minutes(3, plan.probes)
+    assert [s.key for s in steps if s.key.startswith("probe-silent")] == []
+    (mark,) = [m for m in made.snapshot().marks if m.kind == "clock"]
+    assert mark.text == "the wall clock was set by +3600 s, followed"
+    minutes(6, plan.probes[1:])
+    assert {s.key for s in steps if s.after is AlarmState.UNACKNOWLEDGED} == {f"probe-silent/{plan.probes[0].name}"}
+    await made._recorder.close(5.0)
+    with Archive(tmp_path / "s.db") as archive:
         assert differences(archive, archive.cooks()[0]) == []
 
 

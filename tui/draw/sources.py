@@ -2,6 +2,7 @@
 
 from adapters.source import LinkState
 from collector.snapshot import KitchenView, Snapshot, SourceView, StoreView
+from collector.words import WRONG_CLOCK_WORDS
 from tui.draw.clean import clean
 from tui.draw.line import Line, Role, fit, wrapped
 from tui.draw.meat import doubt_words
@@ -29,6 +30,8 @@ def source_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
         doubt = doubt_words(probe, snapshot.now_unix)
         if doubt:
             lines.append(((f"probe {probe.name}: ", "plain"), (doubt, "warn")))
+        elif probe.reason in WRONG_CLOCK_WORDS:
+            lines.append(((f"probe {probe.name}: {WRONG_CLOCK_WORDS[probe.reason]}", "warn"),))
         outside = outside_words(probe)
         if outside:
             lines.append(((f"probe {probe.name}: {outside}", "faint"),))

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 from adapters.reading import Quality, Reason
 from collector.model.alarm import AlarmEvent, Transition
 from collector.snapshot import AlarmState, AlarmView, ProbeView, Snapshot, ZoneView
+from collector.words import WRONG_CLOCK_WORDS
 from tui.draw.alarms import told_once
 from tui.draw.arrival import is_time, part_arrival, part_value, when
 from tui.draw.calls import call_words, calls_of, calls_status
@@ -203,7 +204,8 @@ def _alarm_lines(snapshot: Snapshot, view: View) -> list[str]:
 def _doubt(probe: ProbeView) -> str:
     """Say how far a probe's value is to be trusted, and why; nothing of one that gave none."""
     if probe.quality is Quality.GOOD:
-        return ""
+        wrong = WRONG_CLOCK_WORDS.get(probe.reason)
+        return f", {wrong}" if wrong else ""
     if probe.reason is Reason.NONE:
         return "" if probe.heard_unix is None else f", {probe.quality.name.lower()}"
     return f", {probe.quality.name.lower()}: {REASON_WORDS[probe.reason]}"

@@ -46,11 +46,52 @@ def test_a_lid_is_no_spike():
     assert set(judge([110] * 7 + falling)) == {Reason.NONE}
 
 
+def screened(lags, step=10.0, received=None):
+    """Screen readings that came some seconds after the time that their sender gave them."""
+    screen = ProbeScreen(-40, 400)
+    times = received or [1e6 + k * step for k in range(len(lags))]
+    return [screen.judge(Reading("s", "k", 110.0, t, t - lag)) for t, lag in zip(times, lags, strict=True)]
+
+
+GOOD = Quality.GOOD, Reason.NONE
+AHEAD = Quality.GOOD, Reason.CLOCK_FUTURE
+BEHIND = Quality.GOOD, Reason.CLOCK_PAST
+LATE = Quality.UNCERTAIN, Reason.CLOCK_PAST
+
+
 def test_the_probes_own_clock():
     assert judge([110] * 5, sources=[1000, 1003, 1003, 1001, 1100]) == [
         Reason.NONE, Reason.NONE, Reason.DUPLICATE, Reason.OUT_OF_ORDER, Reason.CLOCK_FUTURE,
     ]  # fmt: skip
     assert judge([110] * 2, sources=[1000, 500]) == [Reason.NONE, Reason.CLOCK_PAST]
+
+
+@pytest.mark.parametrize("ahead", [6.0, 3600.0, 3e8])
+def test_what_a_gateway_dates_ahead_of_us_is_used_by_the_time_it_came_and_said(ahead):
+    assert screened([-ahead] * 20) == [AHEAD] * 20
+
+
+def test_a_gateway_one_hour_behind_is_used_once_its_lag_has_shown_to_be_the_same():
+    assert screened([3600.0, 3600.4, 3599.8, *[3600.0] * 10]) == [LATE, LATE, *[BEHIND] * 11]
+
+
+def test_a_backlog_sent_late_is_never_taken_for_the_present():
+    """A minute's value each, of half an hour without a link, all in three seconds: each is a minute younger."""
+    lags = [1800.0 - 60.0 * k for k in range(27)]
+    assert set(screened(lags, step=0.1)) == {LATE}
+
+
+def test_a_gateway_whose_clock_leaps_an_hour_ahead_and_back_is_never_without_a_value():
+    lags = [1.0] * 5 + [-3600.0] * 5 + [1.0] * 5
+    assert screened(lags) == [GOOD] * 5 + [AHEAD] * 5 + [GOOD] * 5
+
+
+def test_late_and_repeated_values_of_a_gateway_with_a_wrong_clock_are_seen_too():
+    received = [1e6, 1e6 + 10, 1e6 + 20, 1e6 + 21, 1e6 + 22]
+    lags = [-3600.0, -3600.0, -3600.0, -3599.0, -3588.0]
+    assert screened(lags, received=received)[-2:] == [
+        (Quality.UNCERTAIN, Reason.DUPLICATE), (Quality.UNCERTAIN, Reason.OUT_OF_ORDER),
+    ]  # fmt: skip
 
 
 def test_what_came_in_marked_stays_marked():
