@@ -3,6 +3,8 @@
 NaN and infinity travel as null.
 """
 
+import math
+
 import msgspec
 
 from collector.model.meat.backwards import lateness
@@ -11,6 +13,10 @@ from collector.model.meat.piece import MeatPhase
 from collector.model.meat.safety import (
     APPENDIX_A_LOGS,
     CAUTION,
+    COME_UP_HIGH_CELSIUS,
+    COME_UP_LOW_CELSIUS,
+    COME_UP_SECONDS,
+    COME_UP_SOON_SECONDS,
     DANGER_HIGH_CELSIUS,
     DANGER_LOW_CELSIUS,
     DANGER_SECONDS,
@@ -86,11 +92,15 @@ class PageMeat(msgspec.Struct, frozen=True):
     on: bool
     """It went on, so that its clocks run."""
     danger_seconds: float
-    """The longest of its parts within the two temperatures of the danger zone; NaN: not known."""
+    """The longest of its parts, off the fire, within the two temperatures of the danger zone; NaN: not known."""
     danger_celsius: tuple[float, float]
     danger_soon_seconds: float
     danger_most_seconds: float
-    intact: bool | None
+    come_up_seconds: float
+    """The longest of its parts, on the fire, within the two temperatures of the come-up; NaN: not known."""
+    come_up_celsius: tuple[float, float]
+    come_up_soon_seconds: float
+    come_up_most_seconds: float
     log_reduction: float
     """The least of its parts; NaN: there is no table for it."""
     log_goal: float
@@ -128,14 +138,16 @@ def page_spots(snapshot: Snapshot) -> tuple[PageSpot, ...]:
 
 
 def _piece(piece: MeatView) -> PageMeat:
-    danger = [part.danger_seconds for part in piece.parts if part.danger_seconds == part.danger_seconds]
+    danger = [part.danger_off_fire_seconds for part in piece.parts if not math.isnan(part.danger_off_fire_seconds)]
+    come_up = [part.come_up_seconds for part in piece.parts if not math.isnan(part.come_up_seconds)]
     logs = [part.log_reduction for part in piece.parts if part.log_reduction == part.log_reduction]
     return PageMeat(
         piece.name, piece.phase, piece.since_unix, tuple(_part(part) for part in piece.parts), _arrival(piece.done),
         piece.serve_unix, piece.plan, piece.did, piece.late_seconds, lateness(piece.late_seconds), piece.hold_celsius,
         piece.held_seconds, piece.cool_due_unix, _cooling(piece.cooling), piece.on_unix is not None,
         max(danger, default=float("nan")), (DANGER_LOW_CELSIUS, DANGER_HIGH_CELSIUS), DANGER_SOON_SECONDS,
-        DANGER_SECONDS, piece.intact, min(logs, default=float("nan")), APPENDIX_A_LOGS, NO_FIVE_LOGS, CAUTION,
+        DANGER_SECONDS, max(come_up, default=float("nan")), (COME_UP_LOW_CELSIUS, COME_UP_HIGH_CELSIUS),
+        COME_UP_SOON_SECONDS, COME_UP_SECONDS, min(logs, default=float("nan")), APPENDIX_A_LOGS, NO_FIVE_LOGS, CAUTION,
         piece.advice,
     )  # fmt: skip
 

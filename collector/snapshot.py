@@ -520,9 +520,13 @@ class PartView(msgspec.Struct, frozen=True):
     wrap_gain_seconds: float
     """How much earlier it would be done if it were wrapped now; NaN: cannot be told."""
     danger_seconds: float
-    """Within 41 to 135 °F since it went on."""
+    """Within 41 to 135 °F since it went on, on the fire and off."""
     log_reduction: float
-    """Decimal logarithms of Salmonella by the table of its species, at the probe's tip; NaN: no table here."""
+    """Decimal logarithms of Salmonella by the table of its species and cut, at the probe's tip; NaN: no table here."""
+    danger_off_fire_seconds: float = float("nan")
+    """Of `danger_seconds`, while it was on no fire."""
+    come_up_seconds: float = float("nan")
+    """Within 50 to 130 °F on the fire."""
 
 
 class SpotView(msgspec.Struct, frozen=True):

@@ -276,11 +276,12 @@ function pieceSays(m) {   // each with whether it wants an eye
       " h, to " + temperature(c.second_celsius) + " within " + c.second_seconds / 3600 + " h " + (c.in_all ? "in all" : "more") + "; " + c.others, false]);
   }
   if (m.on) {
-    const [low, high] = m.danger_celsius, whether = m.intact === null ? "not said whether anything has pierced it" :
-      m.intact ? "intact" : "pierced";
-    said.push([age(m.danger_seconds === null ? NaN : m.danger_seconds) + " within " + whole(low) + "–" + temperature(high) + ", where many codes count " +
-      age(m.danger_most_seconds) + "; " + whether, m.danger_seconds >= m.danger_soon_seconds && m.intact !== true]);
-    const logs = m.log_reduction === null ? "No table of log reductions for its species here, so none is counted. " :
+    const span = (seconds, [low, high]) => age(seconds === null ? NaN : seconds) + " within " + whole(low) + "–" + temperature(high);
+    said.push([span(m.come_up_seconds, m.come_up_celsius) + " on the fire, at most " + age(m.come_up_most_seconds) +
+      " by the published guideline", m.come_up_seconds >= m.come_up_soon_seconds]);
+    said.push([span(m.danger_seconds, m.danger_celsius) + " off the fire, where many codes count " + age(m.danger_most_seconds),
+      m.danger_seconds >= m.danger_soon_seconds]);
+    const logs = m.log_reduction === null ? "No table of log reductions is known for this meat, so none is counted. " :
       "At the probe's tip " + (m.log_reduction >= m.log_goal ? "all " + m.log_goal : m.log_reduction.toFixed(1)) + " of the " +
       m.log_goal + " log reductions of one published table are counted; " + m.log_note + ". ";
     said.push([logs + m.caution, false]);

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from collector.model.meat.cooling import CoolingRule
 from collector.model.meat.described import TARGETS_CELSIUS, piece_doubt, piece_mistake
-from collector.model.meat.piece import Cut, Part, Piece, Species
+from collector.model.meat.piece import Cut, Part, Piece, Species, species_of
 from collector.model.plan import Probe
 from collector.settings.check import Mistake
 from collector.settings.quantity import parse_mass, parse_temperature, parse_time_of_day
@@ -50,11 +50,6 @@ def pieces_of(
         told = any(where[:2] == ("meat", i) for where, _ in found)
         if not told and (why := piece_mistake(piece, [p.name for p in probes if p.duty == "meat"], ())):
             found.append((("meat", i), why))
-        if table.intact is None:
-            warnings.append(
-                f"meat {table.name}: say intact = true where nothing has pierced it, false where it was injected, "
-                "bladed or tied open; until then it counts as pierced"
-            )
         pieces.append(piece)
     return tuple(pieces)
 
@@ -91,7 +86,8 @@ def _check_place(i: int, table: MeatTable, chamber: tuple[float, float], found: 
 
 
 def _piece(table: MeatTable, metres: float) -> Piece:
-    species = table.species or ("pork" if table.cut == "pork shoulder" else "beef")
+    cut = Cut(table.cut)
+    species = Species(table.species) if table.species else species_of(cut)
     parts = []
     for name, part in table.part.items():
         wrap, done = part.wrap or table.wrap, part.done or table.done
@@ -102,8 +98,8 @@ def _piece(table: MeatTable, metres: float) -> Piece:
         place = (table.x[0] * metres, table.x[1] * metres, table.y[0] * metres, table.y[1] * metres)
     serve, change = time_to_serve(parse_time_of_day(table.serve)) if table.serve else (None, None)
     return Piece(
-        table.name, Cut(table.cut), tuple(parts), None if table.mass is None else parse_mass(table.mass),
-        Species(species), table.intact, place, parse_temperature(table.hold), table.rest * 60.0,
+        table.name, cut, tuple(parts), None if table.mass is None else parse_mass(table.mass),
+        species, table.intact, place, parse_temperature(table.hold), table.rest * 60.0,
         serve, change, CoolingRule(table.cooling),
     )  # fmt: skip
 

@@ -294,11 +294,11 @@ class MeatTable(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     name: Name
     cut: Literal["brisket", "pork shoulder", "ribs", "other"] = "brisket"
     species: Literal["beef", "pork", "lamb", "poultry"] | None = None
-    """Empty: by its cut."""
+    """Empty: by its cut, where that names a species: brisket and pork shoulder do."""
     mass: Mass | None = None
     """`"13 lb"` or `"6 kg"`."""
     intact: bool | None = None
-    """Whole muscle that nothing has pierced: not injected, bladed, tied open or ground."""
+    """false: injected, bladed, tied open or ground. A probe pierces it, so true changes nothing."""
     part: Annotated[dict[str, PartTable], Meta(min_length=1, max_length=8)]
     """`[meat.part.flat]`, `[meat.part.point]`: what its parts are called, and the probe in each."""
     x: Pair | None = None

@@ -61,7 +61,8 @@ def test_a_piece_as_the_plan_has_it(read):
     assert [round(p.done_celsius, 1) for p in piece.parts] == [95.0, 96.1]
     assert [round(p.wrap_celsius, 1) for p in piece.parts] == [73.9, 73.9]
     assert piece.rest_seconds == 3600.0
-    assert settings.warnings == ()
+    (warning,) = settings.warnings
+    assert warning == "meat brisket: a probe pierces it, so it is not intact: its safety clocks count all the same"
 
 
 def test_the_time_to_serve_is_the_next_one_that_a_cook_can_make(read):
@@ -142,8 +143,26 @@ def test_each_mistake_is_told_where_it_is(read, change, key, word):
 def test_what_is_unwise_is_warned_of(read):
     cold = read(MEAT.replace('serve = "13:00"', 'hold = "130 F"')).warnings
     assert any("FDA Food Code" in warning for warning in cold)
-    unsaid = read(MEAT.replace("intact = true\n", "")).warnings
-    assert any("say intact" in warning for warning in unsaid)
+    assert read(MEAT.replace("intact = true\n", "")).warnings == ()
+
+
+TURKEY = MEAT.replace("intact = true", 'cut = "other"').replace('"205 F"', '"175 F"').replace('"203 F"', '"175 F"')
+
+
+def test_a_turkey_is_not_taken_for_beef(read):
+    settings = read(TURKEY)
+    assert settings.plan.meat[0].species is Species.UNKNOWN
+    assert any("say whose meat it is with its species" in warning for warning in settings.warnings)
+    named = read(TURKEY.replace('cut = "other"', 'cut = "other"\nspecies = "poultry"'))
+    assert named.warnings == ()
+
+
+@pytest.mark.parametrize("species", ['species = "poultry"', ""])
+def test_poultry_that_is_called_done_below_165_is_warned_of(read, species):
+    """USDA FSIS, Safe Minimum Internal Temperature Chart: all poultry 165 °F."""
+    chicken = TURKEY.replace('"175 F"', '"140 F"').replace('wrap = "165 F"\n', "")
+    warnings = read(chicken.replace('cut = "other"', f'cut = "other"\n{species}')).warnings
+    assert any("flat is called done at 140 °F (60 °C), below 165 °F (74 °C)" in warning for warning in warnings)
 
 
 def test_alarms_of_the_meat_are_set_by_minutes(read):

@@ -139,7 +139,12 @@ async def shows_a_piece(tab, served, folder):
         "about 2 h sooner",
         "stalled ",
     ]
-    said += ["about 40 min late", "the trade would", "within 41–135 °F, where many codes count 4 h", "not the coldest"]
+    said += [
+        "about 40 min late",
+        "the trade would",
+        "within 41–135 °F off the fire, where many codes count 4 h",
+        "not the coldest",
+    ]
     said += ["thin end", "194 °F", "3.2 of the 6.5 log reductions", "no column for 5 log"]
     assert not [words for words in said if words not in text], text
     assert not await tab.says("document.querySelectorAll('#meat li').length"), "no probe of a piece stands alone too"
@@ -272,7 +277,7 @@ def test_a_cook_that_knows_nothing_yet_can_be_shown():
 
 
 def test_what_is_not_known_of_a_piece_travels_as_null():
-    unknown = part("flat", math.nan, math.inf, log_reduction=math.nan, danger_seconds=math.nan)
+    unknown = part("flat", math.nan, math.inf, log_reduction=math.nan, danger_off_fire_seconds=math.nan)
     strange = piece(parts=(unknown,), late_seconds=math.inf)
     view = json.loads(msgspec.json.encode(PageViewer().view(replace(tonight(), meat=(strange,)))))
     (meat,) = view["meat"]

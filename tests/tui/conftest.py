@@ -122,7 +122,7 @@ def part(name: str, celsius: float, done_seconds: float, **changes: object) -> P
     made = PartView(
         name, f"brisket {name}", celsius, 106.0, "flat side", 74.0, 95.0,
         ArrivalView(NIGHT + 2700.0, NIGHT + 3600.0, NIGHT + 4500.0), done, ahead, NIGHT - 7200.0, None, 71.0, 64.0,
-        7200.0, 6000.0, 3.2,
+        7200.0, 6000.0, 3.2, 2400.0, 5400.0,
     )  # fmt: skip
     return replace(made, **changes)  # type: ignore[arg-type]
 

@@ -176,7 +176,7 @@ def test_the_meat_of_the_template_is_understood_and_check_tells_how(tmp_path, ca
     assert main(["check", "-c", str(config), "--file-only"]) == Exit.OK
     out = capsys.readouterr().out
     for words in (
-        "meat brisket: brisket, beef", "mass: 13.0 lb", "whole: nothing has pierced it",
+        "meat brisket: brisket, beef", "mass: 13.0 lb", "whole: injected, bladed, tied open or ground",
         "place: 14-38 in from the fire end, 5-15 in from the back",
         "part flat: probe brisket flat, wrap 165 °F, done 203 °F",
         "part point: probe brisket point, wrap 165 °F, done 205 °F", "serve: 13:00 by this machine's clock, the first",

@@ -60,7 +60,7 @@ async def test_a_piece_is_told_through_its_night_and_stands_in_the_list(pit, sai
     assert "brisket, 13.0 lb, cooking since" in out
     assert "46/203 °F" in out
     assert "time not known: " in out
-    assert "intact" in out
+    assert "on the fire, at most 6 h by the published guideline" in out
     assert (await said("wrap", "brisket"))[:2] == (Exit.OK, "brisket: wrapped\n")
     code, _, err = await said("wrap", "ham")
     assert code == Exit.FAILED
@@ -104,7 +104,7 @@ async def test_a_piece_is_added_described_anew_and_named_where_there_are_several
     assert out.startswith(
         "the cook has the piece pork: cut pork shoulder; species pork; mass 8.0 lb; part middle probe meat "
     )
-    assert "not said: whether anything has pierced it" in out
+    assert "not said" not in out
     assert "when it is cooled: FDA Food Code 3-501.14: 135 to 70 °F within 2 h, to 41 °F within 6 h in all" in out
     assert "served" not in out
     code, _, err = await said("on")
@@ -132,7 +132,7 @@ async def test_what_is_not_said_again_of_a_piece_is_kept_and_that_is_told(pit, s
     assert "done 205 °F, was" in changed
     assert f"serve {later}" in changed
     assert "cooling USDA FSIS Appendix B, was FDA Food Code 3-501.14" in changed
-    assert kept.startswith("  kept: cut brisket; species beef; mass 13.0 lb; whole nothing has pierced it")
+    assert kept.startswith("  kept: cut brisket; species beef; mass 13.0 lb; ")
     assert any(
         line.startswith("  to be served tomorrow") and "of today would be less than 4 h" in line for line in rest
     )

@@ -142,7 +142,8 @@ y = 10
 # done = "203 F"
 # serve = "13:00"         # the first at least 4 hours after it goes on
 # rest = 60               # minutes between done and served
-# intact = true           # nothing has pierced it; false: injected, bladed, tied open or ground
+# species = "beef"        # "pork", "lamb", "poultry"; a brisket is beef and a pork shoulder pork without it
+# intact = false          # injected, bladed, tied open or ground
 # hold = "135 F"          # no colder than this while it is held
 # cooling = "food-code"   # limits of the FDA Food Code 3-501.14; "appendix-b": of USDA FSIS Appendix B
 # [meat.part.flat]
@@ -168,7 +169,8 @@ x = [28, 48]
 y = [0, 20]
 
 # Alarms: cold-spot, drift, spread, lid-open, probe-silent, probe-lying, battery-low; of each piece of meat wrap-ready,
-# done, meat-falling, stall-long, slipping, hold-floor, danger-soon, danger-over, cool-late.
+# done, meat-falling, stall-long, slipping, hold-floor, danger-soon, danger-over, cool-late,
+# slow-come-up.
 # [alarm.cold-spot]
 # limit = "15 F"          # how far below
 # against = "level"       # the mean of its level; "target", or "usual": what it was in earlier cooks of this pit
@@ -189,6 +191,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Write the config; never over one that is there."""
+    from collector.caution import FIRE_CAUTION
     from collector.paths import config_file
 
     path = config_file(options.config)
@@ -200,4 +203,5 @@ def run(options: argparse.Namespace) -> int:
         print(f"coldside: {path} is there already; it is left as it is", file=sys.stderr)
         return Exit.FAILED
     print(f"{path} written. Edit it, then: coldside check -c {path}")
+    print(FIRE_CAUTION)
     return Exit.OK

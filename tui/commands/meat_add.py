@@ -20,6 +20,10 @@ if TYPE_CHECKING:
 __all__ = ["add_description", "run_add"]
 
 
+NO_TIME = "none"
+"""Takes back when a piece is to be served."""
+
+
 def add_description(piece: argparse.ArgumentParser) -> None:
     """Add what can be said of a piece."""
     piece.add_argument("piece", type=text, metavar="PIECE", help="its name")
@@ -35,11 +39,18 @@ def add_description(piece: argparse.ArgumentParser) -> None:
     for name, says in (("wrap", "it is to be wrapped"), ("done", "it is done"), ("hold", "it is held, at least")):
         piece.add_argument(f"--{name}", metavar="TEMPERATURE", help=f'where {says}, "165 F"')
     piece.add_argument(
-        "--serve", metavar="TIME", help='when it is to be served, "13:00"; the first at least 4 h after it goes on'
+        "--serve",
+        metavar="TIME",
+        help='when it is to be served, "13:00": the first at least 4 h after it goes on; "none" takes it back',
     )
     piece.add_argument("--rest", type=float, metavar="MIN", help="minutes of rest before (default: 60)")
     intact = piece.add_mutually_exclusive_group()
-    intact.add_argument("--intact", action="store_true", default=None, help="nothing has pierced it")
+    intact.add_argument(
+        "--intact",
+        action="store_true",
+        default=None,
+        help="kept for older scripts: a probe pierces it, so it changes nothing",
+    )
     intact.add_argument("--pierced", dest="intact", action="store_false", help="injected, bladed, tied open or ground")
     piece.add_argument(
         "--cooling", choices=("food-code", "appendix-b"),
@@ -94,9 +105,8 @@ def _added_lines(piece: "Piece", was: "Piece | None", after: "Snapshot", view: "
     else:
         changed, kept = changes(was, piece, view, now)
         lines = [f"{name}: changed: {'; '.join(changed) or 'nothing'}", f"  kept: {'; '.join(kept) or 'nothing'}"]
-    if unsaid := [word for word, value in (("mass", piece.mass_kg), ("whether anything has pierced it", piece.intact))
-                  if value is None]:  # fmt: skip
-        lines.append(f"  not said: {', '.join(unsaid)}")
+    if piece.mass_kg is None:
+        lines.append("  not said: mass")
     lines.append(f"  when it is cooled: {cooling_words(piece.cooling, view)}")
     shown = next((m for m in after.meat if m.name == piece.name), None)
     on_unix = math.nan if shown is None or shown.on_unix is None else shown.on_unix
@@ -133,7 +143,7 @@ def _described(options: argparse.Namespace, was: "Piece | None") -> "Piece":
     from msgspec.structs import replace
 
     from collector.model.meat.cooling import CoolingRule
-    from collector.model.meat.piece import Cut, Piece, Species
+    from collector.model.meat.piece import Cut, Piece, Species, species_of
     from collector.settings.meat import time_to_serve
     from collector.settings.quantity import QuantityError, parse_mass, parse_temperature, parse_time_of_day
 
@@ -144,12 +154,14 @@ def _described(options: argparse.Namespace, was: "Piece | None") -> "Piece":
             said["hold_celsius"] = parse_temperature(options.hold)
         if options.mass is not None:
             said["mass_kg"] = parse_mass(options.mass)
-        if options.serve is not None:
+        if options.serve == NO_TIME:
+            said["serve_day_seconds"], said["clocks_change"] = None, None
+        elif options.serve is not None:
             said["serve_day_seconds"], said["clocks_change"] = time_to_serve(parse_time_of_day(options.serve))
     except QuantityError as error:
         raise TuiError(str(error)) from error
     if options.cut is not None:
-        said |= {"cut": Cut(options.cut), "species": Species("pork" if options.cut == "pork shoulder" else "beef")}
+        said |= {"cut": Cut(options.cut), "species": species_of(Cut(options.cut))}
     for name, make in (("species", Species), ("cooling", CoolingRule), ("intact", bool)):
         if (value := getattr(options, name)) is not None:
             said[name] = make(value)

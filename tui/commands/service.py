@@ -52,11 +52,13 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _install(options: argparse.Namespace) -> int:
+    from collector.caution import FIRE_CAUTION
     from collector.service.unit import UNIT_NAME, unit_text
 
     settings = load_settings(options)
     for warning in settings.warnings:
         print(f"coldside: {warning}", file=sys.stderr)
+    print(FIRE_CAUTION)
     text = unit_text(_unit(options, settings))
     file = _folder(options) / UNIT_NAME
     if file.exists() and file.read_text(encoding="utf-8") == text:

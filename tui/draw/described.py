@@ -25,8 +25,8 @@ def described(piece: Piece, view: View, now_unix: float) -> dict[str, str]:
     said = {"cut": str(piece.cut), "species": str(piece.species)}
     if piece.mass_kg is not None:
         said["mass"] = f"{piece.mass_kg / POUND_KG:.1f} lb" if view.fahrenheit else f"{piece.mass_kg:.1f} kg"
-    if piece.intact is not None:
-        said["whole"] = "nothing has pierced it" if piece.intact else "pierced"
+    if piece.intact is False:
+        said["whole"] = "injected, bladed, tied open or ground"
     if piece.place is not None:
         x0, x1, y0, y1 = (_length(metres, view) for metres in piece.place)
         unit = "in" if view.fahrenheit else "cm"

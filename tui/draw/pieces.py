@@ -1,7 +1,7 @@
 """A piece of meat in full: its parts with their arrival, its stall, its plan, its clocks, and what the trade does."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from collector.model.meat.backwards import Lateness, lateness
 from collector.model.meat.cooling import LIMITS, OTHER_LIMITS, CoolingRule
@@ -9,8 +9,13 @@ from collector.model.meat.piece import APART_KELVIN, ON_FIRE, POUND_KG
 from collector.model.meat.safety import (
     APPENDIX_A_LOGS,
     CAUTION,
+    COME_UP_HIGH_CELSIUS,
+    COME_UP_LOW_CELSIUS,
+    COME_UP_SECONDS,
+    COME_UP_SOON_SECONDS,
     DANGER_HIGH_CELSIUS,
     DANGER_LOW_CELSIUS,
+    DANGER_SECONDS,
     DANGER_SOON_SECONDS,
     NO_FIVE_LOGS,
 )
@@ -258,23 +263,30 @@ def cooling_words(rule: str, view: View) -> str:
     )
 
 
+def _longest(seconds: Iterable[float]) -> float:
+    """Give the longest time that is known; NaN where none is."""
+    return max((one for one in seconds if math.isfinite(one)), default=math.nan)
+
+
 def _safety(meat: MeatView, view: View) -> Iterator[Line]:
     """Tell the clocks of food law; a reduction never without what it is not."""
     if meat.on_unix is None:
         return
     dash = "-" if view.ascii_only else "–"
-    band = f"{number(DANGER_LOW_CELSIUS, view)}{dash}{number(DANGER_HIGH_CELSIUS, view)} {degree(view)}"
-    seconds = max((p.danger_seconds for p in meat.parts if math.isfinite(p.danger_seconds)), default=math.nan)
-    role: Role = "warn" if seconds >= DANGER_SOON_SECONDS and meat.intact is not True else "plain"
-    told = f"  {held(seconds)} within {band}, where many codes count 4 h"
-    whole = {
-        True: "intact: what lives on it lives on its surface", False: "pierced: what lived on it may be inside",
-        None: "not said whether anything has pierced it",
-    }[meat.intact]  # fmt: skip
-    yield (told, role), (f"; {whole}", "faint")
+
+    def line(seconds: float, low: float, high: float, limit: str, *, soon: float) -> Line:
+        band = f"{number(low, view)}{dash}{number(high, view)} {degree(view)}"
+        return ((f"  {held(seconds)} within {band} {limit}", "warn" if seconds >= soon else "plain"),)
+
+    come_up = _longest(part.come_up_seconds for part in meat.parts)
+    most = f"on the fire, at most {COME_UP_SECONDS / 3600.0:g} h by the published guideline"
+    yield line(come_up, COME_UP_LOW_CELSIUS, COME_UP_HIGH_CELSIUS, most, soon=COME_UP_SOON_SECONDS)
+    off_fire = _longest(part.danger_off_fire_seconds for part in meat.parts)
+    most = f"off the fire, where many codes count {DANGER_SECONDS / 3600.0:g} h"
+    yield line(off_fire, DANGER_LOW_CELSIUS, DANGER_HIGH_CELSIUS, most, soon=DANGER_SOON_SECONDS)
     logs = [p.log_reduction for p in meat.parts if math.isfinite(p.log_reduction)]
     if not logs:
-        yield (("  no table of log reductions for its species here, so none is counted", "faint"),)
+        yield (("  no table of log reductions is known for this meat, so none is counted", "faint"),)
     else:
         least = min(logs)
         counted = f"all {APPENDIX_A_LOGS:g}" if least >= APPENDIX_A_LOGS else f"{max(0.0, least):.1f}"

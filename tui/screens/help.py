@@ -9,6 +9,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from collector.caution import FIRE_CAUTION
 from tui.actions import ACTIONS, Action
 from tui.draw.legend import LEGEND
 
@@ -33,6 +34,7 @@ class HelpScreen(ModalScreen[str | None]):
         with Vertical(id="sheet"):
             yield Input(placeholder="type to search, Enter runs it, Esc closes")
             yield OptionList()
+            yield Static(FIRE_CAUTION, classes="hint", markup=False)
             yield Static("keys can be changed under [display.keys] in the config", classes="hint", markup=False)
 
     def on_mount(self) -> None:

@@ -7,27 +7,32 @@ from functools import partial
 from collector.faults import FaultBook
 from collector.model.alarm import Alarm, Transition
 from collector.model.meat.piece_watch import PieceLook
+from collector.model.meat.safety import both_units
 from collector.model.plan import Plan, Rule
 
 __all__ = ["MEAT_RULES", "OWN_LIMITS", "MeatAlarms"]
 
 MEAT_RULES = (
     "wrap-ready", "done", "meat-falling", "stall-long", "slipping", "hold-floor", "danger-soon", "danger-over",
-    "cool-late",
+    "cool-late", "slow-come-up",
 )  # fmt: skip
 OWN_LIMITS = ("wrap-ready", "done", "hold-floor")
 """Rules that judge each part by a temperature of its own, or of its piece."""
-_UNITS = dict.fromkeys(("stall-long", "slipping", "danger-soon", "danger-over", "cool-late"), "seconds")
+_UNITS = dict.fromkeys(("stall-long", "slipping", "danger-soon", "danger-over", "cool-late", "slow-come-up"), "seconds")
 _WORDS = {
     "wrap-ready": "the {} is at its wrap temperature: wrap it, if its bark pleases you",
-    "done": "the {} is at its done temperature: probe it, it is done by feel",
+    "done": "the {} is at its done temperature: {done}",
     "meat-falling": "the {} falls, or jumps, while it cooks: look at its probe and at the fire",
     "stall-long": "the {} stalls for longer than usual: wrap it, or give it time",
     "slipping": "the {} will be late: wrap it, or raise the pit a little",
-    "hold-floor": "the {} is held too cold: bring it above the floor, or serve or cool it",
-    "danger-soon": "the {} has been between 41 and 135 °F for three hours: bring it through",
-    "danger-over": "the {} has been between 41 and 135 °F for four hours: your local code says what follows",
+    "hold-floor": "the {} is held too cold: bring it above {floor}, or serve or cool it",
+    "danger-soon": "the {} has been between 41 and 135 °F off the fire for three hours: hold it hot, cool it or "
+    "serve it",
+    "danger-over": "the {} has been between 41 and 135 °F off the fire for four hours: your local code says "
+    "what follows",
     "cool-late": "the {} cools too slowly for the {cooling}: divide it, put it on ice",
+    "slow-come-up": "the {} has been between 50 and 130 °F on the fire for five hours: raise the pit now, six are the "
+    "most that the published guideline allows",
 }
 
 
@@ -76,7 +81,9 @@ class MeatAlarms:
                 self._own_celsius[self._of[look.name][rule].key] = limits
             for name, value in _values(look).items():
                 alarm = self._of[look.name][name]
-                words = _WORDS[name].format(look.name, cooling=look.cooling)
+                words = _WORDS[name].format(
+                    look.name, cooling=look.cooling, done=look.done_words, floor=both_units(look.hold_celsius)
+                )
                 feed = partial(
                     alarm.update, now, value, limit=alarm.rule.limit, message=words, suppress=quiet.get(name, False)
                 )
@@ -98,4 +105,5 @@ def _values(look: PieceLook) -> dict[str, float]:
         "danger-soon": look.danger_seconds,
         "danger-over": look.danger_seconds,
         "cool-late": look.cool_left_seconds,
+        "slow-come-up": look.come_up_seconds,
     }

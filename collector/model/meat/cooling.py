@@ -2,10 +2,11 @@
 
 import enum
 import math
+from collections.abc import Mapping
 
 import msgspec
 
-__all__ = ["LIMITS", "OTHER_LIMITS", "Cooling", "CoolingLimits", "CoolingRule"]
+__all__ = ["LIMITS", "OTHER_LIMITS", "Cooling", "CoolingLimits", "CoolingRule", "PartCooling"]
 
 
 class CoolingRule(enum.StrEnum):
@@ -49,8 +50,36 @@ The other options of Appendix B, those for cured meat among them, are not counte
 OTHER_LIMITS = "other limits exist, such as those of Appendix B for cured meat; none of them is counted here"
 
 
-class Cooling(msgspec.Struct):
-    """Where the meat is between the two stages of one pair of limits."""
+class Cooling:
+    """Where each part of a piece is between the two stages of one pair of limits.
+
+    Every part has its own clock: a thin one passes the first temperature sooner, and its time is over sooner too.
+
+    Args:
+        limits: the pair.
+    """
+
+    def __init__(self, limits: CoolingLimits = LIMITS[CoolingRule.FOOD_CODE]) -> None:
+        self._limits = limits
+        self._parts: dict[str, PartCooling] = {}
+
+    def look(self, now: float, celsius: Mapping[str, float]) -> None:
+        """Take note of each part's temperature by its name, °C; NaN tells nothing."""
+        for name, value in celsius.items():
+            self._parts.setdefault(name, PartCooling(self._limits)).look(now, value)
+
+    def due_unix(self) -> float:
+        """Give when the first part must be through its stage; NaN where none is under way."""
+        return min((due for part in self._parts.values() if not math.isnan(due := part.due_unix())), default=math.nan)
+
+    def left_seconds(self, now: float) -> float:
+        """Give the least time left; less than nothing where a part took too long, NaN where none is under way."""
+        lefts = (part.left_seconds(now) for part in self._parts.values())
+        return min((left for left in lefts if not math.isnan(left)), default=math.nan)
+
+
+class PartCooling(msgspec.Struct):
+    """Where one part is between the two stages of one pair of limits."""
 
     limits: CoolingLimits = LIMITS[CoolingRule.FOOD_CODE]
     began_unix: float = math.nan
@@ -58,18 +87,18 @@ class Cooling(msgspec.Struct):
     """When the first stage was over."""
     second_unix: float = math.nan
 
-    def look(self, now: float, warmest_celsius: float) -> None:
-        """Take note of the warmest part, °C; NaN tells nothing."""
-        if math.isnan(warmest_celsius):
+    def look(self, now: float, celsius: float) -> None:
+        """Take note of its temperature, °C; NaN tells nothing."""
+        if math.isnan(celsius):
             return
-        if warmest_celsius >= self.limits.from_celsius and math.isnan(self.first_unix):
+        if celsius >= self.limits.from_celsius and math.isnan(self.first_unix):
             self.began_unix = math.nan  # it is hot, or was made so again
             return
         if math.isnan(self.began_unix):
             self.began_unix = now
-        if math.isnan(self.first_unix) and warmest_celsius <= self.limits.first_celsius:
+        if math.isnan(self.first_unix) and celsius <= self.limits.first_celsius:
             self.first_unix = now
-        if math.isnan(self.second_unix) and warmest_celsius <= self.limits.second_celsius:
+        if math.isnan(self.second_unix) and celsius <= self.limits.second_celsius:
             self.second_unix = now
 
     def due_unix(self) -> float:

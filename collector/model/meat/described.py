@@ -3,7 +3,8 @@
 import math
 from collections.abc import Sequence
 
-from collector.model.meat.piece import DAY_SECONDS, FOOD_CODE_HOLD_CELSIUS, Piece
+from collector.model.meat.piece import DAY_SECONDS, FOOD_CODE_HOLD_CELSIUS, Piece, Species
+from collector.model.meat.safety import both_units, minimum_doubts
 
 __all__ = ["MOST_PARTS", "MOST_PIECES", "TARGETS_CELSIUS", "piece_doubt", "piece_mistake"]
 
@@ -64,9 +65,17 @@ def _number_mistake(piece: Piece) -> str:
 
 def piece_doubt(piece: Piece) -> str:
     """Say what is unwise about a piece; empty where nothing is."""
+    doubts = minimum_doubts(piece)
+    if piece.species is Species.UNKNOWN:
+        doubts.append("say whose meat it is with its species; until then no table of lethality is counted for it")
+    if piece.intact:
+        doubts.append("a probe pierces it, so it is not intact: its safety clocks count all the same")
     if piece.hold_celsius < FOOD_CODE_HOLD_CELSIUS - 0.05:
-        return "its floor is below the 135 °F (57 °C) of the FDA Food Code; your local code decides what may be colder"
-    return ""
+        doubts.append(
+            f"its floor is below the {both_units(FOOD_CODE_HOLD_CELSIUS)} of the FDA Food Code; your local code "
+            "decides what may be colder"
+        )
+    return "; ".join(doubts)
 
 
 def _named(name: str) -> bool:

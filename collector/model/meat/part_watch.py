@@ -6,8 +6,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from collector.model.meat.forecast import Arrival, Forecaster
-from collector.model.meat.piece import Part, Species
+from collector.model.meat.piece import Cut, Part, Species
 from collector.model.meat.safety import (
+    COME_UP_HIGH_CELSIUS,
+    COME_UP_LOW_CELSIUS,
     DANGER_HIGH_CELSIUS,
     DANGER_LOW_CELSIUS,
     has_table,
@@ -37,21 +39,25 @@ class PartWatch:
 
     Args:
         part: as the cook describes it.
-        species: whose table counts.
+        species: whose meat it is.
+        cut: of which cut.
     """
 
-    def __init__(self, part: Part, species: Species) -> None:
+    def __init__(self, part: Part, species: Species, cut: Cut) -> None:
         self.part = part
         self.celsius = math.nan
         self.air_celsius = math.nan
         self.stall: Stall | None = None
         self.danger_seconds = 0.0
         self.danger_off_fire_seconds = 0.0
-        """Of these, since it came off the fire."""
+        """Of these, while it was on no fire: before it went on, as far as that is known, and since it came off."""
+        self.come_up_seconds = 0.0
+        """Within 50 to 130 °F on the fire."""
         self.shown_from_unix = math.nan
         """Since when its probe has shown what can be meat, as far as that was before it was described; or NaN."""
-        self.log_reduction = 0.0 if has_table(species) else math.nan
-        self.species = species
+        self._has_table = has_table(species, cut)
+        self.log_reduction = 0.0 if self._has_table else math.nan
+        self.species, self.cut = species, cut
         self._last_known = math.nan
         self._jumped_kelvin = 0.0
         """How far it jumped as no meat can, until it is back or stands still where it is."""
@@ -73,8 +79,8 @@ class PartWatch:
         if not on:
             return
         self._count_danger(off_fire=off_fire)
-        if has_table(self.species) and not math.isnan(celsius) and not math.isnan(before):
-            self.log_reduction += ROW_SECONDS * log_reduction_per_second(min(before, celsius), self.species)
+        if self._has_table and not math.isnan(celsius) and not math.isnan(before):
+            self.log_reduction += ROW_SECONDS * log_reduction_per_second(min(before, celsius))
 
     def _keep(self, unix: float, celsius: float, air_celsius: float, most: int) -> None:
         self._unix.append(unix)
@@ -88,6 +94,8 @@ class PartWatch:
         if DANGER_LOW_CELSIUS < self._last_known < DANGER_HIGH_CELSIUS:
             self.danger_seconds += ROW_SECONDS
             self.danger_off_fire_seconds += ROW_SECONDS if off_fire else 0.0
+        if not off_fire and COME_UP_LOW_CELSIUS < self._last_known < COME_UP_HIGH_CELSIUS:
+            self.come_up_seconds += ROW_SECONDS
 
     def _in_meat(self, celsius: float) -> float:
         """Give what the tip shows, or NaN where it jumped up as the inside of meat cannot: it was pulled out.
@@ -128,7 +136,7 @@ class PartWatch:
                 self._keep(unix, celsius, air, MOST_ROWS)
             elif unix >= shown_from:
                 self._last_known = self._last_known if math.isnan(celsius) else celsius
-                self._count_danger()
+                self._count_danger(off_fire=True)
 
     def forget(self) -> None:
         """Forget everything: it was not on."""
@@ -140,12 +148,13 @@ class PartWatch:
         """Take over the longest clocks of danger of the same piece: a probe that is new to it counts from no later."""
         self.danger_seconds = max((other.danger_seconds for other in others), default=0.0)
         self.danger_off_fire_seconds = max((other.danger_off_fire_seconds for other in others), default=0.0)
+        self.come_up_seconds = max((other.come_up_seconds for other in others), default=0.0)
 
     def clear_clocks(self) -> None:
         """Start the clocks anew."""
         self.stall = None
-        self.danger_seconds = self.danger_off_fire_seconds = 0.0
-        self.log_reduction = 0.0 if has_table(self.species) else math.nan
+        self.danger_seconds = self.danger_off_fire_seconds = self.come_up_seconds = 0.0
+        self.log_reduction = 0.0 if self._has_table else math.nan
         self._last_known, self._jumped_kelvin, self._calm_rows = math.nan, 0.0, 0
 
     def track(self, on_unix: float, wrapped_unix: float, cut: str, mass_kg: float) -> Track:

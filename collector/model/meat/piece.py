@@ -19,6 +19,7 @@ __all__ = [
     "Part",
     "Piece",
     "Species",
+    "species_of",
 ]
 
 POUND_KG = 0.45359237
@@ -49,6 +50,13 @@ class Species(enum.StrEnum):
     PORK = "pork"
     LAMB = "lamb"
     POULTRY = "poultry"
+    UNKNOWN = "not said"
+    """No table and no minimum but the strictest may be applied."""
+
+
+def species_of(cut: Cut) -> Species:
+    """Give the species that a cut is of by its name alone; ribs, and cuts without a name, may be anything's."""
+    return {Cut.BRISKET: Species.BEEF, Cut.PORK_SHOULDER: Species.PORK}.get(cut, Species.UNKNOWN)
 
 
 class MeatPhase(enum.StrEnum):
@@ -98,7 +106,8 @@ class Piece(msgspec.Struct, frozen=True):
     mass_kg: float | None = None
     species: Species = Species.BEEF
     intact: bool | None = None
-    """Whole muscle that nothing has pierced, so that what lives on it lives on its surface; None: not said."""
+    """False: injected, bladed, tied open or ground. No piece here is intact, since a probe pierces it; a True from an
+    older config changes nothing."""
     place: tuple[float, float, float, float] | None = None
     """Where it lies on the grate, metres: x from and to, y from and to; None: not said."""
     hold_celsius: float = FOOD_CODE_HOLD_CELSIUS

@@ -13,6 +13,7 @@ from collector.model.meat.forecast import Arrival, air_needed, curve, of_piece
 from collector.model.meat.history import MeatRow, in_meat_since
 from collector.model.meat.part_watch import ROW_SECONDS, PartWatch
 from collector.model.meat.piece import APART_KELVIN, ON_FIRE, Cut, MeatPhase, Piece
+from collector.model.meat.safety import COME_UP_HIGH_CELSIUS, done_words
 from collector.model.meat.signs import WRAPS_CELSIUS
 from collector.model.meat.stall import wrap_gain_seconds
 from collector.model.meat.track import Track
@@ -51,9 +52,14 @@ class PieceLook(msgspec.Struct, frozen=True):
     late_seconds: float
     above_floor_kelvin: float
     danger_seconds: float
+    """Of the part that was longest between 41 and 135 °F off the fire."""
+    come_up_seconds: float
+    """Of the part that was longest between 50 and 130 °F on the fire; while it cooks, below 130 °F."""
     cool_left_seconds: float
     cooling: str
     """The published limits that it is cooled by."""
+    done_words: str
+    """What decides whether it is done."""
     wrap_celsius: tuple[float, ...]
     """Its parts' own, the coolest first; each once, none of a part that has none."""
     done_celsius: tuple[float, ...]
@@ -75,7 +81,7 @@ class PieceWatch:
         self.on_unix = math.nan
         self._wrapped_unix = math.nan
         self._off_fire_unix = math.nan
-        self._parts = [PartWatch(part, piece.species) for part in piece.parts]
+        self._parts = [PartWatch(part, piece.species, piece.cut) for part in piece.parts]
         names = [p.name for p in plan.probes]
         self._probes = [names.index(part.probe) if part.probe in names else None for part in piece.parts]
         self._zones = [_zone_of(plan, piece, probe) for probe in self._probes]
@@ -96,7 +102,7 @@ class PieceWatch:
         known = {watch.part.probe: watch for watch in self._parts}
         for k, watch in enumerate(fresh._parts):
             before = known.get(watch.part.probe)
-            if before is not None and before.species is piece.species:
+            if before is not None and (before.species, before.cut) == (piece.species, piece.cut):
                 before.part = watch.part
                 fresh._parts[k] = before
             else:
@@ -205,7 +211,7 @@ class PieceWatch:
             watch.row(now, celsius, air, on=on, off_fire=self.phase not in ON_FIRE)
         if self.phase in OFF_FIRE:
             for cooling in self._coolings.values():
-                cooling.look(now, _most(w.celsius for w in self._parts))
+                cooling.look(now, {w.part.name: w.celsius for w in self._parts})
 
     def _went_on(self) -> bool:
         """Take a rise in a hot pit for the meat's going on; tell whether there was one."""
@@ -256,17 +262,19 @@ class PieceWatch:
             max(lasting, default=0.0) if cooking else 0.0,
             self._late_seconds if cooking else -math.inf,
             _coldest(parts) - self.piece.hold_celsius if phase is MeatPhase.HOLDING else math.inf,
-            0.0 if phase in over else _most(self._danger(w) for w in parts),
+            0.0 if phase in over else _most(w.danger_off_fire_seconds for w in parts),
+            self._coming_up_seconds() if cooking else 0.0,
             left,
             LIMITS[self.piece.cooling].title,
+            done_words(self.piece),
             _told(w.part.wrap_celsius for w in parts),
             _told(w.part.done_celsius for w in parts),
             self.piece.hold_celsius,
         )
 
-    def _danger(self, watch: PartWatch) -> float:
-        """Give the time that counts: inside intact meat that cooks nothing lives, once it is off the fire it counts."""
-        return watch.danger_off_fire_seconds if self.piece.intact else watch.danger_seconds
+    def _coming_up_seconds(self) -> float:
+        """Give the longest come-up of the parts that are not through it; 0 where all are."""
+        return max((w.come_up_seconds for w in self._parts if not w.celsius >= COME_UP_HIGH_CELSIUS), default=0.0)
 
     def view(self, now: float) -> MeatView:
         """Show it; worked out once a minute."""
@@ -319,7 +327,7 @@ class PieceWatch:
             None if stall is None else self.on_unix + stall.onset_seconds,
             None if math.isnan(ended) else self.on_unix + ended,
             math.nan if stall is None else stall.celsius, math.nan if stall is None else stall.wet_bulb_celsius, gain,
-            watch.danger_seconds, watch.log_reduction,
+            watch.danger_seconds, watch.log_reduction, watch.danger_off_fire_seconds, watch.come_up_seconds,
         )  # fmt: skip
 
     def _ahead(self, watch: PartWatch) -> tuple[AheadView, ...]:
@@ -363,7 +371,7 @@ class PieceWatch:
         if self.phase is MeatPhase.COOKING and any(_unlearned(w.part.wrap_celsius) for w in self._parts):
             said.append(UNLEARNED_WRAP)
         if any(w.celsius >= w.part.done_celsius for w, _ in known):
-            said.append("done is by feel, not by the number alone: probe it")
+            said.append(f"done: {done_words(self.piece)}")
         return tuple(said)
 
     def _behind(self, known: Sequence[tuple[PartWatch, Arrival]]) -> Iterator[str]:

@@ -7,18 +7,27 @@ caller shows `CAUTION` with it.
 import math
 from bisect import bisect_right
 
-from collector.model.meat.piece import Species
+from collector.model.meat.piece import Cut, Part, Piece, Species
 
 __all__ = [
     "APPENDIX_A_SECONDS",
     "CAUTION",
+    "COME_UP_HIGH_CELSIUS",
+    "COME_UP_LOW_CELSIUS",
+    "COME_UP_SECONDS",
+    "COME_UP_SOON_SECONDS",
     "DANGER_HIGH_CELSIUS",
     "DANGER_LOW_CELSIUS",
     "DANGER_SECONDS",
     "DANGER_SOON_SECONDS",
+    "MINIMUM_CELSIUS",
     "NO_FIVE_LOGS",
+    "both_units",
+    "done_words",
     "has_table",
     "log_reduction_per_second",
+    "minimum_doubts",
+    "minimum_words",
 ]
 
 CAUTION = (
@@ -32,7 +41,24 @@ DANGER_LOW_CELSIUS, DANGER_HIGH_CELSIUS = (41.0 - 32.0) / 1.8, (135.0 - 32.0) / 
 DANGER_SOON_SECONDS = 3 * 3600.0
 """From here on it is warned of."""
 DANGER_SECONDS = 4 * 3600.0
-"""The four hours of time as a public health control, FDA Food Code 3-501.19 (from memory)."""
+"""The four hours of time as a public health control, FDA Food Code 3-501.19 (from memory). That rule is about food that
+is held without heat or cold, so only time off the fire counts against it."""
+COME_UP_LOW_CELSIUS, COME_UP_HIGH_CELSIUS = (50.0 - 32.0) / 1.8, (130.0 - 32.0) / 1.8
+"""50 °F and 130 °F: between these the heating come-up time is counted (USDA FSIS, Cooking Guideline for Meat and
+Poultry Products, Revised Appendix A, December 2021, from memory)."""
+COME_UP_SECONDS = 6 * 3600.0
+"""The longest come-up time of that guideline, for the toxin of Staphylococcus aureus survives cooking (from memory)."""
+COME_UP_SOON_SECONDS = 5 * 3600.0
+"""From here on it is warned of: an hour is left to raise the pit (common practice, no source)."""
+MINIMUM_CELSIUS: dict[Species, float] = {
+    Species.BEEF: (145.0 - 32.0) / 1.8,
+    Species.PORK: (145.0 - 32.0) / 1.8,
+    Species.LAMB: (145.0 - 32.0) / 1.8,
+    Species.POULTRY: (165.0 - 32.0) / 1.8,
+    Species.UNKNOWN: (165.0 - 32.0) / 1.8,
+}
+"""Safe minimum internal temperatures, USDA: 145 °F and three minutes of rest for whole beef, pork and lamb, 165 °F for
+all poultry. Where the species is not said, the strictest."""
 APPENDIX_A_LOGS = 6.5
 APPENDIX_A_SECONDS: tuple[tuple[int, float], ...] = (
     (130, 6720), (131, 5340), (132, 4260), (133, 3360), (134, 2700), (135, 2160), (136, 1680), (137, 1380),
@@ -47,22 +73,60 @@ _CELSIUS = [(fahrenheit - 32.0) / 1.8 for fahrenheit, _ in APPENDIX_A_SECONDS]
 _LOG_SECONDS = [math.log(seconds) for _, seconds in APPENDIX_A_SECONDS]
 
 
-def has_table(species: Species) -> bool:
-    """Tell whether there is a table here for the species; that of beef holds for no other."""
-    return species is Species.BEEF
+def has_table(species: Species, cut: Cut) -> bool:
+    """Tell whether the table here is known to be this meat's: it is for whole roasts of beef, and for no other."""
+    return species is Species.BEEF and cut is Cut.BRISKET
 
 
-def log_reduction_per_second(celsius: float, species: Species) -> float:
-    """Give how fast Salmonella dies at a temperature, decimal logarithms a second.
+def both_units(celsius: float) -> str:
+    """Write a temperature as the published rules do, for a reader of either unit.
+
+    >>> both_units(MINIMUM_CELSIUS[Species.POULTRY])
+    '165 °F (74 °C)'
+    """
+    return f"{celsius * 1.8 + 32.0:.0f} °F ({celsius:.0f} °C)"
+
+
+def minimum_words(species: Species) -> str:
+    """State the published minimum of a species.
+
+    >>> minimum_words(Species.POULTRY)
+    '165 °F (74 °C), the minimum that USDA publishes for poultry'
+    """
+    celsius = MINIMUM_CELSIUS[species]
+    of = "poultry, which it is held to while its species is not said" if species is Species.UNKNOWN else species
+    rest = " with a rest of three minutes" if species in (Species.BEEF, Species.PORK, Species.LAMB) else ""
+    return f"{both_units(celsius)}{rest}, the minimum that USDA publishes for {of}"
+
+
+def minimum_doubts(piece: Piece) -> list[str]:
+    """Name each part that is to be called done below the published minimum."""
+    return [
+        f"{part.name} is called done at {both_units(part.done_celsius)}, below {minimum_words(piece.species)}"
+        for part in piece.parts
+        if _below_minimum(part, piece.species)
+    ]
+
+
+def done_words(piece: Piece) -> str:
+    """Say what decides whether a piece that reached its done temperature is done: feel, or a published minimum."""
+    if piece.species in (Species.POULTRY, Species.UNKNOWN) or any(
+        _below_minimum(p, piece.species) for p in piece.parts
+    ):
+        return f"not by feel: its coldest point needs {minimum_words(piece.species)}"
+    return "probe it, it is done by feel"
+
+
+def _below_minimum(part: Part, species: Species) -> bool:
+    return part.done_celsius < MINIMUM_CELSIUS[species] - 0.05
+
+
+def log_reduction_per_second(celsius: float) -> float:
+    """Give how fast Salmonella dies at a temperature in meat that has the table, decimal logarithms a second.
 
     Between two rows of the table the logarithm of the time is drawn straight; below its first row nothing counts, and
     above its last row no more than that row.
-
-    Raises:
-        ValueError: there is no table for the species.
     """
-    if not has_table(species):
-        raise ValueError(f"there is no table of {species} here")
     if math.isnan(celsius) or celsius < _CELSIUS[0]:
         return 0.0
     at = bisect_right(_CELSIUS, celsius)
