@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from adapters.text import clean_text
 from collector import wire
+from collector.channel import StreamError
 from collector.version import VERSION as COLDSIDE
 
 if TYPE_CHECKING:
@@ -23,6 +25,8 @@ GREATEST_COMMAND_BYTES = 16 * 1024
 ONLY_LOOK = "this token may only look; `coldside token add NAME --may act` makes one that may act"
 STOPS = "the collector stops"
 TOO_MANY = "too many dashboards are attached"
+MOST_STRANGE = 10
+"""Messages that cannot be read, after which the link is ended: an older dashboard sends few of them."""
 
 
 async def attend(channel: "Channel", feed: "Feed", *, may_act: bool) -> None:
@@ -60,11 +64,15 @@ async def sending(work: Awaitable[None]) -> AsyncIterator[None]:
 
 
 async def _listen(channel: "Channel", feed: "Feed", *, may_act: bool) -> None:
+    strange = 0
     async for payload in channel:
         try:
             command = wire.decode_command(payload)
         except msgspec.DecodeError as error:
-            log.warning("a dashboard sent what this version does not know: %s", error)
+            strange += 1
+            log.warning("a dashboard sent what this version does not know: %s", clean_text(str(error), 200))
+            if strange >= MOST_STRANGE:
+                raise StreamError("it keeps sending what this version does not know") from error
             continue
         if may_act or isinstance(command, wire.AskRules):
             reply = feed.answer(command)

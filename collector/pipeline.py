@@ -3,6 +3,7 @@
 from collections.abc import Callable
 
 from adapters.reading import Reading
+from adapters.text import REPLACEMENT, clean_text
 from collector.calls.record import CallRow, MessageRow
 from collector.engine import Engine, Event
 from collector.model.action import Action
@@ -14,6 +15,7 @@ from collector.store.row import Ordinals, reading_of, row_of, unix_of, with_verd
 
 __all__ = ["MAX_UNPLACED", "Pipeline"]
 
+MOST_KEY_CHARACTERS = 300
 MAX_UNPLACED = 512
 """Keys without a probe that are recorded; a topic filter that is too wide must not fill the disk with names."""
 
@@ -63,12 +65,15 @@ class Pipeline:
         taken, events = engine.take(reading_of(row, source, key), unix_of(ordinal))
         self.batch.rows.append(with_verdict(row, taken.quality, taken.reason))
         if taken.probe is None:
-            self.unplaced[source, key] = reading.received_unix
+            self.unplaced[source, clean_text(key, MOST_KEY_CHARACTERS, instead=REPLACEMENT)] = reading.received_unix
         if events:
             self._file(events)
 
     def _number(self, source: str, key: str) -> int:
         """Give a new series its number; 0 when there are too many that no probe claims."""
+        key = clean_text(key, MOST_KEY_CHARACTERS, instead=REPLACEMENT)
+        if (source, key) in self.series:  # of a key that only its cleaned form is on record of
+            return self.series[source, key]
         if len(self.unplaced) >= MAX_UNPLACED and not any(
             (p.source, p.key) == (source, key) for p in self.engine.plan.probes
         ):

@@ -2,11 +2,12 @@
 
 import msgspec
 
+from adapters.text import clean_text
 from collector import wire
 from collector.engine import Engine
 from collector.model.action import Action, ActionKind
 from collector.model.meat.described import piece_mistake
-from collector.model.meat.spots import spot_mistake
+from collector.model.meat.spots import MOST_WHERE_CHARACTERS, spot_mistake
 
 __all__ = ["TEST_KEY", "action_of", "missing"]
 
@@ -45,7 +46,7 @@ def action_of(command: wire.OnRecord, engine: Engine) -> Action:
             if command.kind not in MARK_KINDS or len(command.text) > MAX_MARK_CHARACTERS:
                 kinds = ", ".join(MARK_KINDS)
                 raise ValueError(f"a mark is one of {kinds}, with at most {MAX_MARK_CHARACTERS} characters")
-            return Action(ActionKind.MARK, command.kind, text=command.text)
+            return Action(ActionKind.MARK, command.kind, text=clean_text(command.text, MAX_MARK_CHARACTERS))
         case wire.Confirm():
             return Action(ActionKind.CONFIRM, command.event)
         case wire.Delete():
@@ -61,7 +62,8 @@ def action_of(command: wire.OnRecord, engine: Engine) -> Action:
         case wire.AddSpot():
             if why := spot_mistake(command.spot):
                 raise ValueError(why)
-            return Action(ActionKind.SPOT, command.spot.where, text=msgspec.json.encode(command.spot).decode())
+            spot = msgspec.structs.replace(command.spot, where=clean_text(command.spot.where, MOST_WHERE_CHARACTERS))
+            return Action(ActionKind.SPOT, spot.where, text=msgspec.json.encode(spot).decode())
     if not command.alarm and not isinstance(command, wire.Acknowledge):
         raise ValueError("that is done to one alarm, by its key; `coldside alarms` lists them")
     seconds = command.seconds if isinstance(command, wire.Shelve) else 0.0

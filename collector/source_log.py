@@ -4,7 +4,8 @@ import logging
 from collections.abc import Iterable
 
 from adapters.source import LinkState
-from collector.source_view import why_of
+from adapters.text import clean_text
+from collector.source_view import MOST_WORDS, why_of
 from collector.supervisor import Supervision
 
 __all__ = ["SourceLog"]
@@ -30,7 +31,7 @@ class SourceLog:
         name, counts = watched.source.name, watched.source.counts
         if counts.undecodable and name not in self._unreadable:
             self._unreadable.add(name)
-            said = "".join(c if c.isprintable() else "?" for c in counts.last_error[:300])
+            said = clean_text(counts.last_error, MOST_WORDS)
             log.warning("source %s sends what cannot be read, it is counted from here on: %s", name, said)
 
     def _tell_radio_link(self, watched: Supervision) -> None:

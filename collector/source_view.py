@@ -1,11 +1,15 @@
 """A source as the screens show it."""
 
 from adapters.source import Link, LinkState
+from adapters.text import clean_text
 from collector.pipeline import Pipeline
 from collector.snapshot import SourceView
 from collector.supervisor import Supervision
 
 __all__ = ["source_view", "why_of"]
+
+MOST_WORDS = 300
+"""Characters of an error that are shown."""
 
 
 def source_view(watched: Supervision, pipeline: Pipeline) -> SourceView:
@@ -20,11 +24,11 @@ def source_view(watched: Supervision, pipeline: Pipeline) -> SourceView:
         name=source.name,
         kind=type(source).__name__,
         state=link.state,
-        why="" if link.state is LinkState.UP else why,
+        why="" if link.state is LinkState.UP else clean_text(why, MOST_WORDS),
         heard=counts.heard,
         dropped=counts.dropped + pipeline.refused.get(source.name, 0),
         undecodable=counts.undecodable,
-        last_error=counts.last_error[:200],
+        last_error=clean_text(counts.last_error, MOST_WORDS),
         skipped=counts.skipped,
         last_heard_unix=watched.last_heard_unix,
         restarts=watched.restarts + counts.relinked,

@@ -280,3 +280,5 @@ def _decoded(decoder: msgspec.msgpack.Decoder[Message], payload: bytes) -> Messa
         return decoder.decode(payload)
     except RecursionError as error:
         raise msgspec.DecodeError("it is nested deeper than any message") from error
+    except UnicodeDecodeError as error:
+        raise msgspec.DecodeError("a text in it is not UTF-8") from error

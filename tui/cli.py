@@ -55,6 +55,9 @@ COMMANDS: dict[str, str] = {
     "completion": "print a completion script for your shell",
 }
 
+FOR_PROGRAMS = ("export", "completion")
+"""Commands whose output is data and leaves as it is on record."""
+
 EPILOG = """\
 exit codes: 0 done, 1 failed, 2 wrong usage, 3 an alarm waits (status, alarms), 69 no collector answers,
             74 the store cannot be used, 78 the config holds mistakes
@@ -121,7 +124,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         parser.print_help()
         return Exit.USAGE
     try:
-        return module(options.command).run(options)
+        if options.command in FOR_PROGRAMS or getattr(options, "json", False):
+            return module(options.command).run(options)
+        from tui.printable import printable_output
+
+        with printable_output():
+            return module(options.command).run(options)
     except KeyboardInterrupt:
         return Exit.INTERRUPTED
     except BrokenPipeError:
@@ -134,6 +142,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _tell(error: Exception, options: argparse.Namespace) -> int:
     """Say in clear lines what went wrong; an error nobody foresaw goes on with its traceback."""
     from adapters.errors import AdapterError
+    from adapters.text import printable
     from collector.errors import CollectorError, SettingsError, StoreError, UnknownCookError
     from tui.errors import TuiError
 
@@ -151,7 +160,8 @@ def _tell(error: Exception, options: argparse.Namespace) -> int:
 
         print(json.dumps({"error": _sentence(error), "exit": int(code)}))
     else:
-        print(str(error) if isinstance(error, SettingsError) else f"coldside: {_sentence(error)}", file=sys.stderr)
+        said = str(error) if isinstance(error, SettingsError) else f"coldside: {_sentence(error)}"
+        print(printable(said), file=sys.stderr)
     return code
 
 

@@ -13,6 +13,7 @@ from base64 import b64encode
 from pathlib import Path
 from typing import Protocol
 
+from adapters.text import clean_text
 from collector.brokers import client_of
 from collector.calls.message import Message
 from collector.calls.options import AppriseTo, BellTo, CommandTo, MqttTo, To, WebhookTo
@@ -167,9 +168,8 @@ async def _feed(stream: asyncio.StreamWriter | None, body: bytes) -> None:
 
 
 def _first_line(said: bytearray) -> str:
-    text = said.decode("utf-8", "replace").strip().partition("\n")[0][:200]
-    printable = "".join(c if c.isprintable() else "?" for c in text)
-    return f": {printable}" if printable else ""
+    text = clean_text(said.decode("utf-8", "replace").strip().partition("\n")[0], 200)
+    return f": {text}" if text else ""
 
 
 class Mqtt:

@@ -16,6 +16,7 @@ from typing import Any
 import msgspec
 from msgspec.structs import replace
 
+from adapters.text import clean_text
 from collector.calls.escalation import Call, Due
 from collector.snapshot import Priority, Snapshot, TroubleView
 from collector.words import MEANT, PRIORITY_WORDS, fire_words
@@ -24,6 +25,7 @@ __all__ = ["SCHEMA", "TEST", "Composer", "Message", "digest", "message_id", "of_
 
 SCHEMA = 1
 """Of the document; it changes when a field changes its meaning or goes."""
+MOST_HEAD_CHARACTERS = 300
 TEST = "test"
 """Key of the trouble that a test is."""
 
@@ -93,7 +95,7 @@ class Composer(msgspec.Struct, frozen=True):
     def plain(self, due: Due, title: str, *, urgent: bool = True) -> Message:
         """Write a message that needs nothing but words: the last resort where a whole one cannot be written."""
         word = "over: " if due.word == "over" else ""
-        head = "".join(c if c.isprintable() else " " for c in f"coldside: {word}{title}")
+        head = clean_text(f"coldside: {word}{title}", MOST_HEAD_CHARACTERS)
         text = "\n".join([
             "coldside could not write the whole message: a fault of its own, reported in its log",
             "go and look at the pit",
@@ -120,7 +122,7 @@ class Composer(msgspec.Struct, frozen=True):
         self, due: Due, call: Call, head: str, lines: list[str], snapshot: Snapshot, trouble: TroubleView | None,
         *, urgent: bool,
     ) -> Message:  # fmt: skip
-        head = "".join(c if c.isprintable() else " " for c in head)  # one line: it may become a header
+        head = clean_text(head, MOST_HEAD_CHARACTERS)  # one line: it may become a header
         text, name = "\n".join(lines), message_id(due, call.began_unix)
         document: dict[str, Any] = {
             "schema": SCHEMA, "id": name, "call": call.number, "step": due.rung + 1, "word": due.word,

@@ -120,7 +120,7 @@ class Outbox:
             else:
                 try:
                     message = of_document(row.body)
-                except (msgspec.DecodeError, KeyError) as error:
+                except (msgspec.DecodeError, UnicodeDecodeError, KeyError) as error:
                     self._settle(replace(row, state="given up", error=f"not readable: {type(error).__name__}"))
                     continue
                 self._titles.setdefault(str(message.document.get("key")), message.title.partition(": ")[2])

@@ -10,6 +10,7 @@ import msgspec
 
 from adapters.backoff import delay_seconds
 from adapters.errors import LinkError
+from adapters.text import clean_text
 from collector.brokers import client_of
 from collector.faults import FaultBook
 from collector.publish.documents import SCHEMA, documents
@@ -153,7 +154,7 @@ class Publisher:
         except Exception as error:
             log.exception("an acknowledgement over MQTT: a fault of ours, the next is taken")
             why = type(error).__name__
-        said = "".join(c if c.isprintable() else "?" for c in key)
+        said = clean_text(key, MAX_KEY_BYTES)
         log.info("acknowledge %s, over MQTT: %s", said, f"not done: {why}" if why else "done")
 
     async def _keep_told(self, client: aiomqtt.Client) -> None:

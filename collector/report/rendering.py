@@ -6,6 +6,7 @@ from importlib.resources import files
 from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from adapters.text import printable
 from collector.report.style import Chart, svg_of, theme
 
 __all__ = ["rendered"]
@@ -28,7 +29,12 @@ def rendered(template: str, charts: Sequence[Chart], **values: object) -> bytes:
     }  # fmt: skip
     loader = ChoiceLoader([PackageLoader("collector.report", "."), PackageLoader("collector.comparing", ".")])
     environment = Environment(
-        loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+        loader=loader,
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_printable,
     )
     style = (files("collector.report") / "page.css").read_text(encoding="utf-8")
     light, dark = theme()
@@ -40,3 +46,8 @@ def rendered(template: str, charts: Sequence[Chart], **values: object) -> bytes:
         **values,
     )
     return page.encode()
+
+
+def _printable(value: object) -> object:
+    """Take what no browser shows out of every text of the page; markup of our own stays."""
+    return printable(value) if type(value) is str else value

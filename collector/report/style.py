@@ -19,6 +19,7 @@ import msgspec
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure, FigureBase
 
+from adapters.text import clean_text
 from collector.report.wording import Words
 
 __all__ = [
@@ -143,9 +144,13 @@ def writing() -> Iterator[None]:
         yield
 
 
+MOST_CHARACTERS = 2000
+"""Of a text that is drawn."""
+
+
 def plain(text: str, letters: int = 0) -> str:
     """Make text safe to be drawn: no formula, no line of its own, no longer than so many letters (0: any)."""
-    text = "".join(c if c.isprintable() else " " for c in text)
+    text = clean_text(text, MOST_CHARACTERS)
     text = text if not letters or len(text) <= letters else f"{text[: letters - 1].rstrip()}…"
     return text.replace("$", r"\$")
 

@@ -53,7 +53,7 @@ class SessionBook:
             found = msgspec.json.decode(file.read_bytes(), type=list[_Session])
         except FileNotFoundError:
             return
-        except (OSError, msgspec.DecodeError) as error:
+        except (OSError, msgspec.DecodeError, UnicodeDecodeError) as error:
             log.warning("%s: cannot be read, browsers have to log in again: %s", file, error)
             return
         self._sessions = {session.sha256: session for session in found[-MOST_SESSIONS:]}

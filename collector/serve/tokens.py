@@ -67,7 +67,7 @@ def read_tokens(file: Path) -> tuple[Token, ...]:
         return ()
     except OSError as error:
         raise TokenError(f"{file}: cannot be read: {error.strerror}") from error
-    except msgspec.DecodeError as error:
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
         raise TokenError(f"{file}: holds no tokens of this version: {error}") from error
     if found.schema != SCHEMA:
         raise TokenError(f"{file}: was written by another version of coldside")

@@ -19,6 +19,7 @@ from aiohttp import WSCloseCode, WSMsgType, web
 from collector import wire
 from collector.attach import ONLY_LOOK, STOPS, TOO_MANY, attend, sending
 from collector.calls.link import Tapped
+from collector.channel import StreamError
 from collector.errors import TokenError
 from collector.page_view import (
     TREND_SECONDS,
@@ -164,7 +165,6 @@ class House:
         self._sessions = SessionBook(options.sessions)
         self._throttle = Throttle()
         self._told_wrong = 0.0
-        self._told_fault = False
         self._links: set[Link] = set()
         self._ending: set[asyncio.Task[None]] = set()
         self._viewer = PageViewer(feed.faults)
@@ -282,7 +282,11 @@ class House:
             raise Refused(401, "a token is needed", WWW_Authenticate="Bearer")
         token = self._judge(request, secret.strip())
         async with self._link(request, token) as channel:
-            await attend(WebChannel(channel, request.transport), self._feed, may_act=token.may is May.ACT)
+            try:
+                await attend(WebChannel(channel, request.transport), self._feed, may_act=token.may is May.ACT)
+            except StreamError as error:
+                log.warning("a link by the token %r is ended: %s", token.name, error, extra={"peer": request.remote})
+                await channel.close(code=WSCloseCode.UNSUPPORTED_DATA, message=str(error).encode())
         return channel
 
     async def _page_link(self, request: web.BaseRequest) -> web.StreamResponse:
@@ -336,7 +340,7 @@ class House:
                 continue
             try:
                 asked: PageAsk = msgspec.json.decode(message.data, type=PageAsk)
-            except msgspec.DecodeError:
+            except (msgspec.DecodeError, UnicodeDecodeError):
                 await channel.close(code=WSCloseCode.UNSUPPORTED_DATA, message=b"not a message of this version")
                 return
             reply = wire.Reply(asked.number, done=False, why=ONLY_LOOK)
@@ -348,28 +352,25 @@ class House:
             await _say_newest(channel, viewer)
 
     def _page_bytes(self, snapshot: Snapshot) -> bytes:
-        """Make what a page is sent of a snapshot; empty should that fail, since collecting must not fail with it."""
-        try:
-            return msgspec.json.encode(self._viewer.view(snapshot))
-        except Exception:
-            if not self._told_fault:
-                log.exception("the page: a fault of ours, it shows nothing new")
-            self._told_fault = True
-            return b""
+        """Make what a page is sent of a snapshot."""
+        return msgspec.json.encode(self._viewer.view(snapshot))
 
     def _judge(self, request: web.BaseRequest, secret: str) -> Token:
         """Find the token somebody shows.
 
+        A right one is let in whatever else came from its address: 256 random bits are not found by trying, and whoever
+        tries must not lock out the phone beside him. Only a wrong one has to wait.
+
         Raises:
             Refused: it is none, or there were too many wrong ones from there.
         """
-        self._let_wait(request)
         try:
             self._book.refresh()
         except TokenError as error:  # told once a change of the file
             log.warning("%s; nobody is let in by a token", error)
         token = self._book.match(secret, time.time())
         if token is None:
+            self._let_wait(request)
             self._note_wrong(request, "token")
             raise Refused(401, "this token is not known here, or its time is over", WWW_Authenticate="Bearer")
         return token

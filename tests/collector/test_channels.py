@@ -91,7 +91,7 @@ async def test_a_command_gets_the_document_and_its_exit_code_counts(tmp_path):
     assert json.loads(kept.read_text()) == MESSAGE.document
     assert await why(Command(script("pass"))) == "", "it need not read"
     said = await why(Command(script("import sys; sys.exit('no such\\x1b number\\nmore')")))
-    assert said == "the program ended with 1: no such? number"
+    assert said == "the program ended with 1: no such number"
     assert await why(Command(CommandTo(("/nowhere/at-all",)))) == (
         "the program cannot be run: No such file or directory"
     )

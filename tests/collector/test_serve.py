@@ -310,6 +310,24 @@ async def test_nobody_without_a_token(tmp_path):
                 assert answer.status == 404
 
 
+@pytest.mark.parametrize("frame", [b"\xff\xfe\x00", b"\x82\xa4type\xa4mark\xa4text\xa3\xff\x1b["])
+async def test_a_token_that_only_looks_cannot_fill_the_log_with_frames_of_its_own(tmp_path, caplog, frame):
+    async with serving(tmp_path) as served, session() as client:
+        url = f"wss://127.0.0.1:{served.port}/feed"
+        async with client.ws_connect(url, headers=bearer(served.tokens["look"]), max_msg_size=0) as channel:
+            with contextlib.suppress(ConnectionError):
+                for _ in range(2000):
+                    await channel.send_bytes(frame)
+            async with asyncio.timeout(10):
+                while (message := await channel.receive()).type in (aiohttp.WSMsgType.BINARY, aiohttp.WSMsgType.TEXT):
+                    pass
+        assert message.type in (aiohttp.WSMsgType.CLOSE, aiohttp.WSMsgType.CLOSED, aiohttp.WSMsgType.CLOSING)
+    lines = [record.getMessage() for record in caplog.records]
+    assert 1 <= len(lines) <= 15
+    assert not [line for line in lines if not line.isprintable()]
+    assert not [record for record in caplog.records if record.exc_info], "no traceback"
+
+
 async def test_a_thousand_wrong_tokens(tmp_path, caplog):
     async with serving(tmp_path) as served, session() as client:
         at = f"https://127.0.0.1:{served.port}"
@@ -318,9 +336,11 @@ async def test_a_thousand_wrong_tokens(tmp_path, caplog):
             async with client.get(f"{at}/feed", headers=bearer(f"wrong-{k:040}")) as answer:
                 statuses.append(answer.status)
         assert statuses == [401] * 10 + [429] * 5
-        async with client.get(f"{at}/feed", headers=bearer(served.tokens["act"])) as answer:
-            assert answer.status == 429, "it waits, whatever it shows"
+        async with client.get(f"{at}/feed", headers=bearer("wrong again")) as answer:
+            assert answer.status == 429
             assert 0 < int(answer.headers["Retry-After"]) <= 60
+        async with client.get(f"{at}/feed", headers=bearer(served.tokens["act"])) as answer:
+            assert answer.status == 400, "a right token is not locked out: it is no WebSocket that is asked for"
         house = served.service._house
         for k in range(1000):
             with pytest.raises(web.Refused):

@@ -8,6 +8,7 @@ from collector.snapshot import FaultView, FireView, Phase
 from tests.tui.test_dashboard import board, seen, settle
 from tui.draw.summary import status_lines
 from tui.draw.view import View
+from tui.printable import printable_output
 from tui.screens import bed as bed_screen
 from tui.screens import board as board_screen
 from tui.widgets import alarm_list, chamber_map, mark_list, trend_chart
@@ -97,3 +98,28 @@ def test_status_says_what_it_cannot_write_and_writes_the_rest(night):
     assert "meat        not available: a fault of coldside's (AttributeError)" in lines
     assert any(line.startswith("zone        flat side") for line in lines)
     assert any(line.startswith("alarm       ") for line in lines)
+
+
+HOSTILE = "split\rEVIL\x07\x1b[2J\x9b31m\u202eevil\nnext"
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_a_mark_with_control_characters_is_a_line_like_any_other(client, night, size):
+    marks = tuple(replace(mark, text=HOSTILE) for mark in night().marks)
+    pieces = tuple(replace(piece, name=HOSTILE) for piece in night().meat)
+    app = board(client)
+    async with app.run_test(notifications=True, size=size) as pilot:
+        await settle(pilot, lambda: "FIRE END" in seen(app))
+        client.queue.put_nowait(wire.News(replace(night(), marks=marks, meat=pieces, cook=HOSTILE)))
+        for key in ("j", "j", "e", "e", "g", "g", "escape"):
+            await pilot.press(key)
+            await settle(pilot, lambda: True)
+            assert all(line.isprintable() for line in seen(app).split("\n")), key
+        assert "not available" not in seen(app)
+
+
+def test_what_commands_print_is_printable_whatever_is_on_record(capsys):
+    with printable_output():
+        print(HOSTILE)
+    out = capsys.readouterr().out
+    assert out == "split�EVIL��[2J�31m�evil\nnext\n"

@@ -6,8 +6,10 @@ import sys
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, TextIO
 
+from adapters.text import printable
 from tui.draw.line import Line, plain
 from tui.exit_codes import Exit
+from tui.printable import PrintableOutput
 
 if TYPE_CHECKING:
     from collector.wire import Reply
@@ -21,8 +23,9 @@ def print_lines(lines: Iterable[Line], stream: TextIO | None = None) -> None:
     """Print lines; `NO_COLOR` and a dumb terminal are respected."""
     stream = stream or sys.stdout
     styled = stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    out = stream.stream if isinstance(stream, PrintableOutput) else stream  # styles are characters to be obeyed
     for line in lines:
-        print(_styled(line) if styled else plain(line).rstrip(), file=stream)
+        print(_styled(line) if styled else printable(plain(line)).rstrip(), file=out)
     stream.flush()
 
 
@@ -38,4 +41,6 @@ def print_reply(reply: "Reply", told: str, *, as_json: bool) -> Exit:
 
 
 def _styled(line: Line) -> str:
-    return "".join(f"\x1b[{_STYLES[role]}m{text}\x1b[0m" if role in _STYLES else text for text, role in line)
+    return "".join(
+        f"\x1b[{_STYLES[role]}m{printable(text)}\x1b[0m" if role in _STYLES else printable(text) for text, role in line
+    )

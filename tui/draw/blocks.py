@@ -10,7 +10,8 @@ import msgspec
 from adapters.ble.survey import Device, Place
 from adapters.decode.candidates import Candidate, Findings
 from adapters.decode.layout import Count, Layout, LayoutValue
-from tui.draw.clean import clean, is_clean
+from adapters.text import is_clean
+from tui.draw.clean import clean
 from tui.draw.scan import random_words, short_uuid
 
 __all__ = ["Block", "Names", "block_text", "glob_of", "layout_of", "match_of", "toml_key", "toml_value"]

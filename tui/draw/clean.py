@@ -1,12 +1,14 @@
-"""Texts that strangers sent, made fit for a screen: a name must neither move the cursor nor turn the writing."""
+"""Texts from outside, cut to the cells they may take on a screen."""
 
 import unicodedata
 
-__all__ = ["clean", "is_clean"]
+from adapters.text import clean_text
+
+__all__ = ["clean"]
 
 
 def clean(text: str | None, cells: int = 40, *, ascii_only: bool = False) -> str:
-    """Make a text harmless: one line, no control, format or private characters, no marks piled up, cut to length.
+    """Make a text harmless, and cut it to length.
 
     Args:
         text: as received.
@@ -15,19 +17,10 @@ def clean(text: str | None, cells: int = 40, *, ascii_only: bool = False) -> str
     """
     if not text:
         return ""
-    shown = unicodedata.normalize("NFC", text[: 8 * cells])
-    kept = "".join(" " if c.isspace() else c for c in shown if is_clean(c))
-    kept = " ".join(kept.split())
+    kept = clean_text(text, 8 * cells)
     if ascii_only:
         kept = "".join(c if c.isascii() else "?" for c in kept)
     return _cut(kept, cells, "~" if ascii_only else "…")
-
-
-def is_clean(character: str) -> bool:
-    """Tell whether a character may go to a screen: a letter, number, sign or space."""
-    return character.isspace() or unicodedata.category(character) not in (
-        "Cc", "Cf", "Cs", "Co", "Cn", "Mn", "Me",
-    )  # fmt: skip
 
 
 def _cut(text: str, cells: int, sign: str) -> str:

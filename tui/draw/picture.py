@@ -4,6 +4,8 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
+from adapters.text import printable
+
 __all__ = ["FAINT", "PLAIN", "STRONG", "Canvas", "Picture"]
 
 PLAIN = -1
@@ -44,6 +46,7 @@ class Canvas:
         """Write a text from a cell to the right; what falls outside is cut."""
         if not 0 <= row < self.height:
             return
+        text = printable(text).replace("\n", " ").replace("\t", " ")  # a cell each
         first = max(0, -column)
         text = text[first : max(first, self.width - column)]
         if not text:

@@ -2,6 +2,7 @@
 
 from textual.content import Content
 
+from adapters.text import printable
 from tui.draw.line import Line, Role
 
 __all__ = ["content", "contents"]
@@ -19,7 +20,7 @@ OLD = "dim $text-disabled"
 
 def content(line: Line, *, old: bool = False) -> Content:
     """Colour a line; an old one is dim all over."""
-    return Content.assemble(*((text, OLD if old else STYLES[role]) for text, role in line))
+    return Content.assemble(*((printable(text), OLD if old else STYLES[role]) for text, role in line))
 
 
 def contents(lines: list[Line], *, old: bool = False) -> Content:
