@@ -33,10 +33,10 @@ def names_of(record: Record, cook: Cook) -> dict[tuple[str, str], str]:
     return {(p.source, p.key): p.name for _, plan in record.plans(cook) for p in plan.probes}
 
 
-def write_readings(record: Record, cook: Cook, file: TextSink) -> int:
+def write_readings(record: Record, cook: Cook, file: TextSink, *, for_spreadsheet: bool = False) -> int:
     """Write the readings of a cook; return how many."""
     names, series = names_of(record, cook), record.series()
-    write = line_writer(file)
+    write = line_writer(file, for_spreadsheet=for_spreadsheet)
     write(COLUMNS)
     count = 0
     for ordinal, number, value, flags, source_ms, _ in record.rows(cook):

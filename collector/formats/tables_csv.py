@@ -8,7 +8,7 @@ from typing import IO, Any
 import msgspec
 import numpy as np
 
-from collector.formats.lines import TextSink, line_writer
+from collector.formats.lines import TextSink, bounded_lines, line_writer
 from collector.formats.moments import iso, milliseconds
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import AlarmEvent, Transition
@@ -33,9 +33,9 @@ class Table(msgspec.Struct, frozen=True):
     """Raises ValueError or KeyError where a field is not as it was written."""
 
 
-def write_table(table: Table, record: Record, cook: Cook, file: TextSink) -> int:
+def write_table(table: Table, record: Record, cook: Cook, file: TextSink, *, for_spreadsheet: bool = False) -> int:
     """Write a table of a cook; return its lines."""
-    write = line_writer(file)
+    write = line_writer(file, for_spreadsheet=for_spreadsheet)
     write(table.columns)
     count = 0
     for line in table.lines(record, cook):
@@ -50,7 +50,7 @@ def read_table(table: Table, file: IO[str]) -> Iterator[Any]:
     Raises:
         ValueError: it is not as it was written; the message says which line.
     """
-    lines = csv.reader(file, strict=True)
+    lines = csv.reader(bounded_lines(file), strict=True)
     try:
         if tuple(next(lines, ())) != table.columns:
             raise ValueError(f"line 1: the columns are to be {','.join(table.columns)}")

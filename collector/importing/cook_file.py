@@ -8,6 +8,7 @@ import zipfile
 import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import islice
 from pathlib import Path
 from typing import IO, Any
 
@@ -16,6 +17,7 @@ from msgspec.structs import replace
 
 from collector.errors import EditError, IntakeError
 from collector.formats.cook_file import EXTENSIONS, FORMAT, READINGS, VERSION, CookDocument, PlanOnFile
+from collector.formats.lines import bounded_lines
 from collector.formats.readings_csv import COLUMNS, row_of_fields
 from collector.formats.tables_csv import TABLES, read_table
 from collector.importing.intake import begin, finish, free_name, make_sure_of_room, unmade
@@ -37,6 +39,13 @@ MOST_MS = 7_258_118_400_000
 MOST_DOCUMENT_BYTES = 16_000_000
 MOST_MEMBER_BYTES = 8_000_000_000
 ROWS_AT_A_TIME = 5000
+READ_CHARACTERS = 1 << 16
+BATCH_FIELDS = {
+    "actions": "actions", "vitals": "vitals", "alarm_log": "transitions", "marks": "marks", "trend": "trend",
+}  # fmt: skip
+"""Of each table but the calibrations, where a batch has its rows."""
+MOST_CALIBRATIONS = 100_000
+"""Held in memory together, unlike all other rows."""
 
 
 class CookFile:
@@ -128,7 +137,8 @@ class CookFile:
                 hashed = _Hashed(raw)
                 with io.TextIOWrapper(io.BufferedReader(hashed), encoding="utf-8", newline="") as text:
                     yield text
-                    text.read()
+                    while text.read(READ_CHARACTERS):
+                        pass
         except (KeyError, ValueError) as error:
             raise self._fault(str(error), member) from error
         if hashed.digest.hexdigest() != self.document.files[member]:
@@ -153,7 +163,7 @@ class CookFile:
         """Yield the rows of the readings; each after the one before it, none before the cook."""
         least = self.document.started_ms << SEQUENCE_BITS
         with self._text(archive, READINGS) as file:
-            lines = csv.reader(file, strict=True)
+            lines = csv.reader(bounded_lines(file), strict=True)
             try:
                 if tuple(next(lines, ())) != COLUMNS:
                     raise ValueError(f"the columns are to be {','.join(COLUMNS)}")
@@ -169,12 +179,13 @@ class CookFile:
             except (ValueError, csv.Error) as error:
                 raise IntakeError(f"{self._path.name}/{READINGS}", str(error), line=lines.line_num) from error
 
-    def _table(self, archive: zipfile.ZipFile, name: str) -> list[Any]:
+    def _table(self, archive: zipfile.ZipFile, name: str) -> Iterator[Any]:
+        """Yield the rows of a table, one after the other: a small file can unpack to more than memory holds."""
         with self._text(archive, f"{name}.csv") as file:
-            found = list(read_table(TABLES[name], file))
-        if any(_moment_ms(value) < self.document.started_ms for value in found if name != "marks"):
-            raise self._fault("something lies before the cook", f"{name}.csv")
-        return found
+            for value in read_table(TABLES[name], file):
+                if name != "marks" and _moment_ms(value) < self.document.started_ms:
+                    raise self._fault("something lies before the cook", f"{name}.csv")
+                yield value
 
     def take_in(self, store: Path, *, name: str, origin: str) -> Cook:
         """Put the cook on record.
@@ -243,26 +254,37 @@ class CookFile:
         database.write(number, Batch(series=series.cut(), rows=rows))
 
     def _put_tables(self, database: Database, connection: Any, archive: zipfile.ZipFile, number: int) -> dict[str, int]:
-        tables = {name: self._table(archive, name) for name in TABLES}
-        calibrations = dict(tables["calibrations"])
+        calibrations = dict(islice(self._table(archive, "calibrations"), MOST_CALIBRATIONS + 1))
+        if len(calibrations) > MOST_CALIBRATIONS:
+            raise self._fault(f"more than {MOST_CALIBRATIONS} calibrations", "calibrations.csv")
         there = {
             ordinal
             for ordinal in calibrations
             if connection.execute("SELECT 1 FROM calibration WHERE id = ?", (ordinal,)).fetchone()
         }
-        actions: list[tuple[int, Action]] = [
-            (ordinal, replace(action, calibration=calibrations.get(ordinal))) for ordinal, action in tables["actions"]
-        ]
-        for _, action in actions:
-            if (action.kind is ActionKind.CALIBRATE) is not (action.calibration is not None):
-                raise self._fault("calibrations and actions do not belong together", "calibrations.csv")
-        batch = Batch(
-            actions=actions, vitals=tables["vitals"], transitions=tables["alarm_log"], marks=tables["marks"],
-            trend=tables["trend"],
-        )  # fmt: skip
-        database.write(number, batch)
+        counts = {}
+        for name, field in BATCH_FIELDS.items():
+            rows = self._table(archive, name)
+            if name == "actions":
+                rows = self._with_calibrations(rows, calibrations)
+            counts[name] = 0
+            while some := list(islice(rows, ROWS_AT_A_TIME)):
+                counts[name] += len(some)
+                batch = Batch()
+                setattr(batch, field, some)
+                database.write(number, batch)
         connection.executemany("INSERT INTO elsewhere VALUES (?)", [(n,) for n in calibrations if n not in there])
-        return {name: len(rows) for name, rows in tables.items() if name != "calibrations"}
+        return counts
+
+    def _with_calibrations(
+        self, actions: Iterator[tuple[int, Action]], calibrations: dict[int, Any]
+    ) -> Iterator[tuple[int, Action]]:
+        """Give each action the calibration that belongs to it."""
+        for ordinal, action in actions:
+            whole = replace(action, calibration=calibrations.get(ordinal))
+            if (whole.kind is ActionKind.CALIBRATE) is not (whole.calibration is not None):
+                raise self._fault("calibrations and actions do not belong together", "calibrations.csv")
+            yield ordinal, whole
 
     def _put_additions(self, connection: Any, archive: zipfile.ZipFile, number: int) -> None:
         """Put tags, notes, photos and parts on record."""

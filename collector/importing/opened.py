@@ -9,10 +9,9 @@ from pathlib import Path
 from typing import BinaryIO, cast
 
 from collector.errors import IntakeError
+from collector.formats.lines import LONGEST_LINE
 
 __all__ = ["opened", "text_lines"]
-
-LONGEST_LINE = 1 << 20
 
 
 @contextmanager

@@ -13,8 +13,9 @@ from adapters.decode.senml import MAX_BYTES, RELATIVE_BELOW, Record, Resolver, d
 from adapters.errors import DecodeError
 from adapters.reading import Quality, Reading, Reason, Unit, to_celsius
 from collector.errors import IntakeError
+from collector.formats.lines import LONGEST_LINE
 from collector.formats.sensml import NO_VALUE, SUFFIXES
-from collector.importing.opened import LONGEST_LINE, opened
+from collector.importing.opened import opened
 from collector.importing.who import Who
 
 __all__ = ["SenmlFile"]

@@ -41,6 +41,10 @@ CACHE_KIBIBYTES = 256
 ROWS_PER_STATEMENT = 512
 
 
+STORE_MODE = 0o640
+"""Of the files of the store, whatever the umask: others on the machine have no business in it."""
+
+
 class Batch(msgspec.Struct):
     """What goes to disk in one commit."""
 
@@ -99,6 +103,11 @@ class Database:
         except OSError as error:
             raise StoreError(f"{path.parent}: cannot be made: {error.strerror}") from error
         self._lock = hold(path)
+        try:
+            os.close(os.open(path, os.O_RDWR | os.O_CREAT, STORE_MODE))
+        except OSError as error:
+            self._lock.close()
+            raise StoreError(f"{path}: cannot be opened: {error.strerror}") from error
         try:
             self._connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=2.0)
             self._prepare()
@@ -396,7 +405,8 @@ def hold(path: Path) -> IO[bytes]:
         StoreError: it cannot be locked.
     """
     try:
-        lock = Path(f"{path}.lock").open("ab")  # noqa: SIM115 - held for the life of the process
+        handle = os.open(f"{path}.lock", os.O_WRONLY | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC, STORE_MODE)
+        lock = os.fdopen(handle, "wb")
     except OSError as error:
         raise StoreError(f"{path}: cannot be locked: {error.strerror}") from error
     try:

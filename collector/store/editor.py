@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Self
 
+from adapters.text import printable
 from collector.errors import EditError, StoreBusyError, StoreError
 from collector.store.archive import Archive
 from collector.store.database import Database, hold
@@ -327,13 +328,11 @@ def checked_note(text: str) -> str:
     """Give a note as it is kept.
 
     Raises:
-        EditError: it says nothing, or is too long, or is no text.
+        EditError: it says nothing, or is too long.
     """
-    text = text.strip()
+    text = printable(text).strip()
     if not text or len(text) > MOST_NOTE_CHARACTERS:
         raise EditError(f"a note has 1 to {MOST_NOTE_CHARACTERS} characters, this one {len(text)}")
-    if "\0" in text:
-        raise EditError("a note is text; this one holds a NUL")
     return text
 
 

@@ -2,6 +2,7 @@
 
 import contextlib
 import math
+import os
 import re
 import sqlite3
 
@@ -255,3 +256,38 @@ def test_a_store_of_version_1_is_read_as_it_is_and_written_as_the_next(tmp_path)
     with Archive(path) as archive:
         assert archive.last_ordinal() == before
         assert differences(archive, archive.cook("last")) == []
+
+
+def test_the_lock_follows_no_link_and_cuts_nothing_off(tmp_path):
+    precious = tmp_path / "precious"
+    precious.write_text("all I have")
+    (tmp_path / "cooks.db.lock").symlink_to(precious)
+    with pytest.raises(StoreError, match="cannot be locked"):
+        Database(tmp_path / "cooks.db")
+    assert precious.read_text() == "all I have"
+
+
+def test_files_of_the_store_are_for_nobody_else_whatever_the_umask(tmp_path):
+    before = os.umask(0)
+    try:
+        database = Database(tmp_path / "cooks.db")
+        opened = open_cook(database, night_settings().plan, START, name="n", coldside="test")
+        database.commit(opened.number, Batch(rows=[]), full=True)
+        modes = {path.name: path.stat().st_mode & 0o777 for path in tmp_path.iterdir()}
+        database.close()
+    finally:
+        os.umask(before)
+    assert set(modes) >= {"cooks.db", "cooks.db.lock", "cooks.db-wal"}
+    assert not [name for name, mode in modes.items() if mode & 0o027], modes
+
+
+def test_a_key_with_control_characters_is_recorded_apart_and_harmless():
+    engine = Engine(night_settings().plan, "n", START)
+    pipeline = Pipeline(engine, {})
+    probe = night_settings().plan.probes[0]
+    for key in (probe.key, f"{probe.key}\x07", f"{probe.key}\x07", "\x1b[2Jx"):
+        pipeline.take(Reading(probe.source, key, 100.0, START))
+    keys = [key for _, _, key in pipeline.batch.series]
+    assert keys == [probe.key, f"{probe.key}�", "�[2Jx"]
+    assert all(key.isprintable() for _, key in pipeline.unplaced)
+    assert len(pipeline.batch.rows) == 4

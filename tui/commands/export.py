@@ -31,6 +31,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--part", choices=("readings", *PARTS), default="readings", help="of csv: what of it (default: readings)"
     )
+    parser.add_argument(
+        "--for-spreadsheet", action="store_true",
+        help="of csv: put ' before each text that a spreadsheet would run as a formula; names and notes may come from "
+        "strangers. Such a file cannot be imported again without loss",
+    )  # fmt: skip
     parser.add_argument("-o", "--output", metavar="FILE", help="where to (default: standard output)")
     add_config(parser)
     add_store(parser)
@@ -47,6 +52,8 @@ def run(options: argparse.Namespace) -> int:
         return _wrong(f"a {options.format} file is not for a terminal: name it with -o FILE")
     if options.part != "readings" and options.format != "csv":
         return _wrong("--part is of --format csv; a zip holds all parts")
+    if options.for_spreadsheet and options.format != "csv":
+        return _wrong("--for-spreadsheet is of --format csv")
     with open_record(named_store(options)) as archive:
         cook = archive.cook(options.cook)
         with _whole_or_none(options.output):
@@ -112,7 +119,8 @@ def _write_text(options: argparse.Namespace, archive: "Record", cook: "Cook", fi
     if options.part in PARTS:
         from collector.formats.tables_csv import TABLES, write_table
 
-        return write_table(TABLES[PARTS[options.part]], archive, cook, file)
+        table = TABLES[PARTS[options.part]]
+        return write_table(table, archive, cook, file, for_spreadsheet=options.for_spreadsheet)
     from collector.formats.readings_csv import write_readings
 
-    return write_readings(archive, cook, file)
+    return write_readings(archive, cook, file, for_spreadsheet=options.for_spreadsheet)

@@ -204,3 +204,21 @@ def test_an_export_for_which_there_is_no_room_leaves_no_half(store, tmp_path):
     assert "File too large" in done.stderr
     assert "Traceback" not in done.stderr
     assert not out.exists()
+
+
+@pytest.mark.parametrize(
+    ("field", "written"),
+    [
+        ("=HYPERLINK(1)", "'=HYPERLINK(1)"), ("@SUM(A1)", "'@SUM(A1)"), ("+cmd", "'+cmd"), ("-x", "'-x"),
+        ("\t=1", "'\t=1"),
+        ("-12.5", "-12.5"), ("+3", "+3"), ("split", "split"), (-3.5, "-3.5"), ("", ""),
+    ],
+)  # fmt: skip
+def test_for_a_spreadsheet_no_text_is_a_formula_and_numbers_stay(field, written):
+    """OWASP, CSV Injection: fields that begin with = + - @, tab or carriage return."""
+    file = io.StringIO()
+    line_writer(file, for_spreadsheet=True)([field, "end"])
+    assert next(csv.reader([file.getvalue()]))[0] == written
+    plain = io.StringIO()
+    line_writer(plain)([field, "end"])
+    assert next(csv.reader([plain.getvalue()]))[0] == str(field), "as it is, where nobody asked"

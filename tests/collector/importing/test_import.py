@@ -2,6 +2,7 @@
 
 import contextlib
 import gzip
+import hashlib
 import json
 import signal
 import subprocess
@@ -385,3 +386,36 @@ def test_a_disk_that_is_full_leaves_the_record_as_it_was(two, whole, tmp_path):
     assert "Traceback" not in done.stderr
     assert (asked(store, "SELECT count(*) FROM reading"), asked(store, "SELECT * FROM cook")) == before
     assert (check(store).complaints, strays(store)) == ((), 0)
+
+
+def with_member(whole, path, name, content):
+    """Write the ZIP again with another member, its hash made right."""
+    with zipfile.ZipFile(whole) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
+        document = json.loads(old.read("cook.json"))
+        document["files"][name] = hashlib.sha256(content).hexdigest()
+        for member in old.namelist():
+            fresh = {"cook.json": json.dumps(document).encode(), name: content}.get(member)
+            new.writestr(member, old.read(member) if fresh is None else fresh)
+    return path
+
+
+BOMBS = {
+    "one line without an end": lambda: b"time_utc,kind,text\n" + b"x" * 200_000_000,
+    "ever more rows, the last of them wrong": lambda: (
+        b"time_utc,kind,text\n" + b"2030-01-01T00:00:00.000Z,note,x\n" * 3_000_000 + b"no time,note,x\n"
+    ),
+}
+
+
+@pytest.mark.parametrize("kind", BOMBS)
+def test_a_small_file_that_unpacks_to_very_much_is_refused_in_little_memory(whole, tmp_path, kind):
+    bomb = with_member(whole, tmp_path / "bomb.zip", "marks.csv", BOMBS[kind]())
+    assert bomb.stat().st_size < 1_500_000
+    words = ["import", str(bomb), "--store", str(tmp_path / "new.db")]
+    code = "import sys; from tui.cli import main; code = main(sys.argv[1:]); "
+    code += "print(next(s.split()[1] for s in open('/proc/self/status') if s.startswith('VmHWM'))); sys.exit(code)"
+    done = subprocess.run([sys.executable, "-c", code, *words], capture_output=True, text=True, check=False)
+    assert done.returncode != 0
+    assert "marks.csv" in done.stderr
+    assert int(done.stdout.split()[-1]) < 150_000, "kilobytes; a Python with coldside loaded takes a third of it"
+    assert not (tmp_path / "new.db").exists()
