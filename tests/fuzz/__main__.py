@@ -55,13 +55,12 @@ def _say(result: Result) -> None:
         if "/" in failure.location:
             print(_printable(failure.trace[-2000:]))
     print(f"\nseeds: {seeds}; {result.seconds / 60.0:.1f} min; {len(result.failures)} failures by location")
-    ran = can = 0
-    for path, some, most in result.coverage():
-        ran, can = ran + some, can + most
-        if most and some < 0.9 * most:
-            print(f"  {Path(path).relative_to(ROOT)}: {some} of {most} lines")
-    if can:
-        print(f"lines of collector/model and collector/engine.py that ran: {ran} of {can} ({ran / can:.0%})")
+    files = result.coverage()
+    ran, can = sum(some for _, some, _ in files), sum(most for _, _, most in files)
+    if ran:
+        print(f"lines of collector/model and collector/engine.py that ran: {ran} of {can} ({ran / can:.0%}); fewest:")
+        least = sorted((file for file in files if file[2]), key=lambda file: file[1] - file[2])
+        print("".join(f"  {Path(path).relative_to(ROOT)} {some} of {most}\n" for path, some, most in least[:10]), end="")
 
 
 def _printable(text: str) -> str:

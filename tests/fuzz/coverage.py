@@ -9,6 +9,8 @@ from tests.fuzz.failures import ROOT
 
 __all__ = ["Coverage", "lines_of"]
 
+MOST_IDLE = 200
+"""Calls of a function without a new line, after which one in so many is traced: a tracer is slow."""
 WATCHED = (*sorted((ROOT / "collector" / "model").rglob("*.py")), ROOT / "collector" / "engine.py")
 
 
@@ -34,6 +36,8 @@ class Coverage:
     def __init__(self) -> None:
         self.seen: dict[str, set[int]] = {str(path): set() for path in WATCHED}
         self._left: dict[CodeType, set[int]] = {}
+        self._idle: dict[CodeType, int] = {}
+        """Calls of each function since one of them reached a new line."""
 
     def start(self) -> None:
         sys.settrace(self._call)
@@ -48,10 +52,13 @@ class Coverage:
         left = self._left.get(code)
         if left is None:
             left = self._left[code] = _lines(code)
-        return self._line if left else None  # a function all of whose lines were seen is traced no more
+        self._idle[code] = idle = self._idle.get(code, 0) + 1
+        return self._line if left and (idle < MOST_IDLE or idle % MOST_IDLE == 0) else None
 
     def _line(self, frame: FrameType, event: str, argument: Any) -> Any:
-        if event == "line":
-            self._left[frame.f_code].discard(frame.f_lineno)
-            self.seen[frame.f_code.co_filename].add(frame.f_lineno)
+        code = frame.f_code
+        if event == "line" and frame.f_lineno in self._left[code]:
+            self._left[code].discard(frame.f_lineno)
+            self._idle[code] = 0
+            self.seen[code.co_filename].add(frame.f_lineno)
         return self._line

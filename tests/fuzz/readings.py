@@ -94,7 +94,9 @@ class Pit:
             unix += every_seconds
 
     def _warmed(self, identity: tuple[str, str], air: float, seconds: float) -> float:
-        before = self._meat.get(identity, 5.0)
+        if identity not in self._meat:
+            self._meat[identity] = self._dice.choice((5.0, 5.0, 40.0, 64.0, 73.0, 92.0))
+        before = self._meat[identity]
         pace = 9000.0 if not 65.0 < before < 75.0 else 60_000.0
         self._meat[identity] = now = before + (air - before) * -math.expm1(-seconds / pace)
         return now
