@@ -60,7 +60,9 @@ def _say(result: Result) -> None:
     if ran:
         print(f"lines of collector/model and collector/engine.py that ran: {ran} of {can} ({ran / can:.0%}); fewest:")
         least = sorted((file for file in files if file[2]), key=lambda file: file[1] - file[2])
-        print("".join(f"  {Path(path).relative_to(ROOT)} {some} of {most}\n" for path, some, most in least[:10]), end="")
+        print(
+            "".join(f"  {Path(path).relative_to(ROOT)} {some} of {most}\n" for path, some, most in least[:10]), end=""
+        )
 
 
 def _printable(text: str) -> str:

@@ -50,11 +50,9 @@ def command(dice: random.Random, engine: Engine, shown: Snapshot | None) -> wire
     return wire.AddSpot(number, _spot(dice, engine, shown))
 
 
-def own_action(dice: random.Random, engine: Engine) -> Action:
-    """Draw an action that the collector does of its own."""
-    if dice.random() < 0.5:
-        return Action(ActionKind.MARK, dice.choice(("clock", "store")), text=hostile(dice))
-    return Action(ActionKind.RESUME, seconds=dice.choice((31.0, 600.0, 20_000.0)), text="the collector was away")
+def own_action(dice: random.Random) -> Action:
+    """Draw a mark that the collector makes of its own."""
+    return Action(ActionKind.MARK, dice.choice(("clock", "store")), text=hostile(dice))
 
 
 def _alarm(dice: random.Random, engine: Engine, shown: Snapshot | None) -> str:

@@ -114,6 +114,8 @@ async def _attend(dice: random.Random, findings: Findings, feed: Feed, engine: E
     except StreamError:
         findings.count("cut off")
         return
+    finally:
+        writer.close()
     _answers(bytes(transport.sent))
 
 
@@ -128,7 +130,8 @@ def _answers(sent: bytes) -> None:
 
 def _ask(dice: random.Random, feed: Feed) -> None:
     try:
-        asked: PageAsk = msgspec.json.decode(mutated(dice, list(ASKS)), type=PageAsk)
+        text = mutated(dice, list(ASKS)).decode("utf-8", "replace")  # the library of the WebSocket sees to that
+        asked: PageAsk = msgspec.json.decode(text, type=PageAsk)
     except msgspec.DecodeError:
         return
     feed.answer(command_of(asked))

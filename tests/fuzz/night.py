@@ -45,7 +45,8 @@ __all__ = ["Night", "run"]
 BEGIN = 1_790_000_000.0
 YEAR = 365 * 86_400.0
 ZONES = ("UTC", "America/Chicago", "Europe/Berlin", "Asia/Kathmandu", "Australia/Lord_Howe")
-LOOKS = (*[150] * 6, *[300] * 8, *[600] * 4, 1500, 4000)
+LOOKS = (*[150] * 5, *[300] * 8, *[600] * 4)
+CALM_LOOKS = (600, 1200, 2400)
 """How many looks of the engine a night may cost: it decides how long a seed takes."""
 MOST_STEPS = 60
 
@@ -83,10 +84,12 @@ class Night:
         self._clock = NightClock(BEGIN + dice.uniform(0.0, YEAR))
         self._draft: Draft = accepted(dice)
         self._looker = Looker(dice, findings)
-        self._looks = dice.choice(LOOKS)
+        self._calm = dice.random() < 0.2
+        """Nothing goes mad, and it lasts long enough for a steady fire and a forecast of the meat."""
+        self._looks = dice.choice(CALM_LOOKS if self._calm else LOOKS)
         self._committed = 0
         self._open()
-        self._pit = Pit(dice, self.engine.plan, self._clock.unix)
+        self._pit = Pit(dice, self.engine.plan, self._clock.unix, calm=self._calm)
 
     def _open(self) -> None:
         """Start the collector, as `collector.daemon` does."""
@@ -116,7 +119,7 @@ class Night:
     def play(self) -> None:
         """Take step after step until the looks are used up."""
         steps: tuple[tuple[int, Callable[[], None]], ...] = (
-            (20, self._feed), (16, self._ask), (5, self._silence), (1, self._leap), (2, self._step_back),
+            (80 if self._calm else 20, self._feed), (16, self._ask), (5, self._silence), (1, self._leap), (2, self._step_back),
             (4, self._note), (2, self._own), (1, self._die), (2, self._restart),
         )  # fmt: skip
         weights = [weight for weight, _ in steps]
@@ -155,7 +158,7 @@ class Night:
         dice = self._dice
         self._pit.turn(self.engine.plan)
         begin = self._clock.unix
-        every = dice.choice((5.0, 10.0, 20.0, 20.0, 60.0))
+        every = dice.choice((20.0, 60.0) if self._calm else (5.0, 10.0, 20.0, 20.0, 60.0))
         self._pass(min(dice.choice((20.0, 120.0, 300.0, 900.0, 1800.0)), 60.0 * every))
         for reading in self._pit.readings(self.engine.plan, begin, self._clock.unix, every):
             self._pipeline.take(reading)
@@ -171,7 +174,12 @@ class Night:
         self._tick()
 
     def _leap(self) -> None:
-        """The wall clock is set forward by days, which the collector notes and follows."""
+        """The wall clock is set forward by days, which the collector notes and follows.
+
+        A replay leaps from the last that is on record, so there is something just before: what the collector looked at
+        between a reading and a leap is in no replay.
+        """
+        self._pipeline.act(own_action(self._dice), self._clock.unix)
         self._pass(LEAP_SECONDS + self._dice.uniform(1.0, 20 * 86_400.0))
         self._pipeline.act(Action(ActionKind.MARK, "clock", text="the wall clock was set"), self._clock.unix)
 
@@ -180,13 +188,11 @@ class Night:
         self._tick()
 
     def _note(self) -> None:
-        self._pipeline.note(self._pit.vitals(self.engine.plan), self._clock.unix)
+        for _ in range(self._dice.choice((1, 2, 4))):
+            self._pipeline.note(self._pit.vitals(self.engine.plan), self._clock.unix)
 
     def _own(self) -> None:
-        action = own_action(self._dice, self.engine)
-        if action.kind is ActionKind.RESUME:
-            self._pass(action.seconds if action.seconds < 1000.0 else 31.0)
-        self._pipeline.act(action, self._clock.unix)
+        self._pipeline.act(own_action(self._dice), self._clock.unix)
 
     def _ask(self) -> None:
         """Ask some things, over the wire, as `collector.daemon` answers it."""
@@ -266,6 +272,7 @@ class Night:
             snapshot = self._with_the_daemons(self.engine.snapshot())
         self._contained()
         if snapshot is not None:
+            self._findings.count(f"fire {snapshot.fire.phase}")
             self._looker.see(self.engine, snapshot, trend)
 
     def _contained(self) -> None:
@@ -286,9 +293,12 @@ class Night:
         )  # fmt: skip
         told = ToldView("anna", "phone", (snapshot.now_unix - 60.0,), False, words)
         calls = tuple(
-            CallView(k, trouble.key, trouble.since_unix, (told,), ("ben",)) for k, trouble in enumerate(snapshot.troubles)
+            CallView(k, trouble.key, trouble.since_unix, (told,), ("ben",))
+            for k, trouble in enumerate(snapshot.troubles)
         )
-        view = CallsView(calls, None, 1, snapshot.now_unix - 400.0, (("phone", words),)) if dice.random() < 0.5 else None
+        view = (
+            CallsView(calls, None, 1, snapshot.now_unix - 400.0, (("phone", words),)) if dice.random() < 0.5 else None
+        )
         store = StoreView(str(self._path), 3, None, "disk full" if words else "")
         return replace(snapshot, sources=sources, store=store, calls=view)
 
@@ -350,7 +360,9 @@ def _same(where: str, lived: object, replayed: object) -> None:
     one, other = canonical(lived), canonical(replayed)
     if one != other:
         at = next((k for k, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), min(len(one), len(other)))
-        must(False, where, f"lived ...{one[max(0, at - 120):at + 80]}\nreplayed ...{other[max(0, at - 120):at + 80]}")
+        must(
+            False, where, f"lived ...{one[max(0, at - 120) : at + 80]}\nreplayed ...{other[max(0, at - 120) : at + 80]}"
+        )
 
 
 def _texts(value: object) -> list[str]:

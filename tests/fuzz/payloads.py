@@ -58,5 +58,7 @@ def _take(pipeline: Pipeline, reading: Reading) -> None:
     if len(pipeline.batch.rows) == before:  # one key too many
         return
     row = pipeline.batch.rows[-1]
-    must(all(number is None or -(2**63) <= number < 2**63 for number in row), "payloads: no row for the store", repr(row))
+    must(
+        all(number is None or -(2**63) <= number < 2**63 for number in row), "payloads: no row for the store", repr(row)
+    )
     reading_of(row, reading.source, reading.key)

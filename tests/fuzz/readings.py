@@ -27,12 +27,13 @@ class Pit:
     Args:
         dice: decides everything.
         plan: the probes.
-        start_unix: when it is lit.
+        start_unix: when the cook begins.
+        calm: nothing ever goes mad.
     """
 
-    def __init__(self, dice: random.Random, plan: Plan, start_unix: float) -> None:
+    def __init__(self, dice: random.Random, plan: Plan, start_unix: float, *, calm: bool) -> None:
         self._dice = dice
-        self._lit = start_unix - dice.choice((0.0, 0.0, 3600.0, 7200.0, -1e9))
+        self._lit = start_unix - dice.choice((1800.0, 3600.0) if calm else (0.0, 0.0, 3600.0, 7200.0, -1e9))
         self._dead = math.inf
         self._lid = -math.inf
         self._target = plan.target_celsius
@@ -40,8 +41,9 @@ class Pit:
         self._way: dict[tuple[str, str], str] = {}
         self._held: dict[tuple[str, str], float] = {}
         self._meat: dict[tuple[str, str], float] = {}
-        self._calm = dice.random() < 0.3
-        """Nothing ever goes mad here."""
+        self._calm = calm
+        self._spread = dice.choice((3.0, 0.5, 0.0))
+        """By which each probe is colder than the one before."""
         self._at = start_unix
 
     def turn(self, plan: Plan) -> None:
@@ -81,7 +83,7 @@ class Pit:
             air = self.air(unix)
             for k, probe in enumerate(plan.probes):
                 identity = probe.source, probe.key
-                value = air - 3.0 * k + dice.gauss(0.0, 0.3)
+                value = air - self._spread * k + dice.gauss(0.0, 0.3)
                 if probe.duty == "meat":
                     value = self._warmed(identity, air, every_seconds)
                 elif probe.duty == "ambient":

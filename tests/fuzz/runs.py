@@ -62,7 +62,9 @@ class Result:
 
     def coverage(self) -> list[tuple[str, int, int]]:
         """List each watched file with its lines that ran, and those that can."""
-        return [(path, len(lines & lines_of(Path(path))), len(lines_of(Path(path)))) for path, lines in self.seen.items()]
+        return [
+            (path, len(lines & lines_of(Path(path))), len(lines_of(Path(path)))) for path, lines in self.seen.items()
+        ]
 
 
 def run(what: Run) -> Result:

@@ -23,7 +23,9 @@ def keep(failure: Failure, folder: Path = FOLDER) -> Path:
     """Write the seed of a failure down, with what it was."""
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / f"{failure.target}-{failure.seed}.txt"
-    words = f"{failure.location}\n{failure.error.encode('ascii', 'backslashreplace').decode()}\nat step {failure.step}\n"
+    words = (
+        f"{failure.location}\n{failure.error.encode('ascii', 'backslashreplace').decode()}\nat step {failure.step}\n"
+    )
     with path.open("a", encoding="utf-8") as file:
         file.write(words)
     return path

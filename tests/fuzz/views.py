@@ -113,7 +113,9 @@ class Looker:
         grouped = [key for trouble in snapshot.troubles for key in trouble.alarms]
         must(len(grouped) == len(set(grouped)), "snapshot: an alarm in two troubles", repr(grouped))
         for alarm in snapshot.alarms:
-            must(alarm.state not in CALLING or alarm.key in grouped, "snapshot: a calling alarm in no trouble", alarm.key)
+            must(
+                alarm.state not in CALLING or alarm.key in grouped, "snapshot: a calling alarm in no trouble", alarm.key
+            )
         must(len(snapshot.marks) <= 200, "snapshot: too many marks", str(len(snapshot.marks)))
         for probe in snapshot.probes:
             must(not (probe.used and (probe.silent or not math.isfinite(probe.celsius))), "snapshot: a probe used",
