@@ -55,6 +55,7 @@ def _say(result: Result) -> None:
         if "/" in failure.location:
             print(_printable(failure.trace[-2000:]))
     print(f"\nseeds: {seeds}; {result.seconds / 60.0:.1f} min; {len(result.failures)} failures by location")
+    print(", ".join(f"{word} {count}" for word, count in sorted(result.counts.items())))
     files = result.coverage()
     ran, can = sum(some for _, some, _ in files), sum(most for _, _, most in files)
     if ran:

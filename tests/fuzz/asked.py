@@ -123,7 +123,8 @@ def _piece(dice: random.Random, engine: Engine) -> Piece:
     if dice.random() < 0.85:
         return piece
     return dice.choice((
-        Piece(hostile(dice), parts=parts), Piece(name), Piece(name, parts=parts * 9), Piece(name, parts=parts, rest_seconds=math.nan),
+        Piece(hostile(dice), parts=parts), Piece(name), Piece(name, parts=parts * 9),
+        Piece(name, parts=parts, rest_seconds=math.nan),
         Piece(name, parts=parts, mass_kg=math.inf), Piece(name, parts=parts, hold_celsius=math.nan),
         Piece(name, parts=parts, clocks_change=(math.nan, 0.0)), Piece(name, parts=parts, serve_day_seconds=-1.0),
         Piece(name, parts=parts, place=(math.nan, 1.0, 0.0, 1.0)),

@@ -20,15 +20,18 @@ CONFIGS = 60
 SAMPLES = (TEMPLATE, (files("sample_streams") / "pit.toml").read_text(encoding="utf-8"))
 VALUES = (
     "nan", "inf", "-inf", "1e308", "-1", "0", "true", "[]", "{}", '""', "1979-05-27", "07:32:00", "[[1, 2], [3]]",
-    "9" * 5000, "0x" + "f" * 40, "'''\n'''", '"""a\nb"""', '"235"', '"-300 C"', '"1e9 F"', '"9999999999 F"', "[1, 2, 3]",
+    "9" * 5000, "0x" + "f" * 40, "'''\n'''", '"""a\nb"""',
+    '"235"', '"-300 C"', '"1e9 F"', '"9999999999 F"', "[1, 2, 3]",
     '{ a = 1, b = { c = "d" } }', '"25:61"', '"٣ C"', "[nan, nan]", "1_000", '"' + "x" * 5000 + '"',
 )  # fmt: skip
 TABLES = (
-    "[serve]\nlisten = '0.0.0.0:1'", "[publish]\nhost = 'x'", "[heartbeat]\nurl_file = 'none'", "[layout.x]\nsource = 'notify'",
-    "[[person]]\nname = 'a'\nchannels = ['b']", "[[ladder]]\npriorities = ['urgent']\nsteps = []", "[[channel]]\nkind = 'bell'",
-    "[store]\nserver = 'postgresql://a@b/c'", "[bluetooth]\nslots = 0", "[[meat]]\nname = 'a'", "[alarm.done]\nlimit = '1 C'",
-    "[[source]]\nkind = 'ble'\nname = 'b'", "[[source]]\nkind = 'recording'\nname = 'r'\nfile = '/'", "[display.keys]\nquit = 'q'",
-    "[meat.part.x]\nprobe = 'y'", "[chamber]", "[[chamber]]", "[chamber.unit]",
+    "[serve]\nlisten = '0.0.0.0:1'", "[publish]\nhost = 'x'", "[heartbeat]\nurl_file = 'none'",
+    "[layout.x]\nsource = 'notify'", "[[person]]\nname = 'a'\nchannels = ['b']",
+    "[[ladder]]\npriorities = ['urgent']\nsteps = []", "[[channel]]\nkind = 'bell'",
+    "[store]\nserver = 'postgresql://a@b/c'", "[bluetooth]\nslots = 0", "[[meat]]\nname = 'a'",
+    "[alarm.done]\nlimit = '1 C'", "[[source]]\nkind = 'ble'\nname = 'b'",
+    "[[source]]\nkind = 'recording'\nname = 'r'\nfile = '/'", "[display.keys]\nquit = 'q'",
+    "[meat.part.x]\nprobe = 'y'\ndone = 'hot'", "[chamber]", "[[chamber]]", "[chamber.unit]",
 )  # fmt: skip
 
 

@@ -32,6 +32,8 @@ class Draft:
 
     def __init__(self, dice: random.Random, odd: float) -> None:
         self.dice, self.odd = dice, odd
+        self.wild = dice.random() < 0.4
+        """Numbers too are such as nobody should choose."""
         self.fahrenheit = dice.random() < 0.5
         self.inches = dice.random() < 0.5
         self.size = self._size()
@@ -43,7 +45,7 @@ class Draft:
         self.alarms = self._alarms()
         self.cook = {"target": self.celsius(dice.choice((113.0, 107.0, 135.0, 66.0, 371.0, dice.uniform(66, 371))))}
         if dice.random() < 0.7:
-            self.cook["band"] = self.kelvin(dice.choice((14.0, 14.0, 5.0, 0.01, 500.0)))
+            self.cook["band"] = self.kelvin(dice.choice((14.0, 5.0, 0.01, 500.0) if self.wild else (14.0, 10.0)))
         self.chamber = {
             "name": self._name(set()), "shape": dice.choice(("cylinder", "box")), "length": self.size[0],
             "width": self.size[1], "unit": "in" if self.inches else "cm",
@@ -106,7 +108,7 @@ class Draft:
 
     def _size(self) -> tuple[float, float]:
         dice = self.dice
-        if dice.random() < 0.1:
+        if self.wild and dice.random() < 0.2:
             return dice.choice((1e-3, 0.5, 1e6, 3e4)), dice.choice((1e-3, 0.5, 1e6, 3e4))
         length, width = dice.uniform(50, 250), dice.uniform(25, 100)
         return (round(length / 2.54, 1), round(width / 2.54, 1)) if self.inches else (round(length), round(width))
@@ -135,15 +137,15 @@ class Draft:
                 probe["x"], probe["y"] = self._within(0), self._within(1)
                 if duty == "meat":
                     probe["level"] = "grate"
-            if dice.random() < 0.3:
+            if self.wild and dice.random() < 0.3:
                 probe["stale_after"] = dice.choice((120.0, 30.0, 0.001, 1e6, 600.0))
             if dice.random() < 0.2:
-                probe["tolerance"] = self.kelvin(dice.choice((0.5, 0.001, 3.0, 1e5)))
+                probe["tolerance"] = self.kelvin(dice.choice((0.5, 0.001, 3.0, 1e5) if self.wild else (0.5, 1.0)))
             if dice.random() < 0.2:
                 probe["tolerance_class"] = dice.choice(("IEC 60751 B", "IEC 60584-1 K class 2"))
             if dice.random() < 0.2:
-                probe["offset"] = self.kelvin(dice.choice((-2.0, 1.5, 400.0, -1e6)))
-            if dice.random() < 0.1:
+                probe["offset"] = self.kelvin(dice.choice((-2.0, 1.5, 400.0, -1e6) if self.wild else (-2.0, 1.5)))
+            if self.wild and dice.random() < 0.2:
                 probe["range"] = [self.celsius(low := dice.choice((-273.0, -40.0, 100.0))), self.celsius(low + 300.0)]
             if duty == "meat" and dice.random() < 0.4:
                 probe["target"] = self.celsius(dice.choice((95.0, 60.0, -273.0, 5000.0)))

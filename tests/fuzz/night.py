@@ -1,4 +1,4 @@
-"""A night from its seed: config, readings, what people ask, clocks, kills; looked at after each step, replayed at last."""
+"""A night from its seed: config, readings, what people ask, clocks, kills; seen after each step, replayed at last."""
 
 import contextlib
 import io
@@ -46,7 +46,7 @@ BEGIN = 1_790_000_000.0
 YEAR = 365 * 86_400.0
 ZONES = ("UTC", "America/Chicago", "Europe/Berlin", "Asia/Kathmandu", "Australia/Lord_Howe")
 LOOKS = (*[150] * 5, *[300] * 8, *[600] * 4)
-CALM_LOOKS = (600, 1200, 2400)
+CALM_LOOKS = (600, 1200, 1800)
 """How many looks of the engine a night may cost: it decides how long a seed takes."""
 MOST_STEPS = 60
 
@@ -119,8 +119,8 @@ class Night:
     def play(self) -> None:
         """Take step after step until the looks are used up."""
         steps: tuple[tuple[int, Callable[[], None]], ...] = (
-            (80 if self._calm else 20, self._feed), (16, self._ask), (5, self._silence), (1, self._leap), (2, self._step_back),
-            (4, self._note), (2, self._own), (1, self._die), (2, self._restart),
+            (80 if self._calm else 20, self._feed), (16, self._ask), (5, self._silence), (1, self._leap),
+            (2, self._step_back), (4, self._note), (2, self._own), (1, self._die), (2, self._restart),
         )  # fmt: skip
         weights = [weight for weight, _ in steps]
         try:

@@ -87,7 +87,7 @@ def run(what: Run) -> Result:
         for worker, here in channels:
             whole.add(here.recv())
             worker.join()
-    there_are = {pair for pair in kept(what.folder)}
+    there_are = set(kept(what.folder))
     for failure in whole.failures.values():
         if (failure.target, failure.seed) not in there_are:
             keep(failure, what.folder)

@@ -17,7 +17,8 @@ __all__ = ["WEIGHTS", "drawn", "played"]
 WEIGHTS = {"night": 12, "config": 2, "frames": 2, "imports": 2, "payloads": 2}
 """How often each is drawn; a target is the module of its name, whose `run` plays a seed."""
 MOST_SECONDS = 90
-MEMORY = Path("/dev/shm")  # noqa: S108 - stores of a second or two, which no disk need see
+MEMORY = Path("/dev/shm")
+"""Where there is one, stores of a second or two stay in memory: no disk need see them."""
 
 
 def drawn(dice: random.Random) -> str:

@@ -2,6 +2,7 @@
 
 import random
 import re
+from types import SimpleNamespace
 
 import pytest
 
@@ -9,7 +10,8 @@ from collector.engine import Engine
 from collector.page_view import PageViewer
 from tests.fuzz.__main__ import main
 from tests.fuzz.coverage import Coverage, lines_of
-from tests.fuzz.failures import ROOT, BrokenInvariant
+from tests.fuzz.failures import ROOT, BrokenInvariant, Findings
+from tests.fuzz.night import Night
 from tests.fuzz.runs import Run, run
 from tests.fuzz.seeds import kept
 from tests.fuzz.targets import WEIGHTS, played
@@ -43,6 +45,16 @@ def test_a_view_that_raises_at_some_moment_is_found_and_its_seed_kept(tmp_path, 
     assert f"night-{found.seed}" in capsys.readouterr().out
     assert main(["--play", f"night-{found.seed}"]) == 1
     assert "a view of a silent probe" in capsys.readouterr().out
+
+
+def test_what_the_engine_contains_is_a_failure_all_the_same():
+    trace = 'Traceback:\n  File "/a/b/collector/model/fire.py", line 3, in look\n    x\nZeroDivisionError\n'
+    book = SimpleNamespace(records=(SimpleNamespace(part="fire", count=7, error="ZeroDivisionError", traceback=trace),))
+    findings = Findings("night", 1)
+    Night._contained(SimpleNamespace(engine=SimpleNamespace(faults=book), _findings=findings))
+    (found,) = findings.found.values()
+    assert found.location == "collector/model/fire.py:3 look"
+    assert "contained in fire" in found.error
 
 
 def test_kept_seeds_are_played_first(tmp_path):

@@ -16,8 +16,8 @@ HOSTILE = (
     "", " ", "\r", "\a", "oak\rsplit", "bell\arings", "two\nlines", "\x1b[2J\x1b[H", "\x1b]0;title\a", "\x9b31m",
     "a\0b", "\x7f", "tab\tbed", "\u202eesrever", "\u2066isolate", "\u2028", "\x85", "\ufeff", "e" + "\u0301" * 40,
     "[bold red]markup[/]", "[/]", "$accent", "{braces}", "{0.__class__}", "%s%n", "=1+1", "<script>alert(1)</script>",
-    "a/b", "../../etc", "probe-silent/flat", "fire", "👨‍👩‍👧‍👦", "𝕘", "ﷺ", "長" * 120, "w" * 500, "0", "-1", "1e309", "None",
-    "null", "'; DROP TABLE cook; --", "\\", '"', "🥩" * 30, "\u200b", "\U000e0041",
+    "a/b", "../../etc", "probe-silent/flat", "fire", "👨‍👩‍👧‍👦", "𝕘", "ﷺ", "長" * 120, "w" * 500, "0", "-1", "1e309",
+    "None", "null", "'; DROP TABLE cook; --", "\\", '"', "🥩" * 30, "\u200b", "\U000e0041",
 )  # fmt: skip
 
 
