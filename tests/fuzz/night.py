@@ -8,7 +8,6 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-import msgspec
 from msgspec.structs import replace
 
 from adapters.source import LinkState
@@ -20,7 +19,6 @@ from collector.errors import SettingsError, StoreError
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
 from collector.model.calibration import Point
-from collector.model.meat.piece import MeatPhase
 from collector.opening import AWAY_SECONDS, open_store
 from collector.pipeline import Pipeline
 from collector.replay import differences, rebuild
@@ -34,6 +32,7 @@ from collector.requests import action_of
 from collector.snapshot import CallsView, CallView, Snapshot, SourceView, StoreView, ToldView, TrendPoint
 from collector.store.archive import Archive
 from tests.fuzz.asked import command, own_action
+from tests.fuzz.compared import by_record, mark_of, same, texts_in
 from tests.fuzz.configs import Draft, accepted, settings_of
 from tests.fuzz.failures import Findings, must
 from tests.fuzz.readings import Pit
@@ -333,11 +332,11 @@ class Night:
             again, events = rebuild(archive, cook, archive.plans(cook)[-1][1])
         events += again.advance(engine.now_unix)
         for kind in (Transition, TrendPoint):
-            _same(f"replay: another {kind.__name__}", [e for e in self._events if isinstance(e, kind)],
+            same(f"replay: another {kind.__name__}", [e for e in self._events if isinstance(e, kind)],
                   [e for e in events if isinstance(e, kind)])  # fmt: skip
-        _same("replay: another mark", [_mark(e) for e in self._events], [_mark(e) for e in events])
-        _same("replay: another snapshot", _by_record(engine.snapshot()), _by_record(again.snapshot()))
-        _same("replay: another rule", engine.rules(), again.rules())
+        same("replay: another mark", [mark_of(e) for e in self._events], [mark_of(e) for e in events])
+        same("replay: another snapshot", by_record(engine.snapshot()), by_record(again.snapshot()))
+        same("replay: another rule", engine.rules(), again.rules())
 
     def _report(self) -> None:
         with self._findings.guard("report"), Archive(self._path) as archive:
@@ -349,45 +348,8 @@ class Night:
                 return
             document_of(told.facts)
             words = Words(self._dice.random() < 0.5)
-            for text in _texts((headline(told.facts, words), sections(told.facts, words, ()))):
+            for text in texts_in((headline(told.facts, words), sections(told.facts, words, ()))):
                 check_text("report", text)
-
-
-def _by_record(snapshot: Snapshot) -> Snapshot:
-    """Leave out what a piece of meat shows by the moment at which somebody looked: it is worked out once a minute."""
-    off = (MeatPhase.WAITING, MeatPhase.HOLDING)
-    meat = tuple(
-        replace(m, late_seconds=0.0, air_needed_celsius=0.0, held_seconds=0.0, plan=()) if m.phase in off else m
-        for m in snapshot.meat
-    )
-    return replace(snapshot, meat=meat)
-
-
-def _mark(event: Event) -> object:
-    return None if isinstance(event, Transition | TrendPoint) else event
-
-
-def _same(where: str, lived: object, replayed: object) -> None:
-    one, other = canonical(lived), canonical(replayed)
-    if one != other:
-        at = next((k for k, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), min(len(one), len(other)))
-        must(
-            False, where, f"lived ...{one[max(0, at - 120) : at + 80]}\nreplayed ...{other[max(0, at - 120) : at + 80]}"
-        )
-
-
-def _texts(value: object) -> list[str]:
-    """Collect every text in a value."""
-    found, waiting = [], [msgspec.to_builtins(value)]
-    while waiting:
-        one = waiting.pop()
-        if isinstance(one, str):
-            found.append(one)
-        elif isinstance(one, dict):
-            waiting += one.values()
-        elif isinstance(one, list | tuple):
-            waiting += one
-    return found
 
 
 def run(dice: random.Random, findings: Findings, folder: Path) -> None:
