@@ -16,8 +16,8 @@ from tests.fuzz.targets import drawn, played
 
 __all__ = ["Result", "Run", "run"]
 
-TRACED_EVERY = 10
-"""Every so many seeds of a process count their lines; the first does."""
+TRACED_EVERY = 5
+"""One in so many nights of a process counts its lines; the first does."""
 
 
 @dataclass(frozen=True)
@@ -111,7 +111,7 @@ def _work(what: Run, first: list[tuple[str, int]], number: int, began: float) ->
             target, seed = first[played_so_far]
         else:
             target, seed = what.target or drawn(dice), dice.randrange(10**9)
-        traced = target == "night" and played_so_far % TRACED_EVERY == 0
+        traced = target == "night" and result.seeds[target] % TRACED_EVERY == 0
         played_so_far += 1
         if traced:
             coverage.start()
