@@ -15,6 +15,7 @@ from collector.snapshot import TrendPoint
 from collector.store.archive import Archive
 from collector.store.database import Database
 from collector.store.record import Cook
+from collector.store.row import unix_of
 from collector.store.schema import SEQUENCE_BITS
 from collector.usual import COOKS, usual_deficits
 
@@ -35,6 +36,8 @@ class Opened(msgspec.Struct, frozen=True):
     resumed: bool
     same_plan: bool
     """The cook goes on under the plan it had: a replay gives the log that was written."""
+    plan_unix: float
+    """Since when it runs under this plan; what was judged before was judged under another."""
     alive_unix: float
     """The last sign of life of the collector that recorded it: its trend goes on when no probe is heard."""
     events: tuple[Event, ...]
@@ -72,14 +75,23 @@ def open_cook(database: Database, plan: Plan, now_unix: float, *, name: str = ""
         plan = replace(plan, usual_kelvin=usual_deficits(archive, cooks, plan))
     started_ms = max(int(now_unix * 1000), (last_ordinal >> SEQUENCE_BITS) + 1)
     number = database.begin_cook(name, started_ms, msgspec.json.encode(plan).decode(), coldside)
-    return Opened(number, Engine(plan, name, started_ms / 1000), last_ordinal, False, True, started_ms / 1000, ())
+    return Opened(
+        number,
+        Engine(plan, name, started_ms / 1000),
+        last_ordinal,
+        False,
+        True,
+        started_ms / 1000,
+        started_ms / 1000,
+        (),
+    )
 
 
 def _resume(database: Database, archive: Archive, cook: Cook, plan: Plan, last_ordinal: int) -> Opened:
     plan = plan.calibrated(lines_of(archive.calibrations(before=cook)))  # those since are actions of the cook
     earlier = archive.cooks(newest=COOKS, before_unix=cook.started_unix)
     plan = replace(plan, usual_kelvin=usual_deficits(archive, earlier, plan))
-    last = archive.plans(cook)[-1][1]
+    plan_from, last = archive.plans(cook)[-1]
     meat, told = carried_over(last.meat, plan.meat)
     for said in told:
         log.warning("%s", said)
@@ -89,7 +101,9 @@ def _resume(database: Database, archive: Archive, cook: Cook, plan: Plan, last_o
     if stored != plan_json:
         database.change_plan(cook.number, last_ordinal + 1, plan_json)
     engine, events = rebuild(archive, cook, plan)
-    return Opened(cook.number, engine, last_ordinal, True, stored == plan_json, archive.alive_unix(cook), tuple(events))
+    since = max(cook.started_unix, unix_of(plan_from))
+    alive = archive.alive_unix(cook)
+    return Opened(cook.number, engine, last_ordinal, True, stored == plan_json, since, alive, tuple(events))
 
 
 def _free_name(now_unix: float, taken: set[str]) -> str:

@@ -2,6 +2,7 @@
 
 import asyncio
 import logging
+import math
 import time
 from collections.abc import Sequence
 from functools import partial
@@ -252,9 +253,11 @@ class Collector:
     def _go_on(self, opened: Opened) -> None:
         """Take up a resumed cook: steps the last run did not get to write, and the time nobody listened."""
         if opened.same_plan:
-            self._pipeline.batch.transitions += [e for e in opened.events if isinstance(e, Transition)]
+            self._pipeline.batch.transitions += [
+                e for e in opened.events if isinstance(e, Transition) and e.time_unix >= opened.plan_unix
+            ]
         now = self.now()
-        away = now - max(opened.alive_unix, opened.engine.now_unix)
+        away = math.floor(now * 1000.0) / 1000.0 - max(opened.alive_unix, opened.engine.now_unix)  # as it is on record
         if away > AWAY_SECONDS:
             log.warning("the collector was away for %.0f s", away)
             text = f"the collector was away for {away:.0f} s"

@@ -13,6 +13,7 @@ import numpy as np
 from msgspec.structs import replace
 
 from adapters.reading import Quality, Reading, Reason
+from adapters.text import clean_text
 from collector.faults import FAULT_KEY, FaultBook
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
@@ -52,7 +53,7 @@ from collector.snapshot import (
     ZoneView,
 )  # fmt: skip
 
-__all__ = ["LOOK_SECONDS", "Engine", "Event", "Taken"]
+__all__ = ["LOOK_SECONDS", "MOST_MARK_CHARACTERS", "Engine", "Event", "Taken"]
 
 LOOK_SECONDS = 5.0
 """Time between two looks at the pit: a tenth of the shortest on-delay, far below any probe's lag."""
@@ -70,6 +71,7 @@ RING_SECONDS = 3 * 3600
 LEAP_SECONDS = 48 * 3600.0
 """A clock that leaps further (a board that starts in 1970) is followed at once, not look by look."""
 
+MOST_MARK_CHARACTERS = 500
 _OF_EVENTS = (ActionKind.CONFIRM, ActionKind.DELETE)
 _OF_MEAT = (ActionKind.MEAT, ActionKind.MEAT_PHASE, ActionKind.SPOT)
 _OF_ALARMS = (
@@ -249,7 +251,8 @@ class Engine:
             self._calibrate(action.calibration)
         if action.kind in (ActionKind.MARK, ActionKind.RESUME, ActionKind.CALIBRATE):
             named = action.kind is not ActionKind.CALIBRATE and action.subject
-            events.append(self._book.add(Mark(at_unix, named or action.kind, action.text)))
+            text = clean_text(action.text, MOST_MARK_CHARACTERS)  # also of a store that older code wrote
+            events.append(self._book.add(Mark(at_unix, clean_text(named or action.kind, 60), text)))
             if action.kind is ActionKind.MARK:
                 self._fire.tell(action.subject, at_unix)
                 if action.subject == "moved":
@@ -298,7 +301,7 @@ class Engine:
 
     def _wake_up(self, at_unix: float, away_seconds: float) -> list[Event]:
         """Go on after the collector was away: the time in which nobody listened is no probe's silence."""
-        events = self.advance(at_unix - away_seconds)
+        events = self.advance(round(at_unix - away_seconds, 3))  # both are of milliseconds; their difference is not
         self._away = True
         events += self.advance(at_unix)
         self._away = False

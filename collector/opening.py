@@ -105,7 +105,9 @@ def _time_after_the_record(path: Path, clock: Clock) -> float:
     Time then runs on from the end of the record; order on record is worth more than the hour on the wall.
     """
     with Archive(path) as archive:
-        last = unix_of(archive.last_ordinal())
+        newest = archive.cooks(newest=1)
+        times = [time for cook in newest for time in (cook.started_unix, cook.ended_unix) if time is not None]
+        last = max([unix_of(archive.last_ordinal()), *times])  # a cook may have begun and nothing been heard in it
     ahead = last - clock.now()
     if ahead > 0:
         clock.set_forward(ahead)

@@ -4,7 +4,7 @@ import msgspec
 
 from adapters.text import clean_text
 from collector import wire
-from collector.engine import Engine
+from collector.engine import MOST_MARK_CHARACTERS, Engine
 from collector.model.action import Action, ActionKind
 from collector.model.meat.described import piece_mistake
 from collector.model.meat.spots import MOST_WHERE_CHARACTERS, spot_mistake
@@ -14,7 +14,6 @@ __all__ = ["TEST_KEY", "action_of", "missing"]
 TEST_KEY = "test"
 """Of the trouble that a test of the way to people stands for."""
 MARK_KINDS = ("note", "split", "lid", "spritz", "wrap", "turned", "moved")
-MAX_MARK_CHARACTERS = 500
 NO_SUCH_ALARM = "there is no such alarm; `coldside alarms` lists them"
 NO_SUCH_PIECE = "there is no such piece of meat; `coldside meat list` shows them"
 NO_SUCH_EVENT = "there is no such event among the newest marks; `coldside mark --events` lists them"
@@ -43,10 +42,10 @@ def action_of(command: wire.OnRecord, engine: Engine) -> Action:
     """
     match command:
         case wire.AddMark():
-            if command.kind not in MARK_KINDS or len(command.text) > MAX_MARK_CHARACTERS:
+            if command.kind not in MARK_KINDS or len(command.text) > MOST_MARK_CHARACTERS:
                 kinds = ", ".join(MARK_KINDS)
-                raise ValueError(f"a mark is one of {kinds}, with at most {MAX_MARK_CHARACTERS} characters")
-            return Action(ActionKind.MARK, command.kind, text=clean_text(command.text, MAX_MARK_CHARACTERS))
+                raise ValueError(f"a mark is one of {kinds}, with at most {MOST_MARK_CHARACTERS} characters")
+            return Action(ActionKind.MARK, command.kind, text=clean_text(command.text, MOST_MARK_CHARACTERS))
         case wire.Confirm():
             return Action(ActionKind.CONFIRM, command.event)
         case wire.Delete():

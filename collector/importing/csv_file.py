@@ -66,7 +66,10 @@ class CsvFile:
                 "--delimiter ';'", self._map.skip_lines + 1,
             )  # fmt: skip
         self._delimiter = delimiter
-        header = [name.strip() for name in next(csv.reader([first], delimiter=delimiter), [])]
+        try:
+            header = [name.strip() for name in next(csv.reader([first], delimiter=delimiter), [])]
+        except csv.Error as error:
+            raise self._fault(f"the header cannot be read: {error}", self._map.skip_lines + 1) from error
         for k, name in enumerate(header):
             if name and name in header[:k]:
                 raise self._fault("stands twice in the header", self._map.skip_lines + 1, name)

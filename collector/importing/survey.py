@@ -13,6 +13,8 @@ __all__ = ["Survey", "in_order", "survey"]
 
 Identity = tuple[str, str]
 MOST_READINGS = 20_000_000
+MOST_UNIX = 7_258_118_400.0
+"""The year 2200."""
 
 
 class Survey(msgspec.Struct, frozen=True):
@@ -43,6 +45,8 @@ def in_order(
     lasts: dict[Identity, float] = {}
     for reading in readings:
         at, who = reading.received_unix, (reading.source, reading.key)
+        if not 0.0 <= at <= MOST_UNIX:
+            raise IntakeError(file, f"{reading.key}: a time lies beyond the years 1970 to 2200", line=line())
         if at < last:
             raise IntakeError(
                 file,

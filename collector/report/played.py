@@ -104,8 +104,8 @@ def play(record: Record, cook: Cook, progress: Callable[[float], None] = lambda 
     return Played(
         cook, plan, tuple(unix_of(from_id) for from_id, _ in plans[1:]), engine.now_unix, tuple(moments),
         np.array([row.time_unix for row in rows]), np.array([row.grate_celsius for row in rows]),
-        np.array([row.zones for row in rows], dtype=np.float64).reshape(len(rows), -1).T,
-        np.array([row.probes for row in rows], dtype=np.float64).reshape(len(rows), -1).T,
+        np.array([row.zones for row in rows], dtype=np.float64).reshape(len(rows), len(plan.zones)).T,
+        np.array([row.probes for row in rows], dtype=np.float64).reshape(len(rows), len(plan.probes)).T,
         _marks([e for e in events if isinstance(e, Mark)], moments), _spots(moments), tuple(record.alarm_log(cook)),
         {rule.rule: rule.unit for rule in engine.rules()}, {k: tuple(v) for k, v in vitals.items()},
         verdicts, heard, tuple(absences),

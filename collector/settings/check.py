@@ -6,6 +6,7 @@ from typing import Any
 
 import msgspec
 
+from adapters.text import printable
 from collector.settings.meaning import mistake_in
 from collector.settings.nearest import nearest
 from collector.settings.shape import Config
@@ -35,6 +36,8 @@ def _walk(value: Any, kind: Any, path: Where, found: list[Mistake]) -> None:
         _walk_table(value, kind, path, found)
         return
     origin, args = typing.get_origin(kind), typing.get_args(kind)
+    if origin is typing.Annotated and typing.get_origin(kind.__origin__) is dict:  # tables under names, bound in number
+        origin, args = dict, typing.get_args(kind.__origin__)
     inner = args[0] if origin is tuple and len(args) == 2 and args[1] is Ellipsis else None
     if inner is not None and _is_table(inner):
         if not isinstance(value, list):
@@ -44,14 +47,23 @@ def _walk(value: Any, kind: Any, path: Where, found: list[Mistake]) -> None:
             _walk(item, inner, (*path, index), found)
         return
     if origin is dict and _is_table(args[1]):
-        if not isinstance(value, dict):
-            found.append((path, f"must be a table: [{_dotted(path)}.NAME]"))
-            return
-        for name, item in value.items():
-            _walk(item, args[1], (*path, name), found)
+        _walk_named(value, args[1], path, found)
         return
-    if _fits(value, kind, path, found):
+    if isinstance(value, str) and printable(value) != value:
+        found.append((path, f"{value!r} holds a character that cannot be printed: write it without"))
+    elif _fits(value, kind, path, found):
         _walk_meaning(value, kind, path, found)
+
+
+def _walk_named(value: Any, kind: Any, path: Where, found: list[Mistake]) -> None:
+    """Check a table of tables, each under a name of its own."""
+    if not isinstance(value, dict):
+        found.append((path, f"must be a table: [{_dotted(path)}.NAME]"))
+        return
+    for name, item in value.items():
+        if not name.isprintable():
+            found.append(((*path, name), f"the name {name!r} holds a character that cannot be printed"))
+        _walk(item, kind, (*path, name), found)
 
 
 def _fits(value: Any, kind: Any, path: Where, found: list[Mistake]) -> bool:

@@ -80,7 +80,14 @@ def _address(text: str) -> None:
 
 _ADDRESS = re.compile(r"(?:[0-9A-Fa-f]{2}:){5}[0-9A-Fa-f]{2}|[0-9A-Fa-f]{8}(?:-[0-9A-Fa-f]{4}){3}-[0-9A-Fa-f]{12}|")
 
+
+def _name(text: str) -> None:
+    if "\n" in text or "\t" in text:
+        raise QuantityError(f"{text!r} is to be one line, without tabs")
+
+
 _CHECKS: dict[str, Callable[[str], object]] = {
+    "name": _name,
     "temperature": parse_temperature,
     "difference": parse_difference,
     "difference, not negative": _not_negative,
