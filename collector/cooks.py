@@ -73,7 +73,8 @@ def open_cook(database: Database, plan: Plan, now_unix: float, *, name: str = ""
         name = name or _free_name(now_unix, set(archive.names()))
         plan = plan.calibrated(lines_of(archive.calibrations()))
         plan = replace(plan, usual_kelvin=usual_deficits(archive, cooks, plan))
-    started_ms = max(int(now_unix * 1000), (last_ordinal >> SEQUENCE_BITS) + 1)
+    after_ms = max([(last_ordinal >> SEQUENCE_BITS), *(round(cook.started_unix * 1000) for cook in cooks[-1:])])
+    started_ms = max(int(now_unix * 1000), after_ms + 1)
     number = database.begin_cook(name, started_ms, msgspec.json.encode(plan).decode(), coldside)
     return Opened(
         number,
@@ -99,7 +100,8 @@ def _resume(database: Database, archive: Archive, cook: Cook, plan: Plan, last_o
     plan_json = msgspec.json.encode(plan).decode()
     stored = msgspec.json.encode(last).decode()
     if stored != plan_json:
-        database.change_plan(cook.number, last_ordinal + 1, plan_json)
+        after = max(last_ordinal, plan_from)  # nothing may have been heard since the plan before
+        database.change_plan(cook.number, after + 1, plan_json)
     engine, events = rebuild(archive, cook, plan)
     since = max(cook.started_unix, unix_of(plan_from))
     alive = archive.alive_unix(cook)

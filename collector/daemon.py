@@ -2,7 +2,6 @@
 
 import asyncio
 import logging
-import math
 import time
 from collections.abc import Sequence
 from functools import partial
@@ -19,7 +18,6 @@ from collector.calibrations import CalibrationBook, words_of
 from collector.calls.options import Calling
 from collector.calls.record import CallRow, CallsOnRecord, MessageRow
 from collector.clock import Clock
-from collector.cooks import Opened
 from collector.engine import Event
 from collector.errors import TokenError
 from collector.fault_log import FaultLog
@@ -33,7 +31,7 @@ from collector.model.alarm import Transition
 from collector.model.calibration import Point
 from collector.model.plan import Plan
 from collector.model.vitals import DeviceVitals
-from collector.opening import AWAY_SECONDS, open_store
+from collector.opening import open_store, take_up
 from collector.pipeline import Pipeline
 from collector.publish.options import PublishOptions
 from collector.recorder import Recorder
@@ -154,7 +152,7 @@ class Collector:
             self._feed.add_trend(point)
         self._pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal, self._on_event)
         if opened.resumed:
-            self._go_on(opened)
+            take_up(opened, self._pipeline, self.now())
         if found.set_aside:
             self._pipeline.act(Action(ActionKind.MARK, "store", text=found.set_aside), self.now())
         if note:
@@ -249,19 +247,6 @@ class Collector:
         from collector.serve.service import Service
 
         return Service(self._feed, options, tap=self._tap)
-
-    def _go_on(self, opened: Opened) -> None:
-        """Take up a resumed cook: steps the last run did not get to write, and the time nobody listened."""
-        if opened.same_plan:
-            self._pipeline.batch.transitions += [
-                e for e in opened.events if isinstance(e, Transition) and e.time_unix >= opened.plan_unix
-            ]
-        now = self.now()
-        away = math.floor(now * 1000.0) / 1000.0 - max(opened.alive_unix, opened.engine.now_unix)  # as it is on record
-        if away > AWAY_SECONDS:
-            log.warning("the collector was away for %.0f s", away)
-            text = f"the collector was away for {away:.0f} s"
-            self._pipeline.act(Action(ActionKind.RESUME, seconds=away, text=text), now)
 
     def _restore(self, store: Path) -> None:
         """Tell each source what was committed before, so that a message sent again is not taken twice."""

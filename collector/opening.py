@@ -1,6 +1,7 @@
 """Opens the store and the cook in it at the start of a run; what stands in the way is mended where it can be."""
 
 import logging
+import math
 import time
 from pathlib import Path
 
@@ -9,14 +10,17 @@ import msgspec
 from collector.clock import Clock, boot_name
 from collector.cooks import Opened, open_cook
 from collector.errors import StoreDamagedError, StoreError
+from collector.model.action import Action, ActionKind
+from collector.model.alarm import Transition
 from collector.model.plan import Plan
+from collector.pipeline import Pipeline
 from collector.store.archive import Archive
 from collector.store.damage import set_aside
 from collector.store.database import Database
 from collector.store.row import unix_of
 from collector.version import VERSION as COLDSIDE
 
-__all__ = ["AWAY_SECONDS", "OpenStore", "open_store"]
+__all__ = ["AWAY_SECONDS", "OpenStore", "open_store", "take_up"]
 
 log = logging.getLogger(__name__)
 
@@ -61,6 +65,26 @@ def open_store(
         log.error("%s: %s", error, aside)  # noqa: TRY400 - the cause is in the sentence
     fresh = _open(path, plan, clock, cook, start_unix, keep_days, settled_only=settled_only)
     return OpenStore(fresh.database, fresh.opened, fresh.boot_began_ms, aside)
+
+
+def take_up(opened: Opened, pipeline: Pipeline, now_unix: float) -> None:
+    """Go on with a resumed cook: steps the last run did not get to write, and the time nobody listened.
+
+    Args:
+        opened: the cook.
+        pipeline: of its engine.
+        now_unix: the time.
+    """
+    if opened.same_plan:
+        pipeline.batch.transitions += [
+            e for e in opened.events if isinstance(e, Transition) and e.time_unix >= opened.plan_unix
+        ]
+    now = math.floor(now_unix * 1000.0) / 1000.0  # as it will be on record
+    away = now - max(opened.alive_unix, opened.engine.now_unix)
+    if away > AWAY_SECONDS:
+        log.warning("the collector was away for %.0f s", away)
+        text = f"the collector was away for {away:.0f} s"
+        pipeline.act(Action(ActionKind.RESUME, seconds=away, text=text), now)
 
 
 def _open(

@@ -65,19 +65,21 @@ class Pipeline:
         taken, events = engine.take(reading_of(row, source, key), unix_of(ordinal))
         self.batch.rows.append(with_verdict(row, taken.quality, taken.reason))
         if taken.probe is None:
-            self.unplaced[source, clean_text(key, MOST_KEY_CHARACTERS, instead=REPLACEMENT)] = reading.received_unix
+            self.unplaced[source, _cleaned(key)] = reading.received_unix
         if events:
             self._file(events)
 
     def _number(self, source: str, key: str) -> int:
-        """Give a new series its number; 0 when there are too many that no probe claims."""
-        key = clean_text(key, MOST_KEY_CHARACTERS, instead=REPLACEMENT)
-        if (source, key) in self.series:  # of a key that only its cleaned form is on record of
-            return self.series[source, key]
-        if len(self.unplaced) >= MAX_UNPLACED and not any(
-            (p.source, p.key) == (source, key) for p in self.engine.plan.probes
-        ):
-            return 0
+        """Give a new series its number; 0 when there are too many that no probe claims.
+
+        A key that no probe claims is recorded by its cleaned form, so that no name of a stranger reaches a terminal.
+        """
+        if not any((p.source, p.key) == (source, key) for p in self.engine.plan.probes):
+            key = _cleaned(key)
+            if (source, key) in self.series:
+                return self.series[source, key]
+            if len(self.unplaced) >= MAX_UNPLACED:
+                return 0
         number, self._next_series = self._next_series, self._next_series + 1
         self.series[source, key] = number
         self.batch.series.append((number, source, key))
@@ -134,3 +136,8 @@ class Pipeline:
         """Hand over what has gathered and start anew."""
         batch, self.batch, self.urgent = self.batch, Batch(), False
         return batch
+
+
+def _cleaned(key: str) -> str:
+    """Clean the key of a stranger; two keys that differ by what is taken out stay apart from one without it."""
+    return clean_text(key, MOST_KEY_CHARACTERS, instead=REPLACEMENT)

@@ -286,3 +286,23 @@ def test_the_line_finder_sees_through_values_over_several_lines():
     assert (lines["a",], lines["c",]) == (1, 4)
     assert ("b",) not in lines
     assert (lines["t", 0, "d"], lines["t", 1, "d"]) == (9, 11)
+
+
+@pytest.mark.parametrize("bad", ["hot", "", "203"])
+def test_a_target_of_a_part_that_is_no_temperature_is_a_mistake_with_its_line(pit_config, tmp_path, bad):
+    text = pit_config(1883) + '[[probe]]\nname = "tip"\nsource = "house"\nduty = "meat"\n'
+    text += f'[[meat]]\nname = "brisket"\n[meat.part.flat]\nprobe = "tip"\ndone = "{bad}"\n'
+    with pytest.raises(SettingsError) as raised:
+        parse(text, tmp_path / "c.toml")
+    (problem,) = raised.value.problems
+    assert problem.key == "meat.1.part.flat.done"
+    assert problem.line == text.count("\n")
+
+
+@pytest.mark.parametrize("name", ["a\\u0007bell", "an \\u202e override", "a\\ttab", "two\\nlines", "\\u001b[2J"])
+def test_a_name_that_cannot_be_printed_is_a_mistake_with_its_line(pit_config, tmp_path, name):
+    text = pit_config(1883).replace('name = "flat side"', f'name = "{name}"')
+    with pytest.raises(SettingsError) as raised:
+        parse(text, tmp_path / "c.toml")
+    assert [problem.key for problem in raised.value.problems] == ["zone.1.name"]
+    assert str(raised.value).replace("\n", "").isprintable()

@@ -5,6 +5,7 @@ import math
 import os
 import re
 import sqlite3
+from types import SimpleNamespace
 
 import msgspec
 import pytest
@@ -18,6 +19,7 @@ from collector.errors import StoreBusyError, StoreError, StoreVersionError
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
 from collector.model.vitals import DeviceVitals
+from collector.opening import open_store, take_up
 from collector.pipeline import MAX_UNPLACED, Pipeline
 from collector.replay import differences, rebuild
 from collector.snapshot import AlarmState
@@ -291,3 +293,59 @@ def test_a_key_with_control_characters_is_recorded_apart_and_harmless():
     assert keys == [probe.key, f"{probe.key}�", "�[2Jx"]
     assert all(key.isprintable() for _, key in pipeline.unplaced)
     assert len(pipeline.batch.rows) == 4
+
+
+def test_a_plan_edited_before_anything_was_heard_is_the_one_that_is_replayed(tmp_path):
+    """The edited plan is on record after the first one though no reading lies between them."""
+    first = night_settings().plan
+    second = msgspec.structs.replace(first, probes=first.probes[:-1])
+    database = Database(tmp_path / "cooks.db")
+    open_cook(database, first, START, name="n", coldside="test")
+    opened = open_cook(database, second, START + 60.0, coldside="test")
+    assert opened.resumed
+    database.close()
+    with Archive(tmp_path / "cooks.db") as archive:
+        plans = [plan for _, plan in archive.plans(archive.cook("n"))]
+    assert [len(plan.probes) for plan in plans] == [len(first.probes), len(second.probes)]
+
+
+def test_a_cook_in_which_nothing_was_heard_is_not_overlapped_by_the_next(tmp_path):
+    """The clock is set back by an hour before the collector starts again."""
+    plan, path = night_settings().plan, tmp_path / "cooks.db"
+    clock = SimpleNamespace(now=lambda: START + clock.ahead, ahead=0.0)
+    clock.set_forward = lambda seconds: setattr(clock, "ahead", clock.ahead + seconds)
+    for name in ("first", "second"):
+        found = open_store(path, plan, clock, cook=name, start_unix=None, keep_days=0.0, settled_only=False)
+        found.database.close()
+        clock.ahead -= 3600.0
+    with Archive(path) as archive:
+        first, second = archive.cooks()
+    assert second.started_unix > first.started_unix
+    assert first.ended_unix is not None
+    assert first.ended_unix <= second.started_unix
+
+
+def test_a_restart_writes_no_step_of_before_the_plan_was_edited(tmp_path):
+    """What was judged under the plan before stays as it was written then."""
+    first = night_settings().plan
+    silent = msgspec.structs.replace(first.rule("probe-silent"), enabled=False)
+    quiet = msgspec.structs.replace(first, rules=(silent, *(r for r in first.rules if r.name != silent.name)))
+    database = Database(tmp_path / "cooks.db")
+    probe = first.probes[0]
+
+    def live(plan, since, until):
+        opened = open_cook(database, plan, START + since, name="" if since else "n", coldside="test")
+        pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal)
+        if opened.resumed:
+            take_up(opened, pipeline, START + since)
+        for second in range(since, until, 10):
+            pipeline.take(Reading(probe.source, probe.key, 100.0, START + second))
+        database.commit(opened.number, pipeline.cut(), full=True)
+
+    live(quiet, 0, 1200)
+    live(first, 1210, 1800)
+    live(first, 1810, 2400)
+    database.close()
+    with Archive(tmp_path / "cooks.db") as archive:
+        log = archive.alarm_log(archive.cook("n"))
+    assert not [step for step in log if step.key.startswith("probe-silent") and step.time_unix < START + 1200]

@@ -19,7 +19,7 @@ from collector.errors import SettingsError, StoreError
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
 from collector.model.calibration import Point
-from collector.opening import AWAY_SECONDS, open_store
+from collector.opening import open_store, take_up
 from collector.pipeline import Pipeline
 from collector.replay import differences, rebuild
 from collector.report.document import document_of
@@ -105,11 +105,7 @@ class Night:
         self._looker.restart()
         if opened.resumed:
             self._findings.count("resumed")
-            if opened.same_plan:
-                self._pipeline.batch.transitions += [e for e in opened.events if isinstance(e, Transition)]
-            away = self._clock.unix - max(opened.alive_unix, self.engine.now_unix)
-            if away > AWAY_SECONDS:
-                self._pipeline.act(Action(ActionKind.RESUME, seconds=away, text="away"), self._clock.unix)
+            take_up(opened, self._pipeline, self._clock.unix)
 
     def _on_event(self, event: Event) -> None:
         self._events.append(event)
