@@ -1,6 +1,7 @@
 """Reading to row, engine and batch: the one path that the live daemon, the demo and a rehearsal all take. No I/O."""
 
 from collections.abc import Callable
+from functools import lru_cache
 
 from adapters.reading import Reading
 from adapters.text import REPLACEMENT, clean_text
@@ -138,6 +139,7 @@ class Pipeline:
         return batch
 
 
+@lru_cache(maxsize=2 * MAX_UNPLACED)
 def _cleaned(key: str) -> str:
     """Clean the key of a stranger; two keys that differ by what is taken out stay apart from one without it."""
     return clean_text(key, MOST_KEY_CHARACTERS, instead=REPLACEMENT)
