@@ -330,6 +330,11 @@ async def _move(connection: "Connection", pit: int, move: Move) -> None:
         "plan": (low, {"from_id": ordinals}),
         "part": (low, {"from_id": ordinals}),
     }
+    for name in OF_TIMES if step < 0 else ():  # what was judged in a time that never was
+        await connection.execute(
+            f"DELETE FROM coldside.{name} WHERE pit = $1 AND time_ms >= $2 AND time_ms < $3",  # noqa: S608
+            pit, since + step, since,
+        )  # fmt: skip
     changes["reading"][1]["source_ms"] = -step
     changes["calibration"][1]["time"] = step / 1000
     for name, (least, by) in changes.items():

@@ -162,7 +162,7 @@ class Database:
         return int(found[0])
 
     def redate(self, since_ms: int, step_ms: int) -> int:
-        """Move all from a moment on forward; return by how many milliseconds, whole minutes.
+        """Move all from a moment on; return by how many milliseconds, whole minutes; see `collector.store.redate`.
 
         Raises:
             StoreError: the disk refuses; nothing was moved.

@@ -3,6 +3,7 @@
 import argparse
 import asyncio
 import contextlib
+import itertools
 import os
 import signal
 import sqlite3
@@ -20,7 +21,7 @@ from collector.late import Late, date_anew
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
 from collector.pipeline import Pipeline
-from collector.replay import differences
+from collector.replay import differences, replay
 from collector.snapshot import AlarmState
 from collector.store.archive import Archive
 from collector.store.database import Database
@@ -243,4 +244,48 @@ def test_what_was_written_since_the_machine_started_is_known_over_restarts(tmp_p
     assert database.boot_began_ms("", 11_000) == 11_000
     assert database.redate(9_000, 120_000) == 120_000
     assert database.boot_began_ms("second", 0) == 129_000
+    database.close()
+
+
+@pytest.mark.parametrize("ahead", [HOUR, 61.0 * HOUR])
+async def test_a_wrong_leap_ahead_is_taken_back_and_the_cook_can_be_played(tmp_path, wall, ahead):
+    """The clock is set ahead by mistake and followed; later the pitmaster has what was written since dated back."""
+    plan, path = night_settings().plan, tmp_path / "s.db"
+    made = Collector(plan, [], path, tmp_path / "c.sock", cook="n", clock=Clock(lambda: True))
+
+    def minutes(count):
+        for _ in range(6 * count):
+            wall.pass_on(10.0)
+            for i, probe in enumerate(plan.probes):
+                made._take(Reading(probe.source, probe.key, 110.0 + i, made.now()))
+            made._tick_once(wall.boot)
+
+    minutes(5)
+    before = made.now()
+    wall.unix += ahead
+    made._tick_once(wall.boot)
+    minutes(5)
+    await made._recorder.close(5.0)
+    with Archive(path) as archive:
+        (cook,) = archive.cooks()
+        (leap,) = [mark for mark in archive.marks(cook) if mark.kind == "clock"]
+        readings = cook.readings
+    database = Database(path)
+    assert database.redate(round(leap.time_unix * 1000), round(-ahead * 1000)) == 60_000 - round(ahead * 1000), (
+        "whole minutes that fit"
+    )
+    database.close()
+    with Archive(path) as archive:
+        (cook,) = archive.cooks()
+        assert cook.readings == readings
+        times = [unix_of(row[0]) for row in archive.rows(cook)]
+        assert times == sorted(times)
+        assert max(b - a for a, b in itertools.pairwise(times)) <= 70.0
+        assert times[-1] == pytest.approx(before + 360.0, abs=1.0)
+        (resumed,) = [action for _, action in archive.actions(cook) if action.kind is ActionKind.RESUME]
+        assert resumed.seconds == pytest.approx(60.0, abs=1.0)
+        again = [event for event in replay(archive, cook) if isinstance(event, Transition)]
+        assert not [step for step in again if step.key.startswith("probe-silent")]
+    database = Database(path)
+    assert database.redate(round(before * 1000), -600_000) == 0, "never over what was recorded"
     database.close()

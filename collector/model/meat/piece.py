@@ -50,7 +50,7 @@ class Species(enum.StrEnum):
     PORK = "pork"
     LAMB = "lamb"
     POULTRY = "poultry"
-    UNKNOWN = "not said"
+    UNKNOWN = "species not said"
     """No table and no minimum but the strictest may be applied."""
 
 
