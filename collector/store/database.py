@@ -29,7 +29,7 @@ from collector.store.row import Row
 from collector.store.schema import MIGRATIONS, VERSION
 from collector.store.sweep import sweep
 from collector.store.trend import pack
-from collector.store.upkeep import compact, forget
+from collector.store.upkeep import compact, forget, sync
 
 __all__ = ["Batch", "Database", "hold"]
 
@@ -67,19 +67,23 @@ class Batch(msgspec.Struct):
         ends = (self.rows[-1:], self.actions[-1:], self.vitals[-1:])
         return max((last[0] for end in ends for last in end), default=0)
 
-    def __bool__(self) -> bool:
+    @property
+    def writes(self) -> bool:
+        """Whether anything of it goes to disk."""
         return bool(
             self.rows
             or self.actions
             or self.transitions
             or self.marks
             or self.trend
-            or self.receipts
             or self.vitals
             or self.calls
             or self.messages
             or self.settled
         )
+
+    def __bool__(self) -> bool:
+        return self.writes or bool(self.receipts)
 
 
 class Database:
@@ -100,9 +104,13 @@ class Database:
             raise StoreError(f"{path.parent}: cannot be made: {error.strerror}") from error
         self._lock = hold(path)
         try:
+            sync(Path(f"{path}-wal"))  # what a writer that was killed did not get to: its receipts will be acknowledged
             self._connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=2.0)
             self._prepare()
             series = {(source, key): number for number, source, key in self._all("SELECT id, source, key FROM series")}
+        except OSError as error:
+            self._lock.close()
+            raise StoreError(f"{path}: its journal cannot be synced: {error.strerror}") from error
         except sqlite3.Error as error:
             self._lock.close()
             kind = StoreDamagedError if is_damage(error) else StoreError

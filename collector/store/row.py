@@ -11,7 +11,17 @@ import msgspec
 from adapters.reading import FURTHEST_UNIX, Quality, Reading, Reason, Unit
 from collector.store.schema import SEQUENCE_BITS
 
-__all__ = ["MOST_CELSIUS", "Ordinals", "Row", "ordinal_at", "reading_of", "row_of", "unix_of", "verdict_of", "with_verdict"]
+__all__ = [
+    "MOST_CELSIUS",
+    "Ordinals",
+    "Row",
+    "ordinal_at",
+    "reading_of",
+    "row_of",
+    "unix_of",
+    "verdict_of",
+    "with_verdict",
+]
 
 _UNITS = (Unit.CELSIUS, Unit.FAHRENHEIT, Unit.KELVIN)
 _QUALITY = {int(quality): quality for quality in Quality}

@@ -2,7 +2,9 @@
 
 import contextlib
 import math
+import os
 import re
+import shutil
 import sqlite3
 import tempfile
 from pathlib import Path
@@ -285,3 +287,23 @@ def test_a_store_of_version_1_is_read_as_it_is_and_written_as_the_next(tmp_path)
     with Archive(path) as archive:
         assert archive.last_ordinal() == before
         assert differences(archive, archive.cook("last")) == []
+
+
+def test_what_a_killed_writer_left_in_the_journal_is_synced_before_it_is_believed(tmp_path, monkeypatch):
+    path = tmp_path / "s.db"
+    plan, database, opened = a_cook(path)
+    journal = Path(f"{path}-wal")
+    assert journal.stat().st_size > 0
+    for end in ("", "-wal"):
+        shutil.copy(f"{path}{end}", tmp_path / f"left{end or '.db'}".replace("left-wal", "left.db-wal"))
+    database.close()
+    synced = []
+    monkeypatch.setattr("os.fsync", lambda handle: synced.append(os.readlink(f"/proc/self/fd/{handle}")))
+    Database(tmp_path / "left.db").close()
+    assert synced == [str(tmp_path / "left.db-wal")]
+
+
+def test_a_batch_of_receipts_alone_makes_nothing_durable(tmp_path):
+    assert not Batch(receipts={"house": 1}).writes
+    assert Batch(receipts={"house": 1})
+    assert Batch(rows=[(1, 1, None, 0, None, 1)]).writes
