@@ -39,7 +39,9 @@ class OpenStore(msgspec.Struct, frozen=True):
 def open_store(
     path: Path, plan: Plan, clock: Clock, *, cook: str, start_unix: float | None, keep_days: float, settled_only: bool
 ) -> OpenStore:
-    """Open the store and the cook in it; a damaged store is set aside, old cooks go where a new one begins.
+    """Open the store and the cook in it; of a damaged store all goes on that can be read, and the file is kept.
+
+    Old cooks go where a new one begins.
 
     Args:
         path: of the store.
@@ -56,11 +58,31 @@ def open_store(
     try:
         return _open(path, plan, clock, cook, start_unix, keep_days, settled_only=settled_only)
     except StoreDamagedError as error:
-        kept = set_aside(path, time.strftime("%Y%m%d-%H%M%S"))
-        aside = f"the store was damaged; it is kept as {kept}, and the night goes on in a fresh one"
-        log.error("%s: %s", error, aside)  # noqa: TRY400 - the cause is in the sentence
-    fresh = _open(path, plan, clock, cook, start_unix, keep_days, settled_only=settled_only)
+        log.error("%s", error)  # noqa: TRY400 - the cause is in the sentence
+    kept = set_aside(path, time.strftime("%Y%m%d-%H%M%S"))
+    aside = f"the store was damaged and is kept as {kept}; {_salvaged(kept, path, plan)}"
+    log.error("%s", aside)
+    try:
+        fresh = _open(path, plan, clock, cook, start_unix, keep_days, settled_only=settled_only)
+    except StoreDamagedError as error:  # what was read makes no sense together
+        again = set_aside(path, time.strftime("%Y%m%d-%H%M%S-salvaged"))
+        aside = f"{aside}, but it cannot be used ({error}) and is kept as {again}; the night goes on in a fresh one"
+        log.error("%s", aside)  # noqa: TRY400
+        fresh = _open(path, plan, clock, cook, start_unix, keep_days, settled_only=settled_only)
     return OpenStore(fresh.database, fresh.opened, fresh.boot_began_ms, aside)
+
+
+def _salvaged(kept: Path, path: Path, plan: Plan) -> str:
+    """Bring what can be read of a damaged store to where it was; say what came of it."""
+    from collector.store.salvage import said_of, salvage
+
+    try:
+        found = salvage(kept, path, plan_json=msgspec.json.encode(plan).decode())
+    except StoreError as error:
+        return f"{error}, so the night goes on in a fresh one"
+    for line in said_of(found):
+        log.warning("%s", line)
+    return f"the night goes on with {said_of(found)[0]}"
 
 
 def _open(
@@ -73,6 +95,9 @@ def _open(
         opened = open_cook(database, plan, now, name=cook, coldside=COLDSIDE)
         if keep_days and not opened.resumed:
             _forget_old(database, now - keep_days * DAY_SECONDS, settled_only=settled_only)
+    except msgspec.DecodeError as error:
+        database.close()
+        raise StoreDamagedError(f"{path}: a row of it is none of ours: {error}") from error
     except BaseException:
         database.close()
         raise

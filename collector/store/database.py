@@ -112,16 +112,22 @@ class Database:
             self._lock.close()
             raise StoreError(f"{path}: its journal cannot be synced: {error.strerror}") from error
         except sqlite3.Error as error:
-            self._lock.close()
+            self._let_go()
             kind = StoreDamagedError if is_damage(error) else StoreError
             raise kind(f"{path}: cannot be used as a store: {error}") from error
         except StoreError:
-            self._lock.close()
+            self._let_go()
             raise
         opened = path.stat()
         self._identity = (opened.st_dev, opened.st_ino)
         self.series: dict[tuple[str, str], int] = series
         """Number of each series on disk when the store was opened."""
+
+    def _let_go(self) -> None:
+        """Close what was opened: a file that is given another name may not be written by an earlier link to it."""
+        with contextlib.suppress(AttributeError, sqlite3.Error):
+            self._connection.close()
+        self._lock.close()
 
     def _all(self, query: str) -> list[tuple[int, str, str]]:
         return self._connection.execute(query).fetchall()

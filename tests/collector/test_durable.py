@@ -16,7 +16,8 @@ pytestmark = [
 MESSAGES = 60
 CALLS = "pwrite64,fdatasync,fsync,recvfrom,recv,read,sendto,send,write"
 LINE = re.compile(
-    r'(\d+) +[\d.]+ (?:(\w+)\((?:\d+<(.*?)>(?=[,)]))?(?:, "((?:\\x..)*)")?|<\.\.\. (\w+) resumed>(?:"((?:\\x..)*)")?)(.*)'
+    r"(\d+) +[\d.]+ "
+    r'(?:(\w+)\((?:\d+<(.*?)>(?=[,)]))?(?:, "((?:\\x..)*)")?|<\.\.\. (\w+) resumed>(?:"((?:\\x..)*)")?)(.*)'
 )
 
 
@@ -50,7 +51,7 @@ def unhexed(file):
 
 
 def packets(pieces):
-    """Split what went one way over a link into MQTT packets (3.1.1, 2.2): of each its last piece's mark and its bytes."""
+    """Split what went one way over a link into MQTT packets (3.1.1, 2.2): each with the mark of its last piece."""
     stream = b""
     for mark, data in pieces:
         stream += data

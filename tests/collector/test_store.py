@@ -2,7 +2,6 @@
 
 import contextlib
 import math
-import os
 import re
 import shutil
 import sqlite3
@@ -291,14 +290,14 @@ def test_a_store_of_version_1_is_read_as_it_is_and_written_as_the_next(tmp_path)
 
 def test_what_a_killed_writer_left_in_the_journal_is_synced_before_it_is_believed(tmp_path, monkeypatch):
     path = tmp_path / "s.db"
-    plan, database, opened = a_cook(path)
+    _, database, _ = a_cook(path)
     journal = Path(f"{path}-wal")
     assert journal.stat().st_size > 0
     for end in ("", "-wal"):
         shutil.copy(f"{path}{end}", tmp_path / f"left{end or '.db'}".replace("left-wal", "left.db-wal"))
     database.close()
     synced = []
-    monkeypatch.setattr("os.fsync", lambda handle: synced.append(os.readlink(f"/proc/self/fd/{handle}")))
+    monkeypatch.setattr("os.fsync", lambda handle: synced.append(str(Path(f"/proc/self/fd/{handle}").readlink())))
     Database(tmp_path / "left.db").close()
     assert synced == [str(tmp_path / "left.db-wal")]
 
