@@ -113,6 +113,6 @@ async def test_each_acknowledgement_follows_the_sync_of_its_commit(real_broker, 
     for packet_id, sent in acknowledged.items():
         own = [w for w in writes if received[packet_id] < w[0] and w[1] < sent]
         assert own, f"message {packet_id}: nothing was written before its acknowledgement"
-        synced = [s for s in syncs if own[-1][1] < s[0] and s[1] < sent]
+        synced = [s for s in syncs if own[0][1] < s[0] and s[1] < sent]
         assert synced, f"message {packet_id}: its commit was not synced before its acknowledgement"
     assert len({max(s for s in syncs if s[1] < sent) for sent in acknowledged.values()}) > 10, "a sync each 0.2 s"
