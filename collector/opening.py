@@ -1,6 +1,7 @@
 """Opens the store and the cook in it at the start of a run; what stands in the way is mended where it can be."""
 
 import logging
+import sqlite3
 import time
 from pathlib import Path
 
@@ -8,10 +9,10 @@ import msgspec
 
 from collector.clock import Clock, boot_name
 from collector.cooks import Opened, open_cook
-from collector.errors import StoreDamagedError, StoreError
+from collector.errors import StoreBusyError, StoreDamagedError, StoreError, StoreVersionError
 from collector.model.plan import Plan
 from collector.store.archive import Archive
-from collector.store.damage import set_aside
+from collector.store.damage import is_broken, is_damage, set_aside
 from collector.store.database import Database
 from collector.store.row import unix_of
 from collector.version import VERSION as COLDSIDE
@@ -59,15 +60,23 @@ def open_store(
         return _open(path, plan, clock, cook, start_unix, keep_days, settled_only=settled_only)
     except StoreDamagedError as error:
         log.error("%s", error)  # noqa: TRY400 - the cause is in the sentence
+    except (StoreError, OSError):
+        raise
+    except Exception:
+        if not is_broken(path):
+            raise  # a fault of ours, and a sound store stays where it is
+        log.exception("%s: what is on record makes no sense", path)
     kept = set_aside(path, time.strftime("%Y%m%d-%H%M%S"))
     aside = f"the store was damaged and is kept as {kept}; {_salvaged(kept, path, plan)}"
     log.error("%s", aside)
     try:
         fresh = _open(path, plan, clock, cook, start_unix, keep_days, settled_only=settled_only)
-    except StoreDamagedError as error:  # what was read makes no sense together
+    except (StoreBusyError, StoreVersionError):
+        raise
+    except Exception as error:  # what was read makes no sense together
+        log.exception("%s: what was read of it cannot be used", path)
         again = set_aside(path, time.strftime("%Y%m%d-%H%M%S-salvaged"))
-        aside = f"{aside}, but it cannot be used ({error}) and is kept as {again}; the night goes on in a fresh one"
-        log.error("%s", aside)  # noqa: TRY400
+        aside += f", but that cannot be used ({error}) and is kept as {again}; it goes on in a fresh one"
         fresh = _open(path, plan, clock, cook, start_unix, keep_days, settled_only=settled_only)
     return OpenStore(fresh.database, fresh.opened, fresh.boot_began_ms, aside)
 
@@ -95,9 +104,10 @@ def _open(
         opened = open_cook(database, plan, now, name=cook, coldside=COLDSIDE)
         if keep_days and not opened.resumed:
             _forget_old(database, now - keep_days * DAY_SECONDS, settled_only=settled_only)
-    except msgspec.DecodeError as error:
+    except sqlite3.Error as error:
         database.close()
-        raise StoreDamagedError(f"{path}: a row of it is none of ours: {error}") from error
+        kind = StoreDamagedError if is_damage(error) else StoreError
+        raise kind(f"{path}: cannot be used as a store: {error}") from error
     except BaseException:
         database.close()
         raise

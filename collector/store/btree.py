@@ -4,7 +4,7 @@ By SQLite's published file format (sqlite.org/fileformat2.html): pages and cells
 """
 
 import struct
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import msgspec
 
@@ -146,17 +146,24 @@ def _record(content: bytes) -> tuple[Value, ...]:
         ValueError, IndexError, struct.error: it is none.
     """
     head, at = _varint(content, 0)
-    types = []
-    while at < head:
-        kind, at = _varint(content, at)
-        types.append(kind)
-    if at != head:
-        raise ValueError("the head of a row is spoilt")
+    types: Sequence[int] = content[at:head]
+    if not types or max(types) >= 128:  # some takes more than a byte
+        types = []
+        while at < head:
+            kind, at = _varint(content, at)
+            types.append(kind)
+        if at != head:
+            raise ValueError("the head of a row is spoilt")
+    at = head
     values: list[Value] = []
     for kind in types:
-        size = (kind - 12) // 2 if kind >= 12 else _SIZES[kind]
-        values.append(_value(kind, content[at : at + size]))
-        at += size
+        if 1 <= kind <= 6:
+            end = at + _SIZES[kind]
+            values.append(int.from_bytes(content[at:end], signed=True))
+        else:
+            end = at + ((kind - 12) // 2 if kind >= 12 else _SIZES[kind])
+            values.append(_value(kind, content[at:end]))
+        at = end
     if at != len(content):
         raise ValueError("a row does not end where it should")
     return tuple(values)
@@ -165,8 +172,6 @@ def _record(content: bytes) -> tuple[Value, ...]:
 def _value(kind: int, content: bytes) -> Value:
     if kind == 0:
         return None
-    if kind <= 6:
-        return int.from_bytes(content, signed=True)
     if kind == 7:
         return float(struct.unpack(">d", content)[0])
     if kind in (8, 9):
@@ -178,6 +183,9 @@ def _value(kind: int, content: bytes) -> Value:
 
 def _varint(content: bytes, at: int) -> tuple[int, int]:
     """Read a number of one to nine bytes; give it and where it ends."""
+    value = content[at]
+    if value < 128:
+        return value, at + 1
     value = 0
     for k in range(8):
         byte = content[at + k]

@@ -111,6 +111,9 @@ class Database:
         except OSError as error:
             self._lock.close()
             raise StoreError(f"{path}: its journal cannot be synced: {error.strerror}") from error
+        except UnicodeDecodeError as error:  # what SQLite says is wrong quotes the damaged bytes
+            self._let_go()
+            raise StoreDamagedError(f"{path}: cannot be used as a store: {error}") from error
         except sqlite3.Error as error:
             self._let_go()
             kind = StoreDamagedError if is_damage(error) else StoreError

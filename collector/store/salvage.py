@@ -209,7 +209,8 @@ class _Reader:
     def _take(self, table: Table, child: Child, found: Leaf | None = None) -> Leaf | None:
         """Take the rows of a page; None where not one of them is of this table."""
         found = leaf(self._image, child.number) if found is None else found
-        good = [row for n, values in found.rows if child.low < n <= child.high or not n for row in table.row(n, values)]
+        within = (table.row(n, values) for n, values in found.rows if child.low < n <= child.high or not n)
+        good = [row for row in within if row is not None]
         bad = found.broken + len(found.rows) - len(good)
         if not good and bad:
             return None
@@ -236,7 +237,7 @@ class _Reader:
                 continue
             found = leaf(self._image, number)
             fitting = [
-                (sum(bool(list(table.row(n, values))) for n, values in found.rows), table)
+                (sum(table.row(n, values) is not None for n, values in found.rows), table)
                 for table in (*self._tables.values(), Table.index("cook"), Table.index("series"))
                 if kind_of(self._image, number) in table.kinds
             ]

@@ -1,7 +1,7 @@
 """The tables of a store by what their rows look like, and which rows can be used. For what is read without SQLite."""
 
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from functools import lru_cache
 from typing import Any, Self
 
@@ -55,23 +55,23 @@ class Table(msgspec.Struct, frozen=True):
         """Of the pages with others below."""
         return (INDEX_INNER, TABLE_INNER)
 
-    def row(self, number: int, values: tuple[Value, ...]) -> Iterator[tuple[Value, ...]]:
-        """Yield a row as it goes into the table; nothing where it cannot be one of this table."""
+    def row(self, number: int, values: tuple[Value, ...]) -> tuple[Value, ...] | None:
+        """Give a row as it goes into the table; None where it cannot be one of this table."""
         if len(values) != len(self.columns):
-            return
+            return None
         if self.own is not None:
             if values[self.own] is not None:
-                return
+                return None
             values = (*values[: self.own], number, *values[self.own + 1 :])
-        if not all(isinstance(value, kinds) for value, kinds in zip(values, self.columns, strict=True)):
-            return
+        if not all(map(isinstance, values, self.columns)):
+            return None
         use = None if self.index_only else _USE.get(self.name)
         try:
             if use is not None:
                 use(values)
         except (ValueError, KeyError, IndexError, TypeError, msgspec.MsgspecError):
-            return
-        yield values
+            return None
+        return values
 
 
 def tables(connection: sqlite3.Connection) -> dict[str, Table]:

@@ -1,6 +1,7 @@
 """`coldside store`: is it sound, a copy of it in the night, what of a damaged one can be read, old cooks let go."""
 
 import argparse
+import contextlib
 import time
 from pathlib import Path
 
@@ -122,7 +123,8 @@ def _salvage(options: argparse.Namespace) -> int:
     to = options.to or path.with_name(path.name + ".salvaged")
     settings = known_settings(options)
     plan_json = "" if settings is None else msgspec.json.encode(settings.plan).decode()
-    with hold(path):
+    held = hold(path) if Path(f"{path}.lock").exists() else contextlib.nullcontext()
+    with held:
         found = salvage(path, to, plan_json=plan_json)
     first, *rest = said_of(found)
     _say(

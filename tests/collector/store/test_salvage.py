@@ -8,6 +8,7 @@ from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from collector.clock import Clock
@@ -18,6 +19,7 @@ from collector.store.btree import children, kind_of, leaf
 from collector.store.database import Batch, Database
 from collector.store.pages import Image
 from collector.store.salvage import salvage
+from collector.store.schema import MIGRATIONS, VERSION
 from collector.store.upkeep import check
 from tests.collector.stores import HOUR, START, cook_one
 from tui.cli import main
@@ -289,3 +291,27 @@ def test_what_is_no_store_is_refused(tmp_path):
     with pytest.raises(StoreError, match="nothing in it can be read"):
         salvage(text, tmp_path / "fresh.db")
     assert [p.name for p in tmp_path.iterdir()] == ["notes.txt"]
+
+
+@pytest.mark.parametrize("version", range(1, VERSION + 1))
+def test_a_store_of_an_earlier_coldside_keeps_its_version_and_is_brought_up_after(tmp_path, version):
+    path, fresh = tmp_path / "old.db", tmp_path / "fresh.db"
+    with closing(sqlite3.connect(path)) as db, db:
+        for number in range(version):
+            db.executescript(MIGRATIONS[number])
+        db.execute(f"PRAGMA user_version = {version}")
+        db.execute("INSERT INTO cook VALUES (1, 'n', 1770000000000, NULL, 'test')")
+        db.execute("INSERT INTO plan VALUES (1, 0, ?)", (msgspec.json.encode(night_settings().plan).decode(),))
+        db.execute("INSERT INTO series VALUES (1, 's', 'k')")
+        rows = [((1_770_000_000_000 + k) << 12, 1, k, 0, None, None) for k in range(1000)]
+        db.executemany("INSERT INTO reading VALUES (?, ?, ?, ?, ?, ?)", rows)
+    before = content(path)
+    overwrite(path, path.stat().st_size // PAGE, "zeros", random.Random(1))
+    salvage(path, fresh)
+    with closing(sqlite3.connect(fresh)) as db:
+        assert db.execute("PRAGMA user_version").fetchone() == (version,)
+    gone = before["reading"] - content(fresh)["reading"]
+    assert 0 < len(gone) < 400
+    Database(fresh).close()
+    with Archive(fresh) as archive:
+        assert [(cook.name, cook.readings) for cook in archive.cooks()] == [("n", 1000 - len(gone))]
