@@ -17,7 +17,7 @@ MESSAGES = 60
 CALLS = "pwrite64,fdatasync,fsync,recvfrom,recv,read,sendto,send,write"
 LINE = re.compile(
     r"(\d+) +[\d.]+ "
-    r'(?:(\w+)\((?:\d+<(.*?)>(?=[,)]))?(?:, "((?:\\x..)*)")?|<\.\.\. (\w+) resumed>(?:"((?:\\x..)*)")?)(.*)'
+    r'(?:(\w+)\((?:\d+<(.*?)>(?=[,) ]))?(?:, "((?:\\x..)*)")?|<\.\.\. (\w+) resumed>(?:"((?:\\x..)*)")?)(.*)'
 )
 
 
