@@ -7,7 +7,10 @@ import enum
 
 import msgspec
 
-__all__ = ["Quality", "Reading", "Reason", "Unit", "difference_kelvin", "to_celsius"]
+__all__ = ["FURTHEST_UNIX", "Quality", "Reading", "Reason", "Unit", "difference_kelvin", "to_celsius"]
+
+FURTHEST_UNIX = 2.5e11
+"""Times further from 1970 are nonsense: the calendar of Python ends with the year 9999."""
 
 
 class Quality(enum.IntEnum):

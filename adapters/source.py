@@ -49,6 +49,8 @@ class SourceCounts(msgspec.Struct):
     """Payloads that could not be read. Where the topic names the probe, a bad reading is yielded all the same."""
     repeated: int = 0
     """Readings sent again by a broker that had not seen our acknowledgement; already on record."""
+    perhaps_twice: int = 0
+    """Messages taken though they may be on record: sent again, or new ones of the same words and packet id."""
     skipped: int = 0
     """Packets of another kind than the layout describes: of another length, or of another type by its test."""
     relinked: int = 0

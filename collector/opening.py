@@ -2,6 +2,7 @@
 
 import logging
 import math
+import sqlite3
 import time
 from pathlib import Path
 
@@ -9,13 +10,13 @@ import msgspec
 
 from collector.clock import Clock, boot_name
 from collector.cooks import Opened, open_cook
-from collector.errors import StoreDamagedError, StoreError
+from collector.errors import StoreBusyError, StoreDamagedError, StoreError, StoreVersionError
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
 from collector.model.plan import Plan
 from collector.pipeline import Pipeline
 from collector.store.archive import Archive
-from collector.store.damage import set_aside
+from collector.store.damage import is_broken, is_damage, set_aside
 from collector.store.database import Database
 from collector.store.row import unix_of
 from collector.version import VERSION as COLDSIDE
@@ -43,7 +44,9 @@ class OpenStore(msgspec.Struct, frozen=True):
 def open_store(
     path: Path, plan: Plan, clock: Clock, *, cook: str, start_unix: float | None, keep_days: float, settled_only: bool
 ) -> OpenStore:
-    """Open the store and the cook in it; a damaged store is set aside, old cooks go where a new one begins.
+    """Open the store and the cook in it; of a damaged store all goes on that can be read, and the file is kept.
+
+    Old cooks go where a new one begins.
 
     Args:
         path: of the store.
@@ -60,10 +63,25 @@ def open_store(
     try:
         return _open(path, plan, clock, cook, start_unix, keep_days, settled_only=settled_only)
     except StoreDamagedError as error:
-        kept = set_aside(path, time.strftime("%Y%m%d-%H%M%S"))
-        aside = f"the store was damaged; it is kept as {kept}, and the night goes on in a fresh one"
-        log.error("%s: %s", error, aside)  # noqa: TRY400 - the cause is in the sentence
-    fresh = _open(path, plan, clock, cook, start_unix, keep_days, settled_only=settled_only)
+        log.error("%s", error)  # noqa: TRY400 - the cause is in the sentence
+    except (StoreError, OSError):
+        raise
+    except Exception:
+        if not is_broken(path):
+            raise  # a fault of ours, and a sound store stays where it is
+        log.exception("%s: what is on record makes no sense", path)
+    kept = set_aside(path, time.strftime("%Y%m%d-%H%M%S"))
+    aside = f"the store was damaged and is kept as {kept}; {_salvaged(kept, path, plan)}"
+    log.error("%s", aside)
+    try:
+        fresh = _open(path, plan, clock, cook, start_unix, keep_days, settled_only=settled_only)
+    except (StoreBusyError, StoreVersionError):
+        raise
+    except Exception as error:  # what was read makes no sense together
+        log.exception("%s: what was read of it cannot be used", path)
+        again = set_aside(path, time.strftime("%Y%m%d-%H%M%S-salvaged"))
+        aside += f", but that cannot be used ({error}) and is kept as {again}; it goes on in a fresh one"
+        fresh = _open(path, plan, clock, cook, start_unix, keep_days, settled_only=settled_only)
     return OpenStore(fresh.database, fresh.opened, fresh.boot_began_ms, aside)
 
 
@@ -87,6 +105,19 @@ def take_up(opened: Opened, pipeline: Pipeline, now_unix: float) -> None:
         pipeline.act(Action(ActionKind.RESUME, seconds=away, text=text), now)
 
 
+def _salvaged(kept: Path, path: Path, plan: Plan) -> str:
+    """Bring what can be read of a damaged store to where it was; say what came of it."""
+    from collector.store.salvage import said_of, salvage
+
+    try:
+        found = salvage(kept, path, plan_json=msgspec.json.encode(plan).decode())
+    except StoreError as error:
+        return f"{error}, so the night goes on in a fresh one"
+    for line in said_of(found):
+        log.warning("%s", line)
+    return f"the night goes on with {said_of(found)[0]}"
+
+
 def _open(
     path: Path, plan: Plan, clock: Clock, cook: str, start_unix: float | None, keep_days: float, *, settled_only: bool
 ) -> OpenStore:
@@ -97,6 +128,10 @@ def _open(
         opened = open_cook(database, plan, now, name=cook, coldside=COLDSIDE)
         if keep_days and not opened.resumed:
             _forget_old(database, now - keep_days * DAY_SECONDS, settled_only=settled_only)
+    except sqlite3.Error as error:
+        database.close()
+        kind = StoreDamagedError if is_damage(error) else StoreError
+        raise kind(f"{path}: cannot be used as a store: {error}") from error
     except BaseException:
         database.close()
         raise

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from functools import lru_cache
 
-from adapters.reading import Reading
+from adapters.reading import FURTHEST_UNIX, Reading
 from adapters.text import REPLACEMENT, clean_text
 from collector.calls.record import CallRow, MessageRow
 from collector.engine import Engine, Event
@@ -52,7 +52,7 @@ class Pipeline:
         self._on_event = on_event
 
     def take(self, reading: Reading) -> None:
-        """Take one reading, at the time it was received or now, whichever is later."""
+        """Take one reading, at the time it was received or now, whichever is later; now where that is no time."""
         engine = self.engine
         source, key = reading.source, reading.key
         if reading.receipt is not None:
@@ -61,12 +61,13 @@ class Pipeline:
         if not number:
             self.refused[source] = self.refused.get(source, 0) + 1
             return
-        ordinal = self._ordinals.next(max(reading.received_unix, engine.now_unix))
+        received = reading.received_unix if abs(reading.received_unix) < FURTHEST_UNIX else engine.now_unix
+        ordinal = self._ordinals.next(max(received, engine.now_unix))
         row = row_of(ordinal, number, reading)
         taken, events = engine.take(reading_of(row, source, key), unix_of(ordinal))
         self.batch.rows.append(with_verdict(row, taken.quality, taken.reason))
         if taken.probe is None:
-            self.unplaced[source, _cleaned(key)] = reading.received_unix
+            self.unplaced[source, _cleaned(key)] = received
         if events:
             self._file(events)
 

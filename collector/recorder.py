@@ -40,7 +40,7 @@ class Recorder:
         cook: number of the cook.
         pipeline: where batches gather.
         commit_seconds: time between commits.
-        durable_seconds: time between commits that are synced to the device.
+        durable_seconds: time between commits that are synced to the device; those with receipts all are.
         on_committed: called with source name and receipt once a message is safe, newest only.
         on_written: called with each batch that is on disk, and the last ordinal that would outlive a power cut.
         kitchen: shows how far the server's copy goes.
@@ -155,8 +155,9 @@ class Recorder:
 
     async def flush(self) -> bool:
         """Write everything that waits; tell whether the disk took it."""
-        full = self._pipeline.urgent or time.monotonic() - self._last_full >= self._durable_seconds
-        batch = self._pipeline.cut()
+        due = time.monotonic() - self._last_full >= self._durable_seconds
+        urgent, batch = self._pipeline.urgent, self._pipeline.cut()
+        full = urgent or due or bool(batch.receipts)  # a broker sends no more what we have acknowledged
         if batch:
             self._failed.append((batch, full))
             self._in_flight += len(batch.rows)
@@ -190,6 +191,7 @@ class Recorder:
             self._fault = ""
         self._in_flight -= len(batch.rows)
         self._last_commit_unix = time.time()
+        full = full and batch.writes  # a commit that writes nothing syncs nothing of those before it
         if full:
             self._last_full = time.monotonic()
         for source, receipt in batch.receipts.items():

@@ -381,6 +381,8 @@ class SourceView(msgspec.Struct, frozen=True):
     """Keys it names that no probe of the config claims; recorded all the same."""
     last_error: str = ""
     """What could not be read last, and why. Holds bytes of strangers: cleaned before it is shown."""
+    perhaps_twice: int = 0
+    """Messages that may be on record twice, since their broker gives packet ids again."""
     skipped: int = 0
     """Packets of another kind than the device's layout describes."""
     rssi_dbm: int | None = None

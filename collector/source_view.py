@@ -29,6 +29,7 @@ def source_view(watched: Supervision, pipeline: Pipeline) -> SourceView:
         dropped=counts.dropped + pipeline.refused.get(source.name, 0),
         undecodable=counts.undecodable,
         last_error=clean_text(counts.last_error, MOST_WORDS),
+        perhaps_twice=counts.perhaps_twice,
         skipped=counts.skipped,
         last_heard_unix=watched.last_heard_unix,
         restarts=watched.restarts + counts.relinked,

@@ -13,6 +13,7 @@ from typing import Any
 import msgspec
 
 from adapters.errors import DecodeError
+from adapters.reading import FURTHEST_UNIX
 
 __all__ = [
     "VERSION",
@@ -128,6 +129,8 @@ class Resolver:
         time_unix = self.bt if record.t is None else self.bt + self._finite("t", record.t)
         if time_unix < RELATIVE_BELOW:
             time_unix += now_unix
+        if not abs(time_unix) < FURTHEST_UNIX:
+            raise self._error(f"a time of {time_unix:g} s since 1970, which is {FURTHEST_UNIX:g} at most; see bt and t")
         total = record.s
         if total is not None or self._bs is not None:
             total = self._finite("s", (total or 0.0) + (self._bs or 0.0))

@@ -34,6 +34,7 @@ SESSION_TAKEN_OVER = 0x8E
 """Reason code of a DISCONNECT (MQTT 5, 3.14.2.1)."""
 NOT_SHARED = 0x9E
 """Reason code of a SUBACK (MQTT 5, 3.9.3)."""
+NO_FILTER_OF_OURS = "coldside/nothing-is-subscribed-here"
 OWN_CLIENT_ID = "give one of the collectors its own client_id"
 
 
@@ -47,6 +48,7 @@ class Session:
         may_read: tells whether more messages are welcome; asked before each.
         on_session: told once, before any message, whether the broker kept our session.
         on_closed: called once when the link closes.
+        on_arrived: told the packet ids whose acknowledgements have reached the broker.
     """
 
     def __init__(
@@ -57,11 +59,17 @@ class Session:
         may_read: Callable[[], bool],
         on_session: Callable[[bool], None],
         on_closed: Callable[[], None],
+        on_arrived: Callable[[list[int]], None],
     ) -> None:
         self._options = options
         self._may_read = may_read
         self._on_session = on_session
         self._on_closed = on_closed
+        self._on_arrived = on_arrived
+        self._acknowledged: list[int] = []
+        """Packet ids since the broker was last asked for an answer."""
+        self._asked: tuple[int, list[int]] | None = None
+        """Our packet id of a question without an answer yet, and the packet ids acknowledged before it."""
         self._greeted = False
         self._greeted_at = 0.0
         self._known = False
@@ -88,6 +96,7 @@ class Session:
         client.connect_timeout = TIMEOUT_SECONDS
         client.on_connect = self._on_connect
         client.on_subscribe = lambda _c, _u, _m, codes, _p: _settle(self._subscribed, codes)
+        client.on_unsubscribe = lambda _c, _u, mid, _codes, _p: self._answered(mid)
         client.on_disconnect = lambda _c, _u, _f, code, _p: self._close(*_ended(code, client_id))
         client.on_message = self._take(on_message)
         client.on_socket_open = self._on_socket_open
@@ -249,12 +258,30 @@ class Session:
         """
         if self.closed is None and self._greeted:
             self._client.ack(packet_id, 1)
+            self._acknowledged.append(packet_id)
+
+    def _ask(self) -> None:
+        """Ask for an answer, whatever it says: a broker reads in order, so it has read all acknowledgements before.
+
+        A ping would do, but paho sends none while messages flow. To end a subscription that there is not is answered
+        always (3.10.4) and changes nothing.
+        """
+        if self._acknowledged and self._asked is None and self._subscribed.done() and self.closed is None:
+            result, mid = self._client.unsubscribe(NO_FILTER_OF_OURS)
+            if result == MQTTErrorCode.MQTT_ERR_SUCCESS and mid is not None:
+                self._asked, self._acknowledged = (mid, self._acknowledged), []
+
+    def _answered(self, mid: int) -> None:
+        if self._asked is not None and self._asked[0] == mid:
+            arrived, self._asked = self._asked[1], None
+            self._on_arrived(arrived)
 
     def _keep_alive(self) -> None:
         """Let paho send its pings. While we do not read we cannot hear the answers, so they are not missed."""
         if self.closed is None:
             if not self._paused:
                 self._client.loop_misc()
+                self._ask()
             self._misc = self._loop.call_later(1.0, self._keep_alive)
 
     def _close(self, reason: LinkReason, detail: str) -> None:

@@ -3,6 +3,11 @@
 QoS 1 promises delivery at least once: what we have not acknowledged comes again after a broken link or a restart,
 marked as a repeat and with the same packet id. So each message has a receipt, packet id and checksum, that is stored
 with its readings; a repeat whose receipt is known is acknowledged and not taken again.
+
+A broker may give the packet id of what we have acknowledged to a new message of the same words, and repeat that. Where
+the words hold the sender's own time it is the same measurement. Else, where the acknowledgement is known to have
+arrived, or the broker gives packet ids again soon, the message is taken, and counted as one that may be on record
+twice: lost would be worse.
 """
 
 import asyncio
@@ -10,6 +15,7 @@ import socket
 import zlib
 from collections import OrderedDict
 from collections.abc import AsyncIterator, Callable, Sequence
+from itertools import groupby
 from time import time
 
 from paho.mqtt.client import MQTTMessage
@@ -75,6 +81,12 @@ class MqttSource:
         """Receipts taken but not yet committed, oldest first."""
         self._safe: OrderedDict[int, int] = OrderedDict()
         """Checksum by packet id of the messages last committed."""
+        self._owed: dict[int, int] = {}
+        """Receipt by packet id of the newest message that waits for its commit: only then that id is acknowledged."""
+        self._arrived: set[int] = set()
+        """Packet ids of `_safe` whose acknowledgement the broker has read."""
+        self._reuses = False
+        """The broker gave a new message a packet id that we still know."""
 
     @property
     def vitals(self) -> None:
@@ -87,7 +99,8 @@ class MqttSource:
 
     def restore(self, receipts: list[int]) -> None:
         """Take note of the receipts an earlier run committed, oldest first."""
-        for receipt in receipts:
+        for receipt, _ in groupby(receipts):  # readings of one message share it
+            self._reuses |= receipt >> 32 in self._safe
             self._remember(receipt)
 
     def committed(self, receipt: int) -> None:
@@ -97,8 +110,10 @@ class MqttSource:
         while self._pending:
             oldest, _ = self._pending.popitem(last=False)
             self._remember(oldest)
-            if self._session is not None:
-                self._session.acknowledge(oldest >> 32)
+            if self._owed.get(oldest >> 32) == oldest:
+                del self._owed[oldest >> 32]
+                if self._session is not None:
+                    self._session.acknowledge(oldest >> 32)
             if oldest == receipt:
                 break
         if self._session is not None:
@@ -108,8 +123,12 @@ class MqttSource:
         packet_id = receipt >> 32
         self._safe.pop(packet_id, None)
         self._safe[packet_id] = receipt & 0xFFFFFFFF
+        self._arrived.discard(packet_id)
         if len(self._safe) > MAX_RECEIPTS:
-            self._safe.popitem(last=False)
+            self._arrived.discard(self._safe.popitem(last=False)[0])
+
+    def _note_arrived(self, packet_ids: list[int]) -> None:
+        self._arrived.update(packet_id for packet_id in packet_ids if packet_id in self._safe)
 
     async def __aiter__(self) -> AsyncIterator[Reading]:
         """Connect and yield readings until the link closes.
@@ -119,7 +138,7 @@ class MqttSource:
         """
         self._link = Link(LinkState.CONNECTING)
         session = self._session = Session(
-            self._options, self._client_id, self._hear, self._may_read, self._begin, self._wake.set
+            self._options, self._client_id, self._hear, self._may_read, self._begin, self._wake.set, self._note_arrived
         )
         # A broker that kept our session sends what waits before it answers our subscription, and stops when we do
         # not acknowledge: so readings are handed on while the link is still opening.
@@ -170,7 +189,10 @@ class MqttSource:
         """
         if not session_present:
             self._pending.clear()
+            self._owed.clear()
             self._safe.clear()
+            self._arrived.clear()
+            self._reuses = False
 
     def _may_read(self) -> bool:
         return len(self._pending) < RECEIVE_MAXIMUM
@@ -180,9 +202,12 @@ class MqttSource:
         receipt = None
         if message.qos:
             receipt = message.mid << 32 | zlib.crc32(message.payload, zlib.crc32(message.topic.encode()))
-            if message.dup and self._is_repeat(receipt):
+            if message.dup and self._is_repeat(receipt, message):
                 return
+            known = self._safe.get(message.mid)
+            self._reuses |= known is not None and not (message.dup and known == receipt & 0xFFFFFFFF)
             self._pending[receipt] = None
+            self._owed[message.mid] = receipt
         availability = self._availability.get(message.topic)
         if availability is not None:
             readings = self._gone(availability, bytes(message.payload), receipt)
@@ -196,10 +221,11 @@ class MqttSource:
             self._wake.set()
         elif receipt is not None:
             del self._pending[receipt]
+            self._owed.pop(message.mid, None)
             if self._session is not None:
                 self._session.acknowledge(message.mid)
 
-    def _is_repeat(self, receipt: int) -> bool:
+    def _is_repeat(self, receipt: int, message: MQTTMessage) -> bool:
         """Tell whether a message marked as sent again is one we have, and acknowledge it when it is safe."""
         if receipt in self._pending:
             self.counts.repeated += 1
@@ -207,10 +233,26 @@ class MqttSource:
         packet_id = receipt >> 32
         if self._safe.get(packet_id) != receipt & 0xFFFFFFFF:
             return False
+        if (packet_id in self._arrived or self._reuses) and not self._dated(message):
+            self.counts.perhaps_twice += 1
+            return False
         self.counts.repeated += 1
         if self._session is not None:
             self._session.acknowledge(packet_id)
         return True
+
+    def _dated(self, message: MQTTMessage) -> bool:
+        """Tell whether a message says itself when all that it tells was measured."""
+        route = self._route(message.topic)
+        if route is None or message.topic in self._availability:
+            return False
+        payload = bytes(message.payload)
+        try:  # a time relative to now is another one later
+            early, late = (route.reader.read(message.topic, payload, now) for now in (0.0, 1.0))
+        except _UNREADABLE:
+            return False
+        times = [value.source_unix for value in early]
+        return None not in times and times == [value.source_unix for value in late]
 
     def _route(self, topic: str) -> Subscription | None:
         """Find the first subscription of the config that covers a topic; remembered, so it is looked for once."""

@@ -1,5 +1,7 @@
 """How a device is heard and how long it will last, as it goes on record."""
 
+import math
+
 import msgspec
 
 __all__ = ["DeviceVitals"]
@@ -15,6 +17,7 @@ class DeviceVitals(msgspec.Struct, frozen=True):
     packets_per_minute: float
 
     def rounded(self) -> "DeviceVitals":
-        """Give what the disk will give again: tenths."""
-        battery = None if self.battery_percent is None else round(self.battery_percent, 1)
+        """Give what the disk will give again: tenths; a battery's level that is no number is not known."""
+        told = self.battery_percent
+        battery = round(told, 1) if told is not None and math.isfinite(told) else None
         return DeviceVitals(self.source, self.rssi_dbm, battery, round(self.packets_per_minute, 1))

@@ -29,7 +29,7 @@ from collector.store.row import Row
 from collector.store.schema import MIGRATIONS, VERSION
 from collector.store.sweep import sweep
 from collector.store.trend import pack
-from collector.store.upkeep import compact, forget
+from collector.store.upkeep import compact, forget, sync
 
 __all__ = ["Batch", "Database", "hold"]
 
@@ -71,19 +71,23 @@ class Batch(msgspec.Struct):
         ends = (self.rows[-1:], self.actions[-1:], self.vitals[-1:])
         return max((last[0] for end in ends for last in end), default=0)
 
-    def __bool__(self) -> bool:
+    @property
+    def writes(self) -> bool:
+        """Whether anything of it goes to disk."""
         return bool(
             self.rows
             or self.actions
             or self.transitions
             or self.marks
             or self.trend
-            or self.receipts
             or self.vitals
             or self.calls
             or self.messages
             or self.settled
         )
+
+    def __bool__(self) -> bool:
+        return self.writes or bool(self.receipts)
 
 
 class Database:
@@ -109,20 +113,33 @@ class Database:
             self._lock.close()
             raise StoreError(f"{path}: cannot be opened: {error.strerror}") from error
         try:
+            sync(Path(f"{path}-wal"))  # what a writer that was killed did not get to: its receipts will be acknowledged
             self._connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=2.0)
             self._prepare()
             series = {(source, key): number for number, source, key in self._all("SELECT id, source, key FROM series")}
-        except sqlite3.Error as error:
+        except OSError as error:
             self._lock.close()
+            raise StoreError(f"{path}: its journal cannot be synced: {error.strerror}") from error
+        except UnicodeDecodeError as error:  # what SQLite says is wrong quotes the damaged bytes
+            self._let_go()
+            raise StoreDamagedError(f"{path}: cannot be used as a store: {error}") from error
+        except sqlite3.Error as error:
+            self._let_go()
             kind = StoreDamagedError if is_damage(error) else StoreError
             raise kind(f"{path}: cannot be used as a store: {error}") from error
         except StoreError:
-            self._lock.close()
+            self._let_go()
             raise
         opened = path.stat()
         self._identity = (opened.st_dev, opened.st_ino)
         self.series: dict[tuple[str, str], int] = series
         """Number of each series on disk when the store was opened."""
+
+    def _let_go(self) -> None:
+        """Close what was opened: a file that is given another name may not be written by an earlier link to it."""
+        with contextlib.suppress(AttributeError, sqlite3.Error):
+            self._connection.close()
+        self._lock.close()
 
     def _all(self, query: str) -> list[tuple[int, str, str]]:
         return self._connection.execute(query).fetchall()

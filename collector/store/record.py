@@ -197,6 +197,10 @@ class Record:
         ended = (head for head in self._heads() if head.ended_ms is not None and head.ended_ms < before_ms)
         return [(head.number, head.bounds) for head in ended]
 
+    def all_bounds(self) -> list[tuple[int, tuple[int, int]]]:
+        """List the numbers and bounds of all cooks, oldest first."""
+        return [(head.number, head.bounds) for head in self._heads()]
+
     def plans(self, cook: Cook) -> list[tuple[int, Plan]]:
         """Give the plans a cook ran under, each with the ordinal from which on."""
         found = self._connection.execute(

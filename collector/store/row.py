@@ -8,18 +8,27 @@ import math
 
 import msgspec
 
-from adapters.reading import Quality, Reading, Reason, Unit
+from adapters.reading import FURTHEST_UNIX, Quality, Reading, Reason, Unit
 from collector.store.schema import SEQUENCE_BITS
 
-__all__ = ["Ordinals", "Row", "ordinal_at", "reading_of", "row_of", "unix_of", "verdict_of", "with_verdict"]
+__all__ = [
+    "MOST_CELSIUS",
+    "Ordinals",
+    "Row",
+    "ordinal_at",
+    "reading_of",
+    "row_of",
+    "unix_of",
+    "verdict_of",
+    "with_verdict",
+]
 
 _UNITS = (Unit.CELSIUS, Unit.FAHRENHEIT, Unit.KELVIN)
 _QUALITY = {int(quality): quality for quality in Quality}
 _REASON = {int(reason): reason for reason in Reason}
 _UNIT_NUMBER = {unit: number for number, unit in enumerate(_UNITS)}
-_MOST_MILLICELSIUS = 10_000_000
-_FURTHEST_UNIX = 1e12
-"""A time beyond this is nonsense, and would not fit the column."""
+MOST_CELSIUS = 10_000.0
+"""What is hotter, or as cold below zero, goes on record as this: a layout with the wrong type can give any float."""
 
 Row = tuple[int, int, int | None, int, int | None, int | None]
 """Columns of table `reading`: id, series, millicelsius, flags, source_ms, receipt."""
@@ -47,13 +56,13 @@ class Ordinals(msgspec.Struct):
 
 
 def row_of(ordinal: int, series: int, reading: Reading) -> Row:
-    """Turn a reading into its row."""
+    """Turn a reading into its row, whatever numbers it holds."""
     celsius = reading.celsius
     value = None
     if math.isfinite(celsius):
-        value = max(-_MOST_MILLICELSIUS, min(_MOST_MILLICELSIUS, round(celsius * 1000)))
+        value = round(1000 * max(-MOST_CELSIUS, min(MOST_CELSIUS, celsius)))  # bounded first: no product is infinite
     source_ms = None
-    if reading.source_unix is not None and abs(reading.source_unix) < _FURTHEST_UNIX:
+    if reading.source_unix is not None and abs(reading.source_unix) < FURTHEST_UNIX:
         source_ms = round(reading.source_unix * 1000) - (ordinal >> SEQUENCE_BITS)
     flags = reading.quality | reading.reason << 2 | _UNIT_NUMBER[reading.unit] << 8
     return ordinal, series, value, flags, source_ms, reading.receipt

@@ -15,7 +15,7 @@ from collector.store.readings import drop_between, sealed_complaints
 from collector.store.record import Cook, Record
 from collector.store.schema import VERSION
 
-__all__ = ["GO_BY_COOK", "GO_BY_TIME", "Health", "back_up", "check", "compact", "forget"]
+__all__ = ["GO_BY_COOK", "GO_BY_TIME", "Health", "back_up", "check", "compact", "forget", "sync"]
 
 PAGES_AT_A_TIME = 256
 """Copied between two looks at the clock: the collector commits in between."""
@@ -106,7 +106,7 @@ def back_up(path: Path, to: Path, *, progress: Callable[[float], None] = lambda 
                 found = copy.execute("PRAGMA quick_check(1)").fetchone()[0]
             if found != "ok":
                 raise StoreError(f"{path}: the copy is not sound, it is thrown away: {found}")
-            _sync(fresh)
+            sync(fresh)
             fresh.replace(to)
         except OSError as error:
             raise StoreError(f"{to}: cannot be written: {error.strerror}") from error
@@ -191,8 +191,12 @@ def _one(connection: sqlite3.Connection) -> Callable[[str], int]:
     return lambda query: int(connection.execute(query).fetchone()[0])
 
 
-def _sync(path: Path) -> None:
-    handle = os.open(path, os.O_RDONLY)
+def sync(path: Path) -> None:
+    """Bring a file, where there is one, to the device."""
+    try:
+        handle = os.open(path, os.O_RDONLY)
+    except FileNotFoundError:
+        return
     try:
         os.fsync(handle)
     finally:

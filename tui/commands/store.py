@@ -1,10 +1,11 @@
-"""`coldside store`: is the record sound, a copy of it in the night, old cooks let go, unused room given back."""
+"""`coldside store`: is it sound, a copy of it in the night, what of a damaged one can be read, old cooks let go."""
 
 import argparse
+import contextlib
 import time
 from pathlib import Path
 
-from tui.commands.options import add_config, add_json, add_store, named_store
+from tui.commands.options import add_config, add_json, add_store, known_settings, named_store
 from tui.commands.progress import Progress
 from tui.exit_codes import Exit
 
@@ -19,6 +20,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     look = actions.add_parser("check", help="look through all of it, also while a collector writes")
     copy = actions.add_parser("backup", help="copy it as it is at this moment, also while a collector writes")
     copy.add_argument("to", type=Path, metavar="FILE", help="the copy; replaced once the new one is sound")
+    salvage = actions.add_parser("salvage", help="write all that can be read of a damaged store to a fresh one")
+    salvage.add_argument(
+        "path", type=Path, nargs="?", metavar="PATH", help="the damaged file; only read (default: the store)"
+    )
+    salvage.add_argument("--to", type=Path, metavar="FILE", help="the fresh one (default: PATH.salvaged)")
     seal = actions.add_parser("seal", help="press ended cooks to a tenth, as a collector does by itself; none may run")
     small = actions.add_parser("compact", help="give unused room back; no collector may run")
     trim = actions.add_parser("trim", help="delete cooks that ended long ago; no collector may run")
@@ -28,7 +34,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "pits", help="list the pits that a server holds: --store postgresql://USER@HOST/DATABASE"
     )
     fresh = actions.add_parser("renew", help="after it was put back from a copy: a store of its own to the server")
-    for sub in (look, copy, seal, small, trim, listed, fresh):
+    for sub in (look, copy, salvage, seal, small, trim, listed, fresh):
         add_config(sub)
         add_store(sub)
         add_json(sub)
@@ -37,8 +43,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Do what is asked with the store."""
     jobs = {
-        "check": _check, "backup": _back_up, "seal": _seal, "compact": _compact, "trim": _trim, "pits": _pits,
-        "renew": _renew,
+        "check": _check, "backup": _back_up, "salvage": _salvage, "seal": _seal, "compact": _compact, "trim": _trim,
+        "pits": _pits, "renew": _renew,
     }  # fmt: skip
     return jobs[options.what](options)
 
@@ -85,7 +91,7 @@ def _check(options: argparse.Namespace) -> int:
         {"store": str(path), "sound": not found.complaints, **{f: getattr(found, f) for f in found.__struct_fields__}},
         f"{path}: {found.cooks} cooks, {found.readings} readings, {_size(found.bytes)}{spare}, version {found.version}",
         *(f"  {complaint}" for complaint in found.complaints),
-        "it is damaged: `coldside store backup` cannot mend it; keep the file and begin with a fresh one"
+        "it is damaged: `coldside store salvage` reads all of it that can be read; a collector does so when it starts"
         if found.complaints else "it is sound",
     )  # fmt: skip
     return Exit.STORE if found.complaints else Exit.OK
@@ -100,6 +106,31 @@ def _back_up(options: argparse.Namespace) -> int:
             _path(options), options.to, progress=lambda share: progress.follow(f"copied {100 * share:.0f} %")
         )
     _say(options, {"copy": str(options.to), "bytes": copied}, f"{options.to}: {_size(copied)}, looked through: sound")
+    return Exit.OK
+
+
+def _salvage(options: argparse.Namespace) -> int:
+    """Read a damaged store; the set-up for cooks that lost theirs is the config's, where there is one."""
+    import msgspec
+
+    from collector.errors import StoreError
+    from collector.store.database import hold
+    from collector.store.salvage import said_of, salvage
+
+    path = options.path or _path(options)
+    if not path.is_file():
+        raise StoreError(f"{path}: there is no file")
+    to = options.to or path.with_name(path.name + ".salvaged")
+    settings = known_settings(options)
+    plan_json = "" if settings is None else msgspec.json.encode(settings.plan).decode()
+    held = hold(path) if Path(f"{path}.lock").exists() else contextlib.nullcontext()
+    with held:
+        found = salvage(path, to, plan_json=plan_json)
+    first, *rest = said_of(found)
+    _say(
+        options, {"store": str(path), "fresh": str(to), **msgspec.to_builtins(found)},
+        f"{to}: {first}", *(f"  {line}" for line in rest),
+    )  # fmt: skip
     return Exit.OK
 
 

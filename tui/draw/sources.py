@@ -98,7 +98,7 @@ def _source_lines(source: SourceView, now_unix: float, view: View, width: int) -
         lines.append(((f"  {radio}", "faint"),))
     troubles = [
         (source.dropped, "dropped"), (source.undecodable, "unreadable"), (source.restarts, "restarts"),
-        (source.skipped, "of another kind"),
+        (source.perhaps_twice, "perhaps twice"), (source.skipped, "of another kind"),
     ]  # fmt: skip
     told = ", ".join(f"{count} {what}" for count, what in troubles if count)
     if source.why:

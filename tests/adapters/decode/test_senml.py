@@ -42,6 +42,7 @@ NOW = 1_790_000_000.0
         (b'[{"n":"a","v":1e999}]', "out of range"),
         (b'[{"n":"a","v":' + b"9" * 400 + b"}]", "out of range"),
         (b'[{"n":"a","bv":1e308,"v":1e308}]', "v is inf"),
+        (b'[{"bt":1e308,"n":"a","t":1e308,"v":1}]', "a time of inf s since 1970"),
         (b'[{"n":"a","v":"1"}]', "Expected"),
         (b'[{"n":"a","v":true}]', "Expected"),
         (b'[{"n":"a","v":1,"x":' + b"[" * 100_000 + b"]" * 100_000 + b"}]", "recursion"),

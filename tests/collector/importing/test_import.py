@@ -162,6 +162,7 @@ def test_what_cannot_be_read_is_refused_with_where_and_how_to_mend_it(taken, con
         ('[{"n":"grate-point","u":"Cel","v":100}]', "f.sensml", "f.sensml:1: grate-point has a time relative to now"),
         ('[{"bt":1777665600,"n":"grate-point","u":"Cel","v":1},\n{"n":"gra', "f.sensml", "f.sensml:2: SensML line"),
         ('[{"bt":1777665600,"n":"nix","u":"Cel","v":1}]', "f.sensml", "f.sensml:1: nix: 'nix' is no probe"),
+        ('[{"bt":1e300,"n":"grate-point","u":"Cel","v":100}]', "f.sensml", "a time of 1e+300 s since 1970"),
         (b"\x9f\xff\x00", "f.cbor", "bytes after its end"),
         ("nix", "f.zip", "is no ZIP file"),
     ],
@@ -170,6 +171,12 @@ def test_other_files_are_refused_as_clearly(taken, content, name, why):
     code, said, store = taken(content, name=name)
     assert (code, why in said) == (1, True), said
     assert not store.exists()
+
+
+def test_a_value_beyond_every_temperature_is_taken_as_the_hottest_on_record(taken):
+    code, said, store = taken('[{"bt":1777665600,"n":"grate-point","u":"Cel","v":-1.7e308}]', name="f.sensml")
+    assert code == 0, said
+    assert values(store) == [("grate point", MAY, -10_000_000)]
 
 
 def test_where_clocks_were_set_back_the_order_of_lines_may_tell(taken):
