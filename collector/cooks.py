@@ -15,7 +15,7 @@ from collector.snapshot import TrendPoint
 from collector.store.archive import Archive
 from collector.store.database import Database
 from collector.store.record import Cook
-from collector.store.row import unix_of
+from collector.store.row import AFTER_SECONDS, ordinal_at, unix_of
 from collector.store.schema import SEQUENCE_BITS
 from collector.usual import COOKS, usual_deficits
 
@@ -100,8 +100,9 @@ def _resume(database: Database, archive: Archive, cook: Cook, plan: Plan, last_o
     plan_json = msgspec.json.encode(plan).decode()
     stored = msgspec.json.encode(last).decode()
     if stored != plan_json:
-        after = max(last_ordinal, plan_from)  # nothing may have been heard since the plan before
-        database.change_plan(cook.number, after + 1, plan_json)
+        # the engine of before judged on until the last sign of life, though nothing may have been heard since
+        since = max(last_ordinal + 1, plan_from + 1, ordinal_at(archive.alive_unix(cook) + AFTER_SECONDS))
+        database.change_plan(cook.number, since, plan_json)
     engine, events = rebuild(archive, cook, plan)
     since = max(cook.started_unix, unix_of(plan_from))
     alive = archive.alive_unix(cook)

@@ -18,7 +18,7 @@ from collector.pipeline import Pipeline
 from collector.store.archive import Archive
 from collector.store.damage import is_broken, is_damage, set_aside
 from collector.store.database import Database
-from collector.store.row import unix_of
+from collector.store.row import AFTER_SECONDS, unix_of
 from collector.version import VERSION as COLDSIDE
 
 __all__ = ["AWAY_SECONDS", "OpenStore", "open_store", "take_up"]
@@ -166,7 +166,8 @@ def _time_after_the_record(path: Path, clock: Clock) -> float:
     with Archive(path) as archive:
         newest = archive.cooks(newest=1)
         times = [time for cook in newest for time in (cook.started_unix, cook.ended_unix) if time is not None]
-        last = max([unix_of(archive.last_ordinal()), *times])  # a cook may have begun and nothing been heard in it
+        times += [archive.alive_unix(cook) + AFTER_SECONDS for cook in newest]
+        last = max([unix_of(archive.last_ordinal()), *times])  # a cook may go on though nothing is heard in it
     ahead = last - clock.now()
     if ahead > 0:
         clock.set_forward(ahead)

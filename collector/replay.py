@@ -14,7 +14,7 @@ from collector.model.plan import Plan
 from collector.model.vitals import DeviceVitals
 from collector.store.keepsake import Part
 from collector.store.record import Cook, Record
-from collector.store.row import unix_of
+from collector.store.row import AFTER_SECONDS, unix_of
 from collector.store.schema import SEQUENCE_BITS
 
 __all__ = ["Told", "cut_off", "differences", "rebuild", "replay", "runs", "steps", "steps_between"]
@@ -32,7 +32,9 @@ def _replay_part(archive: Record, cook: Cook, part: Part) -> Iterator[Event]:
     """Yield the events of one stretch; where what came before it is gone, of an engine that begins there."""
     first, last = unix_of(part.from_id), unix_of(part.until_id)
     for plan, began, since, until in _runs_of(archive, cook, part):
-        _, events = _run(archive, cook, plan, began, since, until)
+        engine, events = _run(archive, cook, plan, began, since, until)
+        if until < part.until_id:  # it judged on until the plan was changed
+            events += engine.advance(unix_of(until) - AFTER_SECONDS)
         yield from (event for event in events if first <= event.time_unix < last)
 
 

@@ -395,9 +395,14 @@ class Record:
             before_ms, heard = END >> SEQUENCE_BITS, cook.last_unix
         else:
             heard = self.last_reading_between(self.bounds(cook)[0], before_ms << SEQUENCE_BITS)
-        query = "SELECT max(time_ms) FROM trend WHERE cook = ? AND time_ms < ?"
-        found = self._connection.execute(query, (cook.number, before_ms))
-        return max(heard, (found.fetchone()[0] or 0) / 1000)
+        judged = (
+            self._connection.execute(
+                f"SELECT max(time_ms) FROM {table} WHERE cook = ? AND time_ms < ?",  # noqa: S608 - our own names
+                (cook.number, before_ms),
+            ).fetchone()[0]
+            for table in ("trend", "alarm_log")
+        )
+        return max(heard, *((ms or 0) / 1000 for ms in judged))
 
     def trend(self, cook: Cook, since_unix: float = 0.0) -> list[TrendPoint]:
         """Give the derived values of a cook since a time, oldest first."""

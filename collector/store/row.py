@@ -12,6 +12,7 @@ from adapters.reading import FURTHEST_UNIX, Quality, Reading, Reason, Unit
 from collector.store.schema import SEQUENCE_BITS
 
 __all__ = [
+    "AFTER_SECONDS",
     "MOST_CELSIUS",
     "Ordinals",
     "Row",
@@ -23,6 +24,8 @@ __all__ = [
     "with_verdict",
 ]
 
+AFTER_SECONDS = 0.001
+"""What comes next is a millisecond later, the finest that is on record."""
 _UNITS = (Unit.CELSIUS, Unit.FAHRENHEIT, Unit.KELVIN)
 _QUALITY = {int(quality): quality for quality in Quality}
 _REASON = {int(reason): reason for reason in Reason}
