@@ -101,8 +101,8 @@ def _resume(database: Database, archive: Archive, cook: Cook, plan: Plan, last_o
     stored = msgspec.json.encode(last).decode()
     if stored != plan_json:
         # the engine of before judged on until the last sign of life, though nothing may have been heard since
-        since = max(last_ordinal + 1, plan_from + 1, ordinal_at(archive.alive_unix(cook) + AFTER_SECONDS))
-        database.change_plan(cook.number, since, plan_json)
+        from_id = max(last_ordinal + 1, plan_from + 1, ordinal_at(archive.alive_unix(cook) + AFTER_SECONDS))
+        database.change_plan(cook.number, from_id, plan_json)
     engine, events = rebuild(archive, cook, plan)
     since = max(cook.started_unix, unix_of(plan_from))
     alive = archive.alive_unix(cook)

@@ -26,6 +26,7 @@ from collector.snapshot import AlarmState
 from collector.store.archive import Archive
 from collector.store.database import Database
 from collector.store.row import unix_of
+from tui.cli import main
 from tui.commands.collect import run_collector
 from tui.nights import night_settings
 from tui.once import NoCollectorError, snapshots
@@ -248,7 +249,7 @@ def test_what_was_written_since_the_machine_started_is_known_over_restarts(tmp_p
 
 
 @pytest.mark.parametrize("ahead", [HOUR, 61.0 * HOUR])
-async def test_a_wrong_leap_ahead_is_taken_back_and_the_cook_can_be_played(tmp_path, wall, ahead):
+async def test_a_wrong_leap_ahead_is_taken_back_and_the_cook_can_be_played(tmp_path, wall, ahead, capsys):
     """The clock is set ahead by mistake and followed; later the pitmaster has what was written since dated back."""
     plan, path = night_settings().plan, tmp_path / "s.db"
     made = Collector(plan, [], path, tmp_path / "c.sock", cook="n", clock=Clock(lambda: True))
@@ -268,13 +269,13 @@ async def test_a_wrong_leap_ahead_is_taken_back_and_the_cook_can_be_played(tmp_p
     await made._recorder.close(5.0)
     with Archive(path) as archive:
         (cook,) = archive.cooks()
-        (leap,) = [mark for mark in archive.marks(cook) if mark.kind == "clock"]
         readings = cook.readings
-    database = Database(path)
-    assert database.redate(round(leap.time_unix * 1000), round(-ahead * 1000)) == 60_000 - round(ahead * 1000), (
-        "whole minutes that fit"
-    )
-    database.close()
+    assert main(["store", "clock", "--store", str(path)]) == 0
+    assert f"set ahead by {round(ahead / 3600)} h 00 min, cook n" in capsys.readouterr().out
+    assert main(["store", "clock", "--back", "1", "--store", str(path)]) == 0
+    earlier = "59 min" if ahead == HOUR else "60 h 59 min"
+    assert f"is dated {earlier} earlier" in capsys.readouterr().out, "whole minutes that fit"
+    assert main(["store", "clock", "--back", "2", "--store", str(path)]) != 0
     with Archive(path) as archive:
         (cook,) = archive.cooks()
         assert cook.readings == readings

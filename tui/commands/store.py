@@ -25,6 +25,10 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "path", type=Path, nargs="?", metavar="PATH", help="the damaged file; only read (default: the store)"
     )
     salvage.add_argument("--to", type=Path, metavar="FILE", help="the fresh one (default: PATH.salvaged)")
+    clock = actions.add_parser("clock", help="list leaps of the clock that were followed, take a wrong one back")
+    clock.add_argument(
+        "--back", type=int, metavar="NUMBER", help="date back what was written since; no collector may run"
+    )
     seal = actions.add_parser("seal", help="press ended cooks to a tenth, as a collector does by itself; none may run")
     small = actions.add_parser("compact", help="give unused room back; no collector may run")
     trim = actions.add_parser("trim", help="delete cooks that ended long ago; no collector may run")
@@ -34,7 +38,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "pits", help="list the pits that a server holds: --store postgresql://USER@HOST/DATABASE"
     )
     fresh = actions.add_parser("renew", help="after it was put back from a copy: a store of its own to the server")
-    for sub in (look, copy, salvage, seal, small, trim, listed, fresh):
+    for sub in (look, copy, salvage, clock, seal, small, trim, listed, fresh):
         add_config(sub)
         add_store(sub)
         add_json(sub)
@@ -44,9 +48,24 @@ def run(options: argparse.Namespace) -> int:
     """Do what is asked with the store."""
     jobs = {
         "check": _check, "backup": _back_up, "salvage": _salvage, "seal": _seal, "compact": _compact, "trim": _trim,
-        "pits": _pits, "renew": _renew,
+        "pits": _pits, "renew": _renew, "clock": _clock,
     }  # fmt: skip
     return jobs[options.what](options)
+
+
+def _clock(options: argparse.Namespace) -> int:
+    import msgspec
+
+    from tui.commands.store_clock import date_back, leap_lines, leaps_of
+
+    path = _path(options)
+    if options.back is None:
+        leaps = leaps_of(path)
+        _say(options, {"leaps": [msgspec.structs.asdict(leap) for leap in leaps]}, *leap_lines(leaps))
+    else:
+        done = date_back(path, options.back)
+        _say(options, {"done": done}, done)
+    return Exit.OK
 
 
 def _days(text: str) -> float:
