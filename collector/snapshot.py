@@ -483,7 +483,7 @@ class ArrivalView(msgspec.Struct, frozen=True):
     high_unix: float
     """Nine tenths are; infinite where it does not come with the air as it is, NaN while it cannot be known."""
     why: str = ""
-    """Why it cannot be known yet, or will not come."""
+    """Why it cannot be known yet, or will not come; of one that is known, how old it is where it is not of now."""
 
 
 UNKNOWN_ARRIVAL = ArrivalView(float("nan"), float("nan"), float("nan"))

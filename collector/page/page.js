@@ -231,7 +231,7 @@ function dayAndTime(unix) {   // its day where that is not today's
 const rough = (s) => s < 5400 ? Math.max(5, Math.round(s / 300) * 5) + " min" : (Math.round(s / 1800) / 2) + " h";
 function between(a) {
   return when(a.median_unix) + (a.low_unix === null ? "" : " (" + when(a.low_unix) + "–" +
-    (a.high_unix === null ? "or much later" : when(a.high_unix)) + ")");
+    (a.high_unix === null ? "or much later" : when(a.high_unix)) + ")") + (a.why ? ", " + a.why : "");
 }
 function arrives(part, phase) {
   if (part.done_celsius === null) return "";

@@ -6,6 +6,8 @@ from msgspec.structs import replace
 from collector import wire
 from collector.snapshot import FaultView, FireView, Phase
 from tests.tui.test_dashboard import board, seen, settle
+from tui.draw.fire import fire_lines
+from tui.draw.line import plain
 from tui.draw.summary import status_lines
 from tui.draw.view import View
 from tui.printable import printable_output
@@ -91,6 +93,9 @@ async def test_faults_of_the_collector_are_in_the_sources_panel_and_in_status(cl
     lines = status_lines(ill, View())
     assert any(line.startswith("fault       FAULT of coldside's: fire not available since") for line in lines)
     assert any(line.startswith("fire        not available") for line in lines)
+    panel = "\n".join(plain(line) for line in fire_lines(ill, View(), 60))
+    assert "not available" in panel
+    assert not [word for word in ("shut", "no way out", "none seen", "target") if word in panel], panel
 
 
 def test_status_says_what_it_cannot_write_and_writes_the_rest(night):

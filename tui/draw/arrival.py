@@ -71,16 +71,20 @@ def rough(seconds: float) -> str:
 
 
 def arrival_words(arrival: ArrivalView, now_unix: float, view: View) -> str:
-    """Say when: the median by the clock, and within what eight of ten come; empty where it cannot be known."""
+    """Say when: the median by the clock, and within what eight of ten come; empty where it cannot be known.
+
+    One that is not of now says how old it is.
+    """
     if not is_time(arrival.median_unix):
         return ""
     told = when(arrival.median_unix, now_unix, view)
     low, high = (when(unix, now_unix, view) for unix in (arrival.low_unix, arrival.high_unix))
+    old = f", {clean(arrival.why, 40, ascii_only=view.ascii_only)}" if arrival.why else ""
     if low == NOTHING:
-        return told
+        return f"{told}{old}"
     if high == NOTHING:
-        return f"{told} ({low} or much later)"
-    return f"{told} ({low}-{high})"
+        return f"{told} ({low} or much later){old}"
+    return f"{told} ({low}-{high}){old}"
 
 
 def part_arrival(part: PartView, phase: str, now_unix: float, view: View) -> str:

@@ -2,7 +2,7 @@
 
 import math
 
-from collector.snapshot import Snapshot
+from collector.snapshot import Phase, Snapshot
 from tui.draw.fire_state import fire_state
 from tui.draw.line import Line, Role, wrapped
 from tui.draw.view import View
@@ -17,8 +17,23 @@ def fire_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
     interval = ""
     if not math.isnan(fire.slope_low):
         interval = f" ({difference(fire.slope_low, view)} to {difference(fire.slope_high, view)})"
+    lines: list[Line] = [(("fire    ", "faint"), fire_state(snapshot))]
+    if fire.phase is not Phase.UNAVAILABLE:  # nothing of a fire that is not watched is shown as if it were
+        lines += _watched_lines(snapshot, view, interval)
+    unit = degree(view)
+    spread = difference(even.spread_kelvin, view, signed=False)
+    swing = difference(even.fluctuation_kelvin, view, signed=False)
+    lines += [
+        (("spread  ", "faint"), (f"{spread} {unit}", "strong"), (f"  swing in 30 min {swing} {unit}", "plain")),
+        (("ends    ", "faint"), (f"fire end {difference(even.along_kelvin, view)} {unit} to stack end", "plain")),
+        (("lid air ", "faint"), (f"{difference(even.top_to_grate_kelvin, view)} {unit} over the grate", "plain")),
+    ]
+    return [row for line in lines for row in wrapped(line, width, 8)]
+
+
+def _watched_lines(snapshot: Snapshot, view: View, interval: str) -> list[Line]:
+    fire = snapshot.fire
     lines: list[Line] = [
-        (("fire    ", "faint"), fire_state(snapshot)),
         (
             ("grate   ", "faint"),
             (temperature(fire.level_celsius, view), "strong"),
@@ -31,15 +46,7 @@ def fire_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
     ]
     if due := due_words(snapshot, view):
         lines.append((("next    ", "faint"), (due, "plain")))
-    unit = degree(view)
-    spread = difference(even.spread_kelvin, view, signed=False)
-    swing = difference(even.fluctuation_kelvin, view, signed=False)
-    lines += [
-        (("spread  ", "faint"), (f"{spread} {unit}", "strong"), (f"  swing in 30 min {swing} {unit}", "plain")),
-        (("ends    ", "faint"), (f"fire end {difference(even.along_kelvin, view)} {unit} to stack end", "plain")),
-        (("lid air ", "faint"), (f"{difference(even.top_to_grate_kelvin, view)} {unit} over the grate", "plain")),
-    ]
-    return [row for line in lines for row in wrapped(line, width, 8)]
+    return lines
 
 
 def _limit(snapshot: Snapshot, view: View) -> tuple[str, Role]:

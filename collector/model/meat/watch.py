@@ -17,7 +17,7 @@ from collector.model.meat.piece import MeatPhase, Piece
 from collector.model.meat.piece_watch import ROW_SECONDS, PieceLook, PieceWatch, unavailable_view
 from collector.model.meat.spots import Spot, SpotBook
 from collector.model.plan import Plan
-from collector.snapshot import Mark, MeatView, SpotView
+from collector.snapshot import ArrivalView, Mark, MeatView, SpotView
 
 __all__ = ["MeatWatch"]
 
@@ -161,20 +161,29 @@ class MeatWatch:
         if name not in self._good:
             return unavailable_view(self._pieces[name].piece, (lost,))
         built, view = self._good[name]
-        old = f"its forecast is {(now - built) / 60.0:.0f} min old"
+        old = f"{(now - built) / 60.0:.0f} min old"
         nan = math.nan
         parts = tuple(
-            replace(part, celsius=nan, air_celsius=nan, danger_seconds=nan, log_reduction=nan, ahead=())
+            replace(
+                part, celsius=nan, air_celsius=nan, danger_seconds=nan, danger_off_fire_seconds=nan,
+                come_up_seconds=nan, log_reduction=nan, ahead=(), wrap=_aged(part.wrap, old),
+                done=_aged(part.done, old),
+            )
             for part in view.parts
-        )
+        )  # fmt: skip
         return replace(
-            view, parts=parts, held_seconds=nan, hold_trend_kelvin_per_hour=nan, cool_due_unix=None, late_seconds=nan,
-            air_needed_celsius=nan, advice=(lost, old),
+            view, parts=parts, done=_aged(view.done, old), held_seconds=nan, hold_trend_kelvin_per_hour=nan,
+            cool_due_unix=None, late_seconds=nan, air_needed_celsius=nan, advice=(lost,),
         )  # fmt: skip
 
     def spots(self) -> tuple[SpotView, ...]:
         """Show the newest readings by hand."""
         return self._spots.views()
+
+
+def _aged(arrival: ArrivalView, old: str) -> ArrivalView:
+    """Say of a forecast that is known how old it is."""
+    return replace(arrival, why=old) if math.isfinite(arrival.median_unix) else arrival
 
 
 def _assumed(watch: PieceWatch, now: float) -> str:
