@@ -6,9 +6,12 @@ or turn the direction of writing. They are taken away where text enters, and aga
 
 import re
 import unicodedata
+from collections.abc import Iterator
 
 __all__ = ["REPLACEMENT", "clean_text", "is_clean", "printable"]
 
+MOST_MARKS = 2
+"""Thai and Vietnamese write two on one letter; none writes more that Unicode has not composed."""
 REPLACEMENT = "�"
 """U+FFFD of Unicode: stands for a character that may not be shown."""
 _NOT_PRINTED = re.compile(
@@ -22,7 +25,7 @@ def clean_text(text: str, longest: int, *, instead: str = "") -> str:
     """Make one harmless line of a text from outside.
 
     White space of any kind becomes single spaces; control, format, private and unassigned characters go, and so do
-    combining marks that no letter takes up, which could pile up over other lines.
+    combining marks beyond two on a letter, which could pile up over other lines.
 
     Args:
         text: as received.
@@ -30,15 +33,26 @@ def clean_text(text: str, longest: int, *, instead: str = "") -> str:
         instead: what stands for each character that goes. `REPLACEMENT` keeps two keys apart that differ by one.
     """
     shown = unicodedata.normalize("NFC", text[: 8 * longest])
-    kept = "".join(" " if c.isspace() else c if is_clean(c) else instead for c in shown)
+    kept = "".join(" " if c.isspace() else c if is_clean(c) else instead for c in _few_marks(shown))
     return " ".join(kept.split())[:longest].rstrip()
 
 
 def is_clean(character: str) -> bool:
     """Tell whether a character may go to a screen: a letter, number, sign or space."""
-    return character.isspace() or unicodedata.category(character) not in (
-        "Cc", "Cf", "Cs", "Co", "Cn", "Mn", "Me",
-    )  # fmt: skip
+    return character.isspace() or unicodedata.category(character) not in ("Cc", "Cf", "Cs", "Co", "Cn", "Me")
+
+
+def _few_marks(text: str) -> Iterator[str]:
+    """Leave out combining marks beyond `MOST_MARKS` on one letter, and those on none."""
+    marks = MOST_MARKS
+    for character in text:
+        if unicodedata.category(character) != "Mn":
+            marks = 0 if unicodedata.category(character)[0] in "LNM" else MOST_MARKS
+        else:
+            marks += 1
+            if marks > MOST_MARKS:
+                continue
+        yield character
 
 
 def printable(text: str) -> str:

@@ -1,6 +1,7 @@
 """The collector at work: sources, engine, store and dashboards wired together, and their life from start to stop."""
 
 import asyncio
+import contextlib
 import logging
 import time
 from collections.abc import Sequence
@@ -139,54 +140,58 @@ class Collector:
             store, plan, self._clock, cook=cook, start_unix=start_unix, keep_days=keep_days,
             settled_only=kitchen is not None,
         )  # fmt: skip
-        database, opened = found.database, found.opened
-        self._boot_ms = found.boot_began_ms
-        self.cook = opened.engine.cook
-        self.resumed = opened.resumed
-        self._faults = opened.engine.faults
-        self._feed = Feed(self._carry_out, self.snapshot, self.rules, self._faults)
-        self._publish = publish
-        self._heartbeat = None if heartbeat is None else Heartbeat(heartbeat, self._unwell)
-        self._serving = None if serve is None else self._service_of(serve)
-        for point in opened.trend:
-            self._feed.add_trend(point)
-        self._pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal, self._on_event)
-        if opened.resumed:
-            take_up(opened, self._pipeline, self.now())
-        if found.set_aside:
-            self._pipeline.act(Action(ActionKind.MARK, "store", text=found.set_aside), self.now())
-        if note:
-            self._pipeline.act(Action(ActionKind.MARK, "clock", text=note), self.now())
-        self.late: Late | None = None
-        """The clock proved wrong: whoever runs us has what was written dated anew, and builds us again."""
-        self._restore(database.path)
-        with Archive(database.path) as archive:
-            self._book = CalibrationBook(archive.calibrations())
-            calls_before = archive.calls(opened.number)
-        self._recorder = Recorder(
-            database,
-            opened.number,
-            self._pipeline,
-            commit_seconds=commit_seconds,
-            durable_seconds=durable_seconds,
-            on_committed=self._on_committed,
-            on_written=self._on_written,
-            kitchen=lambda: None if self._forwarder is None else self._forwarder.view(),
-            throwaway=throwaway,
-            settled_only=kitchen is not None,
-        )
-        self._forwarder = None if kitchen is None else self._forwarder_of(kitchen, plan.chamber.name, database.path)
-        self._outbox: Outbox | None = None
-        self._taps: Taps | None = None
-        if calling is not None:
-            links = None if serve is None or not serve.link else self._links_of(serve)
-            self._outbox = self._outbox_of(calling, calls_before, links, database.path)
-        self._vitals_due = 0.0
-        self._source_log = SourceLog()
-        self._fault_log = FaultLog()
-        self._checked = 0.0
-        self._stop = asyncio.Event()
-        self.ready = asyncio.Event()
+        with contextlib.ExitStack() as undo:
+            undo.callback(found.database.close)  # whoever builds us again, after a fault here, needs the store
+            database, opened = found.database, found.opened
+            self._boot_ms = found.boot_began_ms
+            self.cook = opened.engine.cook
+            self.resumed = opened.resumed
+            self._faults = opened.engine.faults
+            self._feed = Feed(self._carry_out, self.snapshot, self.rules, self._faults)
+            self._publish = publish
+            self._heartbeat = None if heartbeat is None else Heartbeat(heartbeat, self._unwell)
+            self._serving = None if serve is None else self._service_of(serve)
+            for point in opened.trend:
+                self._feed.add_trend(point)
+            self._pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal, self._on_event)
+            if opened.resumed:
+                take_up(opened, self._pipeline, self.now())
+            if found.set_aside:
+                self._pipeline.act(Action(ActionKind.MARK, "store", text=found.set_aside), self.now())
+            if note:
+                self._pipeline.act(Action(ActionKind.MARK, "clock", text=note), self.now())
+            self.late: Late | None = None
+            """The clock proved wrong: whoever runs us has what was written dated anew, and builds us again."""
+            self._restore(database.path)
+            with Archive(database.path) as archive:
+                self._book = CalibrationBook(archive.calibrations())
+                calls_before = archive.calls(opened.number)
+            self._recorder = Recorder(
+                database,
+                opened.number,
+                self._pipeline,
+                commit_seconds=commit_seconds,
+                durable_seconds=durable_seconds,
+                on_committed=self._on_committed,
+                on_written=self._on_written,
+                kitchen=lambda: None if self._forwarder is None else self._forwarder.view(),
+                throwaway=throwaway,
+                settled_only=kitchen is not None,
+                faults=self._faults,
+            )
+            self._forwarder = None if kitchen is None else self._forwarder_of(kitchen, plan.chamber.name, database.path)
+            self._outbox: Outbox | None = None
+            self._taps: Taps | None = None
+            if calling is not None:
+                links = None if serve is None or not serve.link else self._links_of(serve)
+                self._outbox = self._outbox_of(calling, calls_before, links, database.path)
+            self._vitals_due = 0.0
+            self._source_log = SourceLog()
+            self._fault_log = FaultLog()
+            self._checked = 0.0
+            self._stop = asyncio.Event()
+            self.ready = asyncio.Event()
+            undo.pop_all()
 
     def _links_of(self, serve: "ServeOptions") -> "Links | None":
         """Make what signs the links in messages; None, and a word in the log, where its key cannot be used."""
@@ -252,7 +257,9 @@ class Collector:
         """Tell each source what was committed before, so that a message sent again is not taken twice."""
         with Archive(store) as archive:
             for name, watched in self._sources.items():
-                watched.source.restore(archive.receipts(name))
+                receipts = archive.receipts(name)
+                restore = partial(watched.source.restore, receipts)
+                self._faults.attempt(f"restart of {name}", self.now(), restore, _nothing)
 
     async def run(self) -> int:
         """Run until `stop` or until every source has ended; return how many readings could not be saved."""
@@ -277,12 +284,24 @@ class Collector:
                 for task in (*pumps, *background):
                     task.cancel()
         finally:
-            self._publish_snapshot()
-            self._fault_log.write(self._faults.records, time.monotonic())
+            lost = await self._end()
+        return lost
+
+    async def _end(self) -> int:
+        """Write what waits and let everybody go; return how many readings could not be saved. Each step for itself."""
+        self._publish_snapshot()
+        lost = 0
+        try:
             lost = await self._recorder.close(STOP_SECONDS)
-            await self._feed.close()
-            if self._serving is not None:
-                await self._serving.close()
+        except Exception as error:  # noqa: BLE001 - dashboards and phones are let go all the same
+            self._faults.record("end of the record", self.now(), error, critical=True)
+            lost = 1
+        for close in (self._feed.close, *(() if self._serving is None else (self._serving.close,))):
+            try:
+                await close()
+            except Exception as error:  # noqa: BLE001 - the others are let go all the same
+                self._faults.record("end of a link", self.now(), error)
+        self._fault_log.write(self._faults.records, time.monotonic())
         return lost
 
     def _jobs(self) -> list[Job]:
@@ -331,7 +350,8 @@ class Collector:
             quiet = AlarmState.SUPPRESSED in (event.before, event.after)
             calls = event.after is AlarmState.UNACKNOWLEDGED
             level = logging.WARNING if calls else logging.DEBUG if quiet else logging.INFO
-            log.log(level, "alarm %s: %s -> %s %s", event.key, event.before, event.after, event.message)
+            said = event.key, event.before, event.after, event.message
+            log.log(level, "alarm %s: %s -> %s %s", *said, extra={"peer": event.key})
 
     def _on_committed(self, source: str, receipt: int) -> None:
         watched = self._sources.get(source)

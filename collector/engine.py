@@ -314,7 +314,8 @@ class Engine:
         attempt("probe values", now, lambda: self._gather(now), self._lose_values, critical=True)
         attempt("zones", now, self._estimate, self._lose_field, critical=True)
         grate = self._of_grate(self._field.level_celsius)
-        self._ring.push(np.concatenate([self._values, self._field.zone_celsius]))
+        row = np.concatenate([self._values, self._field.zone_celsius])
+        attempt("past of the values", now, lambda: self._ring.push(row), _nothing, critical=True)
         falls = attempt("falls", now, self._falls, lambda: (math.nan, math.nan), critical=True)
         self._fire_fails = False
         seen = attempt("fire", now, lambda: self._look_at_fire(now, falls), self._lose_fire, critical=True)
@@ -664,7 +665,10 @@ class Engine:
             attempt(f"zone {z.name}", now, partial(self._zone_view, i), partial(self._unknown_zone, i), critical=True)
             for i, z in enumerate(plan.zones)
         ]
-        fire = _unavailable_fire() if self._fire_fails else attempt(
+        blind = self.faults.failing("look")  # nothing was judged: what is left is of before
+        if blind:
+            zones = [self._unknown_zone(i) for i in range(len(plan.zones))]
+        fire = _unavailable_fire() if self._fire_fails or blind else attempt(
             "view of the fire", now, self._fire_view, _unavailable_fire, critical=True
         )  # fmt: skip
         return Snapshot(

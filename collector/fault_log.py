@@ -34,5 +34,5 @@ class FaultLog:
             since = "" if not count else f", {fault.count - count} times since it was last written here"
             log.error(
                 "%s: a fault of coldside's, contained; %s, %d times in all%s\n%s",
-                fault.part, fault.error, fault.count, since, fault.traceback,
+                fault.part, fault.error, fault.count, since, fault.traceback, extra={"peer": fault.part},
             )  # fmt: skip

@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 import msgspec
 from msgspec.structs import replace
 
+from adapters.text import clean_text
 from collector.snapshot import AlarmState, FaultView, Priority, TroubleView
 
 __all__ = ["CALL_AFTER_SECONDS", "FAULT_KEY", "Fault", "FaultBook", "place_of"]
@@ -23,6 +24,7 @@ CALL_AFTER_SECONDS = 120.0
 the half hour in which a fire dies (common practice, no source)."""
 HOLD_SECONDS = 120.0
 """A fault counts as over when its part has worked for this long, so that one that comes and goes stays one fault."""
+MOST_FRAMES, MOST_ERROR_CHARACTERS = 20, 300
 FAULT_KEY = "fault/"
 """How the key of a trouble begins that stands for a fault; the part follows."""
 
@@ -71,6 +73,7 @@ class FaultBook:
         *,
         critical: bool = False,
         keep: bool = False,
+        lasting: bool = True,
     ) -> T:
         """Build a part; where that raises, record the fault and give what stands in for it.
 
@@ -81,11 +84,13 @@ class FaultBook:
             otherwise: makes the stand-in, and must not raise.
             critical: see `Fault.critical`.
             keep: keep the newest good value and give that instead of the stand-in. Not for critical parts.
+            lasting: a fault stands until the part works. False: of what is built only when somebody asks, which may
+                never be again; it is over after `HOLD_SECONDS`.
         """
         try:
             built = build()
         except Exception as error:  # noqa: BLE001 - the one place where any fault of a part is contained
-            self.record(part, now_unix, error, critical=critical)
+            self.record(part, now_unix, error, critical=critical, lasting=lasting)
             if keep and part in self._good:
                 good_unix, good = self._good[part]
                 self._faults[part] = replace(self._faults[part], good_unix=good_unix)
@@ -98,8 +103,10 @@ class FaultBook:
             self.works(part, now_unix)
         return built
 
-    def record(self, part: str, now_unix: float, error: Exception, *, critical: bool = False) -> None:
-        """Record that a part failed."""
+    def record(
+        self, part: str, now_unix: float, error: Exception, *, critical: bool = False, lasting: bool = False
+    ) -> None:
+        """Record that a part failed; see `attempt`."""
         before = self._faults.get(part)
         goes_on = before is not None and _standing(before, now_unix)
         self._faults[part] = Fault(
@@ -108,9 +115,9 @@ class FaultBook:
             count=1 if before is None else before.count + 1,
             since_unix=before.since_unix if before is not None and goes_on else now_unix,
             last_unix=now_unix,
-            failing=True,
+            failing=lasting,
             error=place_of(error),
-            traceback="".join(traceback.format_exception(error)),
+            traceback=_traceback_of(error),
             acknowledged=before is not None and goes_on and before.acknowledged,
         )
 
@@ -119,6 +126,11 @@ class FaultBook:
         fault = self._faults.get(part)
         if fault is not None and fault.failing:
             self._faults[part] = replace(fault, failing=False, last_unix=now_unix)
+
+    def failing(self, part: str) -> bool:
+        """Tell whether the newest attempt of a part failed."""
+        fault = self._faults.get(part)
+        return fault is not None and fault.failing
 
     def standing(self, now_unix: float) -> list[Fault]:
         """List the faults that stand, critical ones first, the oldest first among equals."""
@@ -185,3 +197,9 @@ def place_of(error: Exception) -> str:
         return type(error).__name__
     last = frames[-1]
     return f"{type(error).__name__} in {PurePath(last.filename).name}, line {last.lineno}"
+
+
+def _traceback_of(error: Exception) -> str:
+    """Write where an error came from; its own text may be of any length, and from outside."""
+    where = "".join(traceback.format_tb(error.__traceback__, limit=-MOST_FRAMES))
+    return f"{where}{type(error).__name__}: {clean_text(str(error), MOST_ERROR_CHARACTERS)}"

@@ -12,6 +12,7 @@ import math
 import os
 import socket as sockets
 import stat
+import time
 from collections import deque
 from collections.abc import Awaitable, Callable, Iterator
 from functools import partial
@@ -103,7 +104,10 @@ class Feed:
     def answer(self, command: wire.Command) -> wire.Reply | wire.Rules:
         """Carry out what a dashboard asks, or tell what it wants to know."""
         if isinstance(command, wire.AskRules):
-            return wire.Rules(command.number, self._rules())
+            none: tuple[RuleView, ...] = ()
+            now = time.time()
+            rules = self.faults.attempt("list of the rules", now, self._rules, lambda: none, lasting=False)
+            return wire.Rules(command.number, rules)
         why = self._command(command)
         return wire.Reply(command.number, not why, why)
 
@@ -139,7 +143,7 @@ class Feed:
     def _formed(self, form: Form, snapshot: Snapshot) -> bytes | None:
         """Write a snapshot for one kind of viewer; None where that fails."""
         return self.faults.attempt(
-            "form of the news", snapshot.now_unix, partial(form, snapshot), lambda: None, critical=True
+            "form of the news", snapshot.now_unix, partial(form, snapshot), lambda: None, lasting=False
         )
 
     @contextlib.contextmanager

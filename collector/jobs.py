@@ -1,7 +1,6 @@
 """Keeps the collector's jobs running: a job that ends or fails is started again, with growing waits, and counted."""
 
 import asyncio
-import logging
 from collections.abc import Awaitable, Callable
 from random import Random
 
@@ -12,12 +11,14 @@ from collector.faults import FaultBook
 
 __all__ = ["Job", "keep_running"]
 
-log = logging.getLogger(__name__)
-
 HEALTHY_SECONDS = 60.0
 """A job that ran this long starts the waits from the shortest again."""
 CRITICAL_CAP_SECONDS, CAP_SECONDS = 5.0, 60.0
 """The longest wait before a restart. What records, judges or calls is not left alone for long."""
+
+
+class JobEndedError(Exception):
+    """A job has ended that should run until the collector stops."""
 
 
 class Job(msgspec.Struct, frozen=True):
@@ -55,9 +56,9 @@ async def keep_running(
         healthy = loop.call_later(HEALTHY_SECONDS, lambda: faults.works(part, now()))
         try:
             await job.run()
-            log.warning("%s: ended, which it never should; it is started again", part)
+            raise JobEndedError
         except Exception as error:  # noqa: BLE001 - a fault in one job does not end the night
-            faults.record(part, now(), error, critical=job.critical)
+            faults.record(part, now(), error, critical=job.critical, lasting=True)
         finally:
             healthy.cancel()
         attempt = 0 if loop.time() - began >= HEALTHY_SECONDS else attempt

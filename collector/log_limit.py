@@ -10,7 +10,7 @@ import msgspec
 __all__ = ["LogLimit"]
 
 BURST_LINES = 20
-"""So many lines of one kind may come at once."""
+"""Lines of one kind that may come at once."""
 REFILL_SECONDS = 30.0
 """After that, one more this often: 2,880 lines a day, well under a megabyte."""
 MOST_KINDS = 1000
@@ -28,7 +28,8 @@ class _Kind(msgspec.Struct):
 class LogLimit(logging.Filter):
     """Lets a burst of one kind of line through, then one now and then with a count of what was left out.
 
-    A kind is a place in the code and, where the line has one (`extra={"peer": …}`), the peer it is about.
+    A kind is a place in the code and, where the line has one (`extra={"peer": …}`), what it is about: an alarm, a
+    source, somebody on the network. Lines about what matters name it, so that none of them hides another.
 
     Args:
         clock: seconds, of a clock that is never set.

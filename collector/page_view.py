@@ -221,12 +221,19 @@ class PageViewer:
         now, fire, chamber = snapshot.now_unix, snapshot.fire, snapshot.chamber
 
         def part(name: str, build: Callable[[], tuple[T, ...]]) -> tuple[T, ...]:
-            return self._faults.attempt(f"phone: {name}", now, build, lambda: (), critical=name in CRITICAL_PARTS)
+            return self._faults.attempt(
+                f"phone: {name}", now, build, lambda: (), critical=name in CRITICAL_PARTS, lasting=False
+            )
 
         words, eye = self._faults.attempt(
-            "phone: fire", now, lambda: fire_words(snapshot), lambda: ("not available", True), critical=True
+            "phone: fire",
+            now,
+            lambda: fire_words(snapshot),
+            lambda: ("not available", True),
+            critical=True,
+            lasting=False,
         )
-        page_map = self._faults.attempt("phone: map", now, lambda: self._map(snapshot), lambda: None)
+        page_map = self._faults.attempt("phone: map", now, lambda: self._map(snapshot), lambda: None, lasting=False)
         zones = part("zones", lambda: tuple(_zone(zone, snapshot) for zone in snapshot.zones))
         probes = part("probes", lambda: tuple(_probe(probe, snapshot) for probe in snapshot.probes))
         marks = part("marks", lambda: tuple(PageMark(m.time_unix, _mark_words(m)) for m in _newest(snapshot.marks)))

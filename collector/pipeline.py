@@ -123,6 +123,7 @@ class Pipeline:
         self.batch.settled.add(cook)
 
     def _file(self, events: list[Event]) -> None:
+        """Put events into the batch, and only then tell of them: what shows them may fail, the record may not."""
         for event in events:
             if isinstance(event, TrendPoint):
                 self.batch.trend.append(event)
@@ -132,7 +133,9 @@ class Pipeline:
             elif isinstance(event, Mark):
                 self.batch.marks.append(event)
                 self.urgent = True
-            self._on_event(event)
+        self.engine.faults.attempt(
+            "news of events", self.engine.now_unix, lambda: [self._on_event(event) for event in events], list
+        )
 
     def cut(self) -> Batch:
         """Hand over what has gathered and start anew."""

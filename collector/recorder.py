@@ -11,9 +11,10 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
 from collector.errors import StoreError
+from collector.faults import FaultBook
 from collector.pipeline import Pipeline
 from collector.snapshot import KitchenView, StoreView
-from collector.store.database import Batch, Database
+from collector.store.database import Batch, Database, parts_of
 
 __all__ = ["Recorder"]
 
@@ -45,6 +46,7 @@ class Recorder:
         on_written: called with each batch that is on disk, and the last ordinal that would outlive a power cut.
         kitchen: shows how far the server's copy goes.
         throwaway: whether the store is gone at the end.
+        faults: is told of a row that cannot be written.
         settled_only: seal only cooks of which the server holds everything.
     """
 
@@ -61,7 +63,9 @@ class Recorder:
         kitchen: Callable[[], KitchenView | None] = lambda: None,
         throwaway: bool = False,
         settled_only: bool = False,
+        faults: FaultBook | None = None,
     ) -> None:
+        self._faults = faults or FaultBook()
         self._database = database
         self._cook = cook
         self._pipeline = pipeline
@@ -175,6 +179,14 @@ class Recorder:
                     )
                 self._fault = str(error)
                 return False
+            except Exception as error:
+                self._faults.record("record", time.time(), error, critical=True)
+                try:
+                    lost = await loop.run_in_executor(self._thread, self._commit_in_parts, batch)
+                except StoreError as refused:
+                    self._fault = str(refused)
+                    return False
+                log.exception("%d rows cannot be written and are given up: a fault of coldside's", lost)
             finally:
                 self._commit_began = 0.0
             self._failed.pop(0)
@@ -183,6 +195,23 @@ class Recorder:
 
     def _commit(self, batch: Batch, full: bool) -> None:
         self._database.commit(self._cook, batch, full=full)
+
+    def _commit_in_parts(self, batch: Batch) -> int:
+        """Write each row of a batch apart; return how many the store cannot take.
+
+        Raises:
+            StoreError: the disk refuses.
+        """
+        lost = 0
+        for part in parts_of(batch):
+            try:
+                self._database.commit(self._cook, part, full=False)
+            except StoreError:
+                raise
+            except Exception:  # noqa: BLE001 - it is the one that cannot be written
+                lost += 1
+        self._database.commit(self._cook, Batch(receipts=batch.receipts), full=True)
+        return lost
 
     def _settle(self, batch: Batch, *, full: bool) -> None:
         """Account for a batch that is safe, and let its messages be acknowledged."""

@@ -61,10 +61,10 @@ async def supervise(
             if watched.source.link.state is LinkState.ENDED:
                 return
             cap = CAP_SECONDS
-            log.info("source %s: the link closed", watched.source.name)
+            log.info("source %s: the link closed", watched.source.name, extra={"peer": watched.source.name})
         except LinkError as error:
             cap = UNREACHABLE_CAP_SECONDS if error.reason is LinkReason.UNREACHABLE else CAP_SECONDS
-            log.warning("source %s: %s", watched.source.name, error)
+            log.warning("source %s: %s", watched.source.name, error, extra={"peer": watched.source.name})
         except Exception as error:
             watched.fault = f"{type(error).__name__}: {error}"
             log.exception("source %s: a fault in the adapter, it is started again", watched.source.name)

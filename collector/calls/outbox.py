@@ -8,6 +8,7 @@ same id. `sending` empties the queues, `proof` tests the way.
 import logging
 import math
 from collections.abc import Callable, Iterable, Mapping
+from functools import partial
 from random import Random
 
 import msgspec
@@ -74,7 +75,10 @@ class Outbox:
     ) -> None:
         self._faults = faults or FaultBook()
         self._people = calling.people
-        self._last_resort_unix = -math.inf
+        self._last_resorts: dict[str, float] = {}
+        """When each channel was last given a last-resort message."""
+        self._unput: list[tuple[Due, Message]] = []
+        """Messages that are written and in no queue yet."""
         self._composer = composer
         self._snapshot, self._now, self._record = snapshot, now, record
         before = before or CallsOnRecord()
@@ -139,24 +143,33 @@ class Outbox:
         except Exception:
             self._escalation.restore((before, last))
             raise
+        written, self._unput = [*self._unput, *written], []
         untold: set[tuple[int, str, str]] = set()
+        nobody: set[tuple[int, str, str]] = set()
         for call, why in self._escalation.ended:
-            untold |= self._give_up_call(call, why, now)
+            give_up = partial(self._give_up_call, call, why, now)
+            untold |= self._faults.attempt("end of a call", now, give_up, lambda: nobody)
         self._escalation.ended.clear()
         for key, call in self._escalation.calls.items():
             earlier = before.get(key)
             if earlier is not None and earlier.number != call.number:  # it became urgent: a call of its own
-                self._give_up_call(earlier, MORE_URGENT, now)
+                give_up = partial(self._give_up_call, earlier, MORE_URGENT, now)
+                self._faults.attempt("end of a call", now, give_up, lambda: nobody)
             if call != earlier:
                 self._record(CallRow(call))
         stale = [entry for entry in self._sending.entries() if entry.stale]
         if stale:
-            self._write_anew(stale, standing)
+            self._faults.attempt("messages of before", now, lambda: self._write_anew(stale, standing), lambda: None)
         for due, message in written:
             if due.word != "over" or (due.call, due.person, due.channel) not in untold:
-                self._put(due, message)  # what nobody was told of need not be called off
-        self._expire(now)
-        self.proof.look(now)
+                self._put_or_keep(due, message)  # what nobody was told of need not be called off
+        self._faults.attempt("messages that are too old", now, lambda: self._expire(now), lambda: None)
+        self._faults.attempt("test of the wake-up", now, lambda: self.proof.look(now), lambda: None)
+
+    def _put_or_keep(self, due: Due, message: Message) -> None:
+        """Put a message into its channel's queue; where that fails, at the next look, and hold up no other."""
+        keep = partial(self._unput.append, (due, message))
+        self._faults.attempt("queue of messages", self._now(), partial(self._put, due, message), keep, critical=True)
 
     def _write(self, now: float, standing: Mapping[str, TroubleView]) -> list[tuple[Due, Message]]:
         """Find what is due, and write its messages."""
@@ -183,16 +196,22 @@ class Outbox:
     def last_resort(self) -> None:
         """Send a plain message by every channel: what is wrong cannot be worked out, so everybody has to know that."""
         now = self._now()
-        if now - self._last_resort_unix < LAST_RESORT_SECONDS:
-            return
-        self._last_resort_unix = now
-        reached: set[str] = set()
-        for person in self._people:
-            for channel in person.channels:
-                if channel in self._sending.channels and channel not in reached:
-                    reached.add(channel)
-                    due = Due(0, 0, LAST_RESORT_KEY, person.name, channel, "raised", now)
-                    self._put(due, self._composer.plain(due, "it cannot say what is wrong"))
+        names = {channel: person.name for person in reversed(self._people) for channel in person.channels}
+        for channel, name in names.items():
+            waited = now - self._last_resorts.get(channel, -math.inf)
+            if channel in self._sending.channels and waited >= LAST_RESORT_SECONDS:
+                self._faults.attempt(
+                    f"last resort by {channel}",
+                    now,
+                    partial(self._resort, name, channel, now),
+                    lambda: None,
+                    critical=True,
+                )
+
+    def _resort(self, name: str, channel: str, now: float) -> None:
+        due = Due(0, 0, LAST_RESORT_KEY, name, channel, "raised", now)
+        self._put(due, self._composer.plain(due, "it cannot say what is wrong"))
+        self._last_resorts[channel] = now
 
     def _write_anew(self, stale: list[Waiting], standing: Mapping[str, TroubleView]) -> None:
         """Give messages of a run before the numbers of now, where their trouble still stands; their ids stay."""

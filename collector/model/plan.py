@@ -13,7 +13,7 @@ from msgspec.structs import replace
 
 from collector.model.calibration import DRIFT_SD_KELVIN, Line
 from collector.model.meat.piece import Piece
-from collector.model.meat.safety import COME_UP_SOON_SECONDS, DANGER_SECONDS, DANGER_SOON_SECONDS
+from collector.model.meat.safety import COME_UP_SECONDS, COME_UP_SOON_SECONDS, DANGER_SECONDS, DANGER_SOON_SECONDS
 from collector.snapshot import ChamberView, Priority
 
 __all__ = ["DEFAULT_RULES", "GRATE", "SHELVE_AT_MOST_SECONDS", "Against", "Plan", "Probe", "Rule", "Zone"]
@@ -139,6 +139,7 @@ DEFAULT_RULES: tuple[Rule, ...] = (
     Rule("danger-over", Priority.URGENT, DANGER_SECONDS, 0.0, 0.0, 0.0),
     Rule("cool-late", Priority.URGENT, 900.0, 0.0, 0.0, 0.0, below=True),
     Rule("slow-come-up", Priority.SOON, COME_UP_SOON_SECONDS, 0.0, 0.0, 0.0),
+    Rule("come-up-over", Priority.URGENT, COME_UP_SECONDS, 0.0, 0.0, 0.0),
 )
 """8.3 K is 15 °F. Delays follow the usual guidance for temperature, 60 s and 1 % of range (from memory), lengthened
 where a lid or a refuel looks like the real thing for a minute or two."""

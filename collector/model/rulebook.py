@@ -1,6 +1,7 @@
 """The alarm rules applied to one look at the pit: which value each alarm is fed, and when it may not speak."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import partial
 
 import msgspec
 import numpy as np
@@ -121,20 +122,34 @@ class RuleBook:
         self._look, self._circumstances = look, circumstances(look.phase, fire_unlit=look.fire_unlit, fading=told)
         quiet = suppressed(self._circumstances)
         steps: list[Transition] = []
+        groups: tuple[tuple[str, Callable[[], Iterator[list[Transition]]]], ...] = (
+            ("alarms of the grate", lambda: self._judge_grate(look, quiet)),
+            ("alarms of batteries", lambda: self._judge_batteries(look)),
+            ("alarms of probes", lambda: self._judge_probes(look)),
+            ("alarms of the meat", lambda: iter([self._meat.judge(now, look.meat, quiet)])),
+        )
+        for part, judge in groups:  # what one group has raised stays, whatever comes after it
+            self._faults.attempt(part, now, partial(_extend, steps, judge), _nothing, critical=True)
+        return steps
+
+    def _judge_grate(self, look: Look, quiet: Mapping[str, bool]) -> Iterator[list[Transition]]:
+        now = look.now_unix
         for zone, alarm in self._zones:
             deficit = float(look.zone_deficit_kelvin[zone])
             words = f"the {alarm.subject} runs cold; {look.cold_reasons[zone]}"
-            steps += self._feed(alarm, now, deficit, words, suppress=quiet["cold-spot"])
+            yield self._feed(alarm, now, deficit, words, suppress=quiet["cold-spot"])
         words = FADING if look.outside_side == "fading" else "the pit is running hot"
-        steps += self._feed(self._drift, now, look.outside_kelvin, words, suppress=quiet["drift"])
+        yield self._feed(self._drift, now, look.outside_kelvin, words, suppress=quiet["drift"])
         words = "the grate is uneven from end to end"
-        steps += self._feed(self._spread, now, look.spread_kelvin, words, suppress=quiet["spread"])
+        yield self._feed(self._spread, now, look.spread_kelvin, words, suppress=quiet["spread"])
         words = "the lid is open or the heat is gone: look at lid and firebox"
-        steps += self._feed(self._lid, now, look.lost_since_lid_kelvin, words)
+        yield self._feed(self._lid, now, look.lost_since_lid_kelvin, words)
+
+    def _judge_batteries(self, look: Look) -> Iterator[list[Transition]]:
         for source, alarm in self._batteries.items():
             percent = look.batteries.get(source, float("nan"))
-            steps += self._feed(alarm, now, percent, f"the battery of {source} runs low: change or charge it")
-        return steps + self._judge_probes(look) + self._meat.judge(now, look.meat, quiet)
+            words = f"the battery of {source} runs low: change or charge it"
+            yield self._feed(alarm, look.now_unix, percent, words)
 
     def _feed(
         self,
@@ -162,22 +177,20 @@ class RuleBook:
             self._meat.add(piece)
         self.alarms |= self._meat.alarms
 
-    def _judge_probes(self, look: Look) -> list[Transition]:
-        steps: list[Transition] = []
+    def _judge_probes(self, look: Look) -> Iterator[list[Transition]]:
         now = look.now_unix
         for i, alarm in enumerate(self._silent):
             limit = self._silent_after[i]
             age = float("inf") if look.offline[i] else float(look.age_seconds[i])
             if age > limit or alarm.unreset or alarm.state is not AlarmState.NORMAL:
                 words = "has gone: its source says so" if look.offline[i] else "is not heard any more"
-                steps += self._feed(alarm, now, age, f"{alarm.subject} {words}", limit=limit)
+                yield self._feed(alarm, now, age, f"{alarm.subject} {words}", limit=limit)
         for i, alarm in enumerate(self._lying):
             doubted = float(look.doubted_seconds[i])
             if doubted > 0.0 or alarm.active or alarm.unreset or alarm.state is not AlarmState.NORMAL:
                 words = LYING_WORDS.get(look.reasons[i], "is believed again")
                 doubted = doubted if look.age_seconds[i] <= self._silent_after[i] else float("nan")
-                steps += self._feed(alarm, now, doubted, f"{alarm.subject} {words}", limit=0.0)
-        return steps
+                yield self._feed(alarm, now, doubted, f"{alarm.subject} {words}", limit=0.0)
 
     def act(self, action: Action, now_unix: float) -> list[Transition]:
         """Do what a person asks of one alarm, of those of a trouble as it stands now, or of all.
@@ -241,7 +254,7 @@ class RuleBook:
         return tuple(
             AlarmView(
                 a.key, a.rule.name, a.subject, a.rule.priority, a.state, a.active, a.since_unix, a.raised_unix,
-                a.value, self._limit(a), a.unit, a.message, a.shelved_until_unix, a.removed_unix,
+                self._shown(a, a.value), self._limit(a), a.unit, a.message, a.shelved_until_unix, a.removed_unix,
             )
             for a in shown
         )  # fmt: skip
@@ -259,7 +272,7 @@ class RuleBook:
         views = []
         for alarm in self.alarms.values():
             rule, limit = alarm.rule, self._limit(alarm)
-            value = present.get(alarm.key, alarm.value)
+            value = self._shown(alarm, present.get(alarm.key, alarm.value))
             suppressed = alarm.state is AlarmState.SUPPRESSED
             why = tuple(c for c in SUPPRESSED_WHILE.get(rule.name, ()) if suppressed and c in self._circumstances)
             views.append(
@@ -272,6 +285,11 @@ class RuleBook:
                 )
             )  # fmt: skip
         return tuple(views)
+
+    def _shown(self, alarm: Alarm, value: float) -> float:
+        """Give the value of an alarm; NaN where it is not judged: no value of before is taken for the present one."""
+        parts = ("look", "what the alarms judge", f"alarm {alarm.key}")
+        return float("nan") if any(map(self._faults.failing, parts)) else value
 
     def _present(self) -> dict[str, float]:
         """Give the values of the alarms that are not fed while all is well."""
@@ -305,3 +323,12 @@ _NEEDS = {
     AlarmEvent.SHELVE: "it makes no noise that could be shelved",
 }
 """What each event of a person needs, where the table has none for the state."""
+
+
+def _extend(steps: list[Transition], judge: Callable[[], Iterator[list[Transition]]]) -> None:
+    for found in judge():
+        steps += found
+
+
+def _nothing() -> None:
+    """Stand in for a group of alarms that fails."""

@@ -3,6 +3,7 @@
 What needs the neighbours (stuck while others move, disagreement) is judged by `collector.model.lying`.
 """
 
+import math
 from collections import deque
 
 from adapters.reading import Quality, Reading, Reason
@@ -14,8 +15,9 @@ MAX_AHEAD_SECONDS = 5.0
 over a network agree within a second (common practice, no source)."""
 MAX_BEHIND_SECONDS = 120.0
 """A value may have been under way for so long and still be called the present one."""
-STEADY_LAGS, STEADY_LAG_SECONDS = 3, 5.0
-"""So many readings in a row whose lag differs by less show a wrong clock, and no backlog that is being sent."""
+STEADY_LAG_SECONDS, STEADY_SECONDS = 5.0, 30.0
+"""A lag that differs by less than the first for as long as the second, by our clock, shows a wrong clock of the sender.
+A backlog is sent faster than it was measured, so its lag shrinks, or it is over before."""
 WINDOW = 7
 """Values looked back on for the median of the spike test."""
 OPEN_BELOW_CELSIUS = -55.0
@@ -41,8 +43,8 @@ class ProbeScreen:
     """
 
     __slots__ = (
-        "_calm_rate", "_highest", "_jump", "_lags", "_last_received", "_last_source", "_lowest", "_previous", "_rate",
-        "_recent",
+        "_calm_rate", "_highest", "_jump", "_lag", "_lag_since", "_last_lag", "_last_received", "_last_source",
+        "_lowest", "_previous", "_rate", "_recent",
     )  # fmt: skip
 
     def __init__(
@@ -63,8 +65,10 @@ class ProbeScreen:
         self._previous: float | None = None
         self._last_received = 0.0
         self._last_source: float | None = None
-        self._lags: deque[float] = deque(maxlen=STEADY_LAGS)
-        """Time of receipt less the sender's own, newest last, seconds."""
+        self._lag = math.nan
+        """Time of receipt less the sender's own, seconds, since it was last steady."""
+        self._lag_since = 0.0
+        self._last_lag = math.inf
 
     def judge(self, reading: Reading, *, calm: bool = False) -> tuple[Quality, Reason]:
         """Give the quality of a reading and the reason, and remember it for the next.
@@ -98,18 +102,20 @@ class ProbeScreen:
         wrong clock dates is good by our time of receipt, and carries the reason all the same.
         """
         lag = received_unix - source_unix
-        before = self._lags[-1] if self._lags else lag
-        self._lags.append(lag)
+        if not abs(lag - self._lag) < STEADY_LAG_SECONDS:
+            self._lag, self._lag_since = lag, received_unix
+        steady = received_unix - self._lag_since >= STEADY_SECONDS
         wrong = Reason.NONE
         if lag < -MAX_AHEAD_SECONDS:
             wrong = Reason.CLOCK_FUTURE
         elif lag > MAX_BEHIND_SECONDS:
             wrong = Reason.CLOCK_PAST
-            steady = len(self._lags) == STEADY_LAGS and max(self._lags) - min(self._lags) < STEADY_LAG_SECONDS
             if not steady:
                 return Quality.UNCERTAIN, wrong
+        before, self._last_lag = self._last_lag, lag
         last, self._last_source = self._last_source, source_unix
-        if last is None or source_unix > last or lag - before > MAX_BEHIND_SECONDS:  # the last: its clock was set back
+        set_back = lag - before > MAX_BEHIND_SECONDS or steady
+        if last is None or source_unix > last or (set_back and source_unix != last):
             return _GOOD, wrong
         self._last_source = last
         return Quality.UNCERTAIN, Reason.DUPLICATE if source_unix == last else Reason.OUT_OF_ORDER

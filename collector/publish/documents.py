@@ -63,7 +63,7 @@ def documents(snapshot: Snapshot, faults: FaultBook | None = None) -> dict[str, 
     found: Documents = {}
     for write in (_of_cook, _of_probes, _of_zones, _of_meat, _of_alarms, _of_troubles):
         part = f"MQTT documents of {write.__name__.removeprefix('_of_')}"
-        found |= faults.attempt(part, snapshot.now_unix, partial(write, snapshot), dict)
+        found |= faults.attempt(part, snapshot.now_unix, partial(write, snapshot), dict, lasting=False)
     return {topic: _encode({"schema": SCHEMA, **_known(fields)}) for topic, fields in found.items()}
 
 

@@ -105,9 +105,13 @@ class Publisher:
                 finally:
                     listening.cancel()
                     await asyncio.gather(listening, return_exceptions=True)
-            except asyncio.CancelledError:  # an orderly end sends no last will
+            except aiomqtt.MqttError:
+                raise  # the link is gone: the broker publishes the last will
+            except BaseException:  # an orderly end sends no last will, be it ours or that of a fault
                 await client.publish(self._topic(AVAILABILITY), b"offline", 1, retain=True, timeout=1.0)
                 raise
+            finally:
+                self.up = False
 
     def _availability(self) -> bytes:
         """Say `online` only while the pit is really watched."""

@@ -26,7 +26,7 @@ __all__ = ["Settings", "load", "parse"]
 METRES = {"cm": 0.01, "in": 0.0254}
 MAX_PROBES = 4096
 USUAL_TOLERANCE_KELVIN = 1.0
-TIMED_RULES = ("stall-long", "slipping", "danger-soon", "danger-over", "cool-late", "slow-come-up")
+TIMED_RULES = ("stall-long", "slipping", "danger-soon", "danger-over", "cool-late", "slow-come-up", "come-up-over")
 """Judged by time."""
 LOWEST_TARGET_CELSIUS, HIGHEST_TARGET_CELSIUS = 65.5, 371.2
 """150 °F and 700 °F: what a wood fire can hold in a chamber (common practice, no source)."""

@@ -57,7 +57,7 @@ def leaf(image: Image, number: int) -> Leaf:
         return Leaf(rows, broken, chained)
     page = image.page(number)
     assert page is not None, "it has a kind"
-    for at in _cells(image, page, number):
+    for at in dict.fromkeys(_cells(image, page, number)):  # a hostile page may name one cell a thousand times
         try:
             rows.append(_row(image, page, at, kind, chained))
         except (ValueError, IndexError, struct.error):
@@ -129,8 +129,8 @@ def _row(image: Image, page: bytes, at: int, kind: int, chained: list[int]) -> t
     chain: list[int] = []
     while len(content) < length:
         more = image.page(following)
-        if more is None or len(chain) > image.pages:
-            raise ValueError("a page of it is lost")
+        if more is None or following in chain or following in chained:
+            raise ValueError("a page of it is lost, or belongs to another row")
         chain.append(following)
         following = int.from_bytes(more[:4])
         content += more[4 : min(usable, 4 + length - len(content))]

@@ -31,7 +31,7 @@ from collector.store.sweep import sweep
 from collector.store.trend import pack
 from collector.store.upkeep import compact, forget, sync
 
-__all__ = ["Batch", "Database", "hold"]
+__all__ = ["Batch", "Database", "hold", "parts_of"]
 
 log = logging.getLogger(__name__)
 
@@ -88,6 +88,19 @@ class Batch(msgspec.Struct):
 
     def __bool__(self) -> bool:
         return self.writes or bool(self.receipts)
+
+
+def parts_of(batch: Batch) -> Iterator[Batch]:
+    """Yield batches of one row each that together are a batch, new series first; receipts are left out."""
+    for field in msgspec.structs.fields(Batch):
+        if field.name == "receipts":
+            continue
+        rows = getattr(batch, field.name)
+        each = [{key: row} for key, row in rows.items()] if isinstance(rows, dict) else [type(rows)([r]) for r in rows]
+        for row in each:
+            part = Batch()
+            setattr(part, field.name, row)
+            yield part
 
 
 class Database:

@@ -37,7 +37,22 @@ def test_what_is_shown_of_a_fault_holds_no_text_from_outside(book):
     (view,) = book.views(0.0)
     assert view.error.startswith("ValueError in test_fault_book.py, line ")
     assert "secret" not in view.error
-    assert "secret" in book.records[0].traceback, "the log has it whole"
+    assert "secret of a stranger" in book.records[0].traceback, "the log has it"
+    assert "\x1b" not in book.records[0].traceback
+
+
+def test_an_error_with_a_very_long_text_is_kept_short(book):
+    book.record("fire", 0.0, ValueError("x" * 5_000_000))
+    assert len(book.records[0].traceback) < 1000
+
+
+def test_a_fault_of_what_nobody_asks_for_again_is_over_after_two_minutes(book):
+    book.record("what a person asked for", 0.0, ValueError())
+    book.attempt("form of the news", 0.0, fails, lambda: 0, lasting=False)
+    assert len(book.standing(119.0)) == 2
+    assert not book.standing(121.0)
+    book.attempt("fire", 0.0, fails, lambda: 0)
+    assert [fault.part for fault in book.standing(9999.0)] == ["fire"], "of what is tried again until it works"
 
 
 def test_the_last_good_value_is_kept_with_its_time_where_that_is_harmless(book):
@@ -95,6 +110,6 @@ def test_the_log_has_each_fault_once_an_hour_with_its_traceback_and_its_count(bo
             book.attempt("fire", float(second), fails, lambda: 0)
             log.write(book.records, float(second))
     first, second = [record.getMessage() for record in caplog.records]
-    assert "Traceback" in first
+    assert "in fails" in first
     assert "1 times in all" in first
     assert "3601 times in all, 3600 times since it was last written here" in second

@@ -43,15 +43,16 @@ async def test_a_job_that_fails_is_started_again_ever_later_and_each_time_counte
     assert [t.key for t in faults.troubles(112.0)] == ["fault/job serve"]
 
 
-async def test_a_job_that_ends_is_started_again_too(caplog):
+async def test_a_job_that_ends_is_started_again_and_counted_too():
     ran = []
 
     async def ends():
         ran.append(1)
 
-    await waits(Job("tick", ends), FaultBook())
+    faults = FaultBook()
+    await waits(Job("tick", ends), faults)
     assert len(ran) == ENOUGH
-    assert "job tick: ended" in caplog.text
+    assert (faults.records[0].count, faults.records[0].error.partition(" ")[0]) == (ENOUGH, "JobEndedError")
 
 
 async def test_a_job_that_ran_for_a_while_starts_from_the_shortest_wait_and_its_fault_is_over(monkeypatch):

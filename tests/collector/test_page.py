@@ -145,7 +145,7 @@ async def shows_a_piece(tab, served, folder):
         "within 41–135 °F off the fire, where many codes count 4 h",
         "not the coldest",
     ]
-    said += ["thin end", "194 °F", "3.2 of the 6.5 log reductions", "no column for 5 log"]
+    said += ["thin end", "194 °F", "3.2 of the 6.5 log reductions", "none for 5"]
     assert not [words for words in said if words not in text], text
     assert not await tab.says("document.querySelectorAll('#meat li').length"), "no probe of a piece stands alone too"
     for scheme in ("light", "dark"):

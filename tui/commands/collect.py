@@ -142,6 +142,9 @@ def _build_again(
     except (CollectorError, AdapterError, OSError) as error:
         log.error("the new config cannot be used, the old one stays: %s", error)  # noqa: TRY400 - it is in the sentence
         return _build(options, before, manager, "", note)
+    except Exception:
+        log.exception("the new config cannot be used, the old one stays: a fault of coldside's")
+        return _build(options, before, manager, "", note)
 
 
 def _secrets_in(settings: "Settings") -> dict[str, bytes]:

@@ -170,7 +170,7 @@ y = [0, 20]
 
 # Alarms: cold-spot, drift, spread, lid-open, probe-silent, probe-lying, battery-low; of each piece of meat wrap-ready,
 # done, meat-falling, stall-long, slipping, hold-floor, danger-soon, danger-over, cool-late,
-# slow-come-up.
+# slow-come-up, come-up-over.
 # [alarm.cold-spot]
 # limit = "15 F"          # how far below
 # against = "level"       # the mean of its level; "target", or "usual": what it was in earlier cooks of this pit

@@ -14,11 +14,13 @@ __all__ = ["MEAT_RULES", "OWN_LIMITS", "MeatAlarms"]
 
 MEAT_RULES = (
     "wrap-ready", "done", "meat-falling", "stall-long", "slipping", "hold-floor", "danger-soon", "danger-over",
-    "cool-late", "slow-come-up",
+    "cool-late", "slow-come-up", "come-up-over",
 )  # fmt: skip
 OWN_LIMITS = ("wrap-ready", "done", "hold-floor")
 """Rules that judge each part by a temperature of its own, or of its piece."""
-_UNITS = dict.fromkeys(("stall-long", "slipping", "danger-soon", "danger-over", "cool-late", "slow-come-up"), "seconds")
+_UNITS = dict.fromkeys(
+    ("stall-long", "slipping", "danger-soon", "danger-over", "cool-late", "slow-come-up", "come-up-over"), "seconds"
+)
 _WORDS = {
     "wrap-ready": "the {} is at its wrap temperature: wrap it, if its bark pleases you",
     "done": "the {} is at its done temperature: {done}",
@@ -26,13 +28,15 @@ _WORDS = {
     "stall-long": "the {} stalls for longer than usual: wrap it, or give it time",
     "slipping": "the {} will be late: wrap it, or raise the pit a little",
     "hold-floor": "the {} is held too cold: bring it above {floor}, or serve or cool it",
-    "danger-soon": "the {} has been between 41 and 135 °F off the fire for three hours: hold it hot, cool it or "
+    "danger-soon": "the {} has been between 41 and 135 °F without heat for three hours: hold it hot, cool it or "
     "serve it",
-    "danger-over": "the {} has been between 41 and 135 °F off the fire for four hours: your local code says "
+    "danger-over": "the {} has been between 41 and 135 °F without heat for four hours: your local code says "
     "what follows",
     "cool-late": "the {} cools too slowly for the {cooling}: divide it, put it on ice",
     "slow-come-up": "the {} has been between 50 and 130 °F on the fire for five hours: raise the pit now, six are the "
     "most that the published guideline allows",
+    "come-up-over": "the {} has been between 50 and 130 °F on the fire for six hours, the most that the published "
+    "guideline allows: your local code says what follows",
 }
 
 
@@ -106,4 +110,5 @@ def _values(look: PieceLook) -> dict[str, float]:
         "danger-over": look.danger_seconds,
         "cool-late": look.cool_left_seconds,
         "slow-come-up": look.come_up_seconds,
+        "come-up-over": look.come_up_seconds,
     }

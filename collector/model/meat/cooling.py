@@ -64,9 +64,10 @@ class Cooling:
         self._parts: dict[str, PartCooling] = {}
 
     def look(self, now: float, celsius: Mapping[str, float]) -> None:
-        """Take note of each part's temperature by its name, °C; NaN tells nothing."""
-        for name, value in celsius.items():
-            self._parts.setdefault(name, PartCooling(self._limits)).look(now, value)
+        """Take note of each part by its probe, °C; NaN tells nothing. Probes that are not named are gone."""
+        self._parts = {probe: self._parts.get(probe) or PartCooling(self._limits) for probe in celsius}
+        for probe, value in celsius.items():
+            self._parts[probe].look(now, value)
 
     def due_unix(self) -> float:
         """Give when the first part must be through its stage; NaN where none is under way."""

@@ -32,6 +32,8 @@ JUMP_KELVIN = 6.0
 """From one known minute to the next: no inside of meat warms so fast in a smoker (common practice, no source)."""
 CALM_KELVIN, CALM_ROWS = 1.5, 10
 HOTTEST_MEAT_CELSIUS = 101.0
+OVEN_CELSIUS = 60.0
+"""Air below this heats no meat past the danger zone: 57 °C is its upper end."""
 
 
 class PartWatch:
@@ -52,7 +54,8 @@ class PartWatch:
         self.danger_off_fire_seconds = 0.0
         """Of these, while it was on no fire: before it went on, as far as that is known, and since it came off."""
         self.come_up_seconds = 0.0
-        """Within 50 to 130 °F on the fire."""
+        """Within 50 to 130 °F on the fire, until it was through."""
+        self.came_up = self._was_hot = False
         self.shown_from_unix = math.nan
         """Since when its probe has shown what can be meat, as far as that was before it was described; or NaN."""
         self._has_table = has_table(species, cut)
@@ -78,7 +81,7 @@ class PartWatch:
         self._keep(now, celsius, air_celsius, MOST_ROWS if all_of_it else WAITING_ROWS)
         if not on:
             return
-        self._count_danger(off_fire=off_fire)
+        self._count_danger(unheated=off_fire or air_celsius < OVEN_CELSIUS)
         if self._has_table and not math.isnan(celsius) and not math.isnan(before):
             self.log_reduction += ROW_SECONDS * log_reduction_per_second(min(before, celsius))
 
@@ -89,12 +92,19 @@ class PartWatch:
         if len(self._unix) > most:
             del self._unix[:-most], self._values[:-most], self._air[:-most]
 
-    def _count_danger(self, *, off_fire: bool = False) -> None:
-        """Count a minute; what is not known counts as it last was here, and not at all in the clock of safety."""
+    def _count_danger(self, *, unheated: bool = False) -> None:
+        """Count a minute; what is not known counts as it last was here, and not at all in the lethality.
+
+        On the fire the come-up is counted until it is through. What has been hot and cooled again is not coming up, nor
+        is what lies in a pit that is no oven: that is time without heat, wherever it lies.
+        """
+        self.came_up = self.came_up or self._last_known >= COME_UP_HIGH_CELSIUS
+        self._was_hot = self._was_hot or self._last_known >= DANGER_HIGH_CELSIUS
+        unheated = unheated or self._was_hot
         if DANGER_LOW_CELSIUS < self._last_known < DANGER_HIGH_CELSIUS:
             self.danger_seconds += ROW_SECONDS
-            self.danger_off_fire_seconds += ROW_SECONDS if off_fire else 0.0
-        if not off_fire and COME_UP_LOW_CELSIUS < self._last_known < COME_UP_HIGH_CELSIUS:
+            self.danger_off_fire_seconds += ROW_SECONDS if unheated else 0.0
+        if not unheated and not self.came_up and COME_UP_LOW_CELSIUS < self._last_known < COME_UP_HIGH_CELSIUS:
             self.come_up_seconds += ROW_SECONDS
 
     def _in_meat(self, celsius: float) -> float:
@@ -136,7 +146,7 @@ class PartWatch:
                 self._keep(unix, celsius, air, MOST_ROWS)
             elif unix >= shown_from:
                 self._last_known = self._last_known if math.isnan(celsius) else celsius
-                self._count_danger(off_fire=True)
+                self._count_danger(unheated=True)
 
     def forget(self) -> None:
         """Forget everything: it was not on."""
@@ -154,6 +164,7 @@ class PartWatch:
         """Start the clocks anew."""
         self.stall = None
         self.danger_seconds = self.danger_off_fire_seconds = self.come_up_seconds = 0.0
+        self.came_up = self._was_hot = False
         self.log_reduction = 0.0 if self._has_table else math.nan
         self._last_known, self._jumped_kelvin, self._calm_rows = math.nan, 0.0, 0
 

@@ -13,7 +13,7 @@ from collector.model.meat.forecast import Arrival, air_needed, curve, of_piece
 from collector.model.meat.history import MeatRow, in_meat_since
 from collector.model.meat.part_watch import ROW_SECONDS, PartWatch
 from collector.model.meat.piece import APART_KELVIN, ON_FIRE, Cut, MeatPhase, Piece
-from collector.model.meat.safety import COME_UP_HIGH_CELSIUS, done_words
+from collector.model.meat.safety import done_words
 from collector.model.meat.signs import WRAPS_CELSIUS
 from collector.model.meat.stall import wrap_gain_seconds
 from collector.model.meat.track import Track
@@ -211,7 +211,7 @@ class PieceWatch:
             watch.row(now, celsius, air, on=on, off_fire=self.phase not in ON_FIRE)
         if self.phase in OFF_FIRE:
             for cooling in self._coolings.values():
-                cooling.look(now, {w.part.name: w.celsius for w in self._parts})
+                cooling.look(now, {w.part.probe: w.celsius for w in self._parts})
 
     def _went_on(self) -> bool:
         """Take a rise in a hot pit for the meat's going on; tell whether there was one."""
@@ -274,7 +274,7 @@ class PieceWatch:
 
     def _coming_up_seconds(self) -> float:
         """Give the longest come-up of the parts that are not through it; 0 where all are."""
-        return max((w.come_up_seconds for w in self._parts if not w.celsius >= COME_UP_HIGH_CELSIUS), default=0.0)
+        return max((w.come_up_seconds for w in self._parts if not w.came_up), default=0.0)
 
     def view(self, now: float) -> MeatView:
         """Show it; worked out once a minute."""

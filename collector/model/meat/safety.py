@@ -34,7 +34,7 @@ CAUTION = (
     "A probe is not the coldest point of the meat. Your local code and the authority that licenses you decide what is "
     "safe; this only counts."
 )
-NO_FIVE_LOGS = "there is no column for 5 log reductions here: the edition at hand prints 6.5 and 7"
+NO_FIVE_LOGS = "the published table has columns for 6.5 and 7 log reductions, none for 5"
 """Shown where lethality is."""
 DANGER_LOW_CELSIUS, DANGER_HIGH_CELSIUS = (41.0 - 32.0) / 1.8, (135.0 - 32.0) / 1.8
 """41 °F and 135 °F: between cold holding and hot holding of the FDA Food Code, 3-501.16."""
@@ -68,7 +68,7 @@ APPENDIX_A_SECONDS: tuple[tuple[int, float], ...] = (
 )  # fmt: skip
 """Degrees Fahrenheit and seconds for 6.5 log reductions of Salmonella in cooked, roast and corned beef: USDA FSIS,
 Appendix A to the compliance guidelines, January 1999, updated June 1999. Its later rows say 0 s. That edition prints
-columns for 6.5 and for 7 logs; one for 5 is in later editions, which were not at hand, so none is counted here."""
+columns for 6.5 and for 7 logs; one for 5 is in later editions, which were not seen, so none is counted here."""
 _CELSIUS = [(fahrenheit - 32.0) / 1.8 for fahrenheit, _ in APPENDIX_A_SECONDS]
 _LOG_SECONDS = [math.log(seconds) for _, seconds in APPENDIX_A_SECONDS]
 

@@ -88,6 +88,7 @@ class MeatWatch:
         found = (
             self._faults.attempt(f"clocks of {name}", now, partial(piece.look, now), lambda: None, critical=True)
             for name, piece in self._pieces.items()
+            if not self._faults.failing(f"meat {name}")  # its clocks stand still: no value of before is judged
         )
         return [look for look in found if look is not None]
 
@@ -151,6 +152,8 @@ class MeatWatch:
         )  # fmt: skip
 
     def _view(self, name: str, now: float) -> MeatView:
+        if any(map(self._faults.failing, ("look", "meat", f"meat {name}"))):
+            return self._unavailable(name, now)
         view = self._pieces[name].view(now)
         self._good[name] = now, view
         return view

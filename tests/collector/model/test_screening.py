@@ -72,7 +72,24 @@ def test_what_a_gateway_dates_ahead_of_us_is_used_by_the_time_it_came_and_said(a
 
 
 def test_a_gateway_one_hour_behind_is_used_once_its_lag_has_shown_to_be_the_same():
-    assert screened([3600.0, 3600.4, 3599.8, *[3600.0] * 10]) == [LATE, LATE, *[BEHIND] * 11]
+    assert screened([3600.0, 3600.4, 3599.8, *[3600.0] * 10]) == [*[LATE] * 3, *[BEHIND] * 10]
+    every_second = screened([3600.0] * 60, step=1.0)
+    assert every_second == [*[LATE] * 30, *[BEHIND] * 30]
+
+
+@pytest.mark.parametrize("period", [1.0, 2.0, 5.0])
+def test_a_queue_that_a_broker_kept_is_not_the_present_however_close_its_values_lie(period):
+    """Ten minutes of readings, kept while the link was away, arrive within two seconds: all lag by about the same."""
+    count = round(600 / period)
+    received = [1e6 + 2.0 * k / count for k in range(count)]
+    lags = [received[k] - (1e6 - 1200.0 + period * k) for k in range(count)]
+    assert set(screened(lags, received=received)) == {LATE}
+
+
+def test_a_gateway_that_sets_its_clock_back_a_little_is_used_again_within_half_a_minute():
+    lags = [1.0] * 30 + [101.0] * 120
+    found = screened(lags, step=1.0)
+    assert found[70:] == [GOOD] * 80
 
 
 def test_a_backlog_sent_late_is_never_taken_for_the_present():
