@@ -254,11 +254,11 @@ def slopes(curve, every_seconds):
 def test_the_slopes_interval_is_that_of_a_line_through_half_cycles():
     """By hand, an even triangle of 8 K every 40 min, looked at over 90 min.
 
-    Its residuals lie even between -4 and 4 K: their median deviation is 2 K, 1.4826 times that is 2.97 K. Half cycles of
-    20 min make 4.5 points. The standard error of a slope through n even points over a time T is sd x sqrt(12 / n) / T
-    (ordinary least squares): 2.97 x 1.633 / 1.5 h = 3.23 K an hour, so 1.96 of it each way is 6.3 K an hour. Twice the
-    swing makes it twice as wide. Over 60 min there are 3 points, and it is sqrt(4.5 / 3) = 1.22 times as wide; but for
-    what a cycle and a half does to the residuals.
+    Its residuals lie even between -4 and 4 K: their median deviation is 2 K, 1.4826 times that is 2.97 K. Half cycles
+    of 20 min make 4.5 points. The standard error of a slope through n even points over a time T is
+    sd x sqrt(12 / n) / T (ordinary least squares): 2.97 x 1.633 / 1.5 h = 3.23 K an hour, so 1.96 of it each way is
+    6.3 K an hour. Twice the swing makes it twice as wide. Over 60 min there are 3 points, and it is
+    sqrt(4.5 / 3) = 1.22 times as wide; but for what a cycle and a half does to the residuals.
     """
     low, slope, high = slopes(night(hours=5)[1], 600.0)[-1]
     assert high - slope == pytest.approx(6.3, rel=0.12)
