@@ -40,9 +40,14 @@ def night(hours=8, period=2400.0, swing=8.0, level=113.0):
     return t, 15 + (level - 15) * warm + swing * saw * (warm >= 1) + rng.normal(0, 0.15, t.size)
 
 
-def test_phases_of_a_night():
-    _t, curve = night()
-    _, marks, looks = follow(curve)
+@pytest.fixture(scope="module")
+def followed():
+    """Play an even night once for all that only look at it."""
+    return follow(night()[1])
+
+
+def test_phases_of_a_night(followed):
+    _, marks, looks = followed
     phases = [p for p, _ in looks]
     assert phases[0] is Phase.COLD
     assert phases[int(2000 / STEP)] is Phase.WARMING
@@ -50,9 +55,9 @@ def test_phases_of_a_night():
     assert not [m for m in marks if m.kind == "seen-lid"]
 
 
-def test_refuels_are_seen_once_each_at_their_turn():
-    t, curve = night()
-    watch, marks, _ = follow(curve)
+def test_refuels_are_seen_once_each_at_their_turn(followed):
+    t, _ = night()
+    watch, marks, _ = followed
     seen = [m.time_unix for m in marks if m.kind == "seen-refuel"]
     true = [k for k in np.arange(2400, t[-1] - 900, 2400) if k > 6600]
     assert len(seen) in (len(true), len(true) + 1)
@@ -88,7 +93,7 @@ def test_a_dying_fire_is_outside_its_saw_tooth_before_fifteen_kelvin_are_lost():
 def test_slow_fall_has_a_slope_whose_interval_holds_it():
     t, curve = night(hours=9)
     fall = np.where(t > 6000, -(t - 6000) / 3600 * 1.5, 0)
-    watch, _, _ = follow(curve + fall)
+    watch, _, _ = follow(curve + fall, every=len(curve))
     assert watch.slope_low <= -1.5 <= watch.slope_high
     assert watch.slope_kelvin_per_hour == pytest.approx(-1.5, abs=2.0)
 
