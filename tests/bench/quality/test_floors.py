@@ -91,7 +91,7 @@ def test_a_figure_without_a_floor_and_a_floor_without_a_figure_fail():
 
 
 def pairs(covered):
-    """Make pairs of every size, so many of twenty covered; wide ones, which claim nothing."""
+    """Make pairs of every size, the given number of twenty covered, all of them wide enough to claim nothing."""
     return [
         (("pairs", "fields", seed), [
             PairScore("fields", "coldside", size, cooks, 0.0, 4.0 + 0.1 * seed, seed < covered, False)

@@ -246,7 +246,7 @@ def test_a_fading_saw_tooth_is_told_before_the_band_is_left(period, swing, up, l
 
 
 def slopes(curve, every_seconds):
-    """Give of every so many seconds the least, the likeliest and the greatest slope, kelvin an hour."""
+    """Return the low end, estimate and high end of the slope at a fixed interval, kelvin an hour."""
     watch, found = FireWatch(99.0, 127.0, STEP), []
     for k, celsius in enumerate(curve):
         watch.look(k * STEP, float(celsius), 0.0, 0.0)
@@ -330,7 +330,7 @@ def test_what_was_taken_off_for_patches_is_not_held_against_the_fire(kelvin, sid
 
 @pytest.mark.parametrize(("kelvin_an_hour", "side", "more"), [(5.0, "fading", 0.0), (-5.0, "running hot", 1.5)])
 def test_the_doubt_of_patches_counts_where_whole_cycles_tell_the_drift(kelvin_an_hour, side, more):
-    """A saw-tooth of 12 K within which 5 K an hour are hidden, told from the means of its whole cycles.
+    """A saw-tooth of 12 K within which 5 K an hour are hidden, found from the means of its whole cycles.
 
     By hand: the last cycle of 40 min has its middle 20 min ago. The two hours before, a quarter of a cycle off, have
     theirs 110 min ago: 7.5 K in the 90 min between. Cycles stray by 3 K, so 4.5 K are outside; a hot fire has to show

@@ -150,7 +150,7 @@ def test_a_cold_patch_is_twelve_times_as_likely_as_a_hot_one_before_anything_is_
     """The log odds against nothing of the same patch, cold and hot: they differ by log(1.85 / 0.15) = 2.51."""
     x, y = places(12, np.random.default_rng(9))
     patches = Patches(x, y)
-    told = np.ones((1, 12))
+    heard = np.ones((1, 12))
     bump = felt(x, y, (x[5], y[5]), (0.18, 0.6), 9.0)
-    cold, hot = (float(patches.explain(s * bump, told, WANDER)[0][0]) for s in (-1.0, 1.0))
+    cold, hot = (float(patches.explain(s * bump, heard, WANDER)[0][0]) for s in (-1.0, 1.0))
     assert cold - hot == pytest.approx(2.51, abs=0.1)

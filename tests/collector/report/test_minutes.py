@@ -52,8 +52,8 @@ def test_a_moment_is_steady_with_the_lid_shut_and_a_fire_that_has_not_burnt_down
 
 def test_a_minute_is_steady_where_the_moments_on_both_sides_of_it_are():
     """Moments every other minute, the lid open in one of them: the two minutes before it and the two from it on go."""
-    told = [moment(m, Phase.LID_OPEN if m == 6 else Phase.STEADY) for m in (0, 2, 4, 6, 8, 10)]
-    steady = minutes(told).steady.tolist()
+    moments = [moment(m, Phase.LID_OPEN if m == 6 else Phase.STEADY) for m in (0, 2, 4, 6, 8, 10)]
+    steady = minutes(moments).steady.tolist()
     assert steady == [True] * 4 + [False] * 4 + [True] * 4
 
 
