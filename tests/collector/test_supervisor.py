@@ -138,3 +138,37 @@ async def test_a_message_is_never_split_by_a_wait():
 @given(st.integers(0, 10_000), st.integers())
 def test_the_delay_is_capped_and_never_nothing(attempt, seed):
     assert 0.1 <= delay_seconds(attempt, Random(seed)) <= 30.0 + 1e-9
+
+
+@pytest.mark.parametrize(("stood_seconds", "least", "most"), [(50.0, 3.0, 30.0), (70.0, 0.1, 1.0)])
+async def test_a_link_that_stood_for_a_minute_starts_the_waits_from_the_beginning(
+    stood_seconds, least, most, monkeypatch
+):
+    """Six lives cut short bring the step of the wait to its 30 s; a tenth of the step is the least of it.
+
+    After a link that stood for more than a minute the next try comes within the first step, a second, and the one
+    after it within the second step; after a shorter one the waits stay long, or a link that fails at once would be
+    tried every second for ever.
+    """
+    loop = asyncio.get_running_loop()
+    real, ahead = loop.time, [0.0]
+    monkeypatch.setattr(loop, "time", lambda: real() + ahead[0])
+
+    class Stands(Lives):
+        async def __aiter__(self):
+            if len(self._lives) == 3:
+                ahead[0] += stood_seconds
+            async for reading in super().__aiter__():
+                yield reading
+
+    slept = []
+
+    async def sleep(seconds):
+        slept.append(seconds)
+
+    lost = LinkError(LinkReason.LOST)
+    source = Stands(*[([reading(k)], lost) for k in range(8)], ([], None))
+    await supervise(Supervision(source), lambda _: True, at_once, random=Random(1), sleep=sleep)
+    assert len(slept) == 8
+    assert least <= slept[6] <= most
+    assert slept[7] <= 2.0 * most

@@ -120,6 +120,41 @@ def pairs(count: int, jobs: int, *, tuning: bool, as_json: bool) -> int:
     return int(any(not goal.met for goal in part.goals))
 
 
+def judge_fixed(task: tuple[str, str, int]) -> tuple[tuple[str, str, int], list[object] | None, str]:
+    """Judge one of the fixed tasks in a process of its own; a traceback instead where it fails."""
+    from tests.bench.quality.fixed import judge as judge_one
+
+    try:
+        return task, list(judge_one(task)), ""
+    except Exception:
+        return task, None, traceback.format_exc()
+
+
+def fixed(jobs: int, *, propose: bool) -> int:
+    """Judge the fixed list and hold every figure against its floor, or print the floors these figures would set."""
+    from tests.bench.quality.fixed import parts_of, tasks
+    from tests.bench.quality.floors import FILE, as_toml, compare, figures, load, proposed
+    from tests.bench.quality.table import as_text
+
+    floors = {} if propose else load(FILE.read_text(encoding="utf-8"))
+    began = time.monotonic()
+    with Pool(jobs) as pool:
+        found = pool.map(judge_fixed, tasks(), chunksize=1)
+    for task, scores, fault in found:
+        if scores is None:
+            print(f"{task} failed:\n{fault}", file=sys.stderr)
+    judged = [(task, scores) for task, scores, _ in found if scores is not None]
+    print(as_text(parts_of([score for _, scores in judged for score in scores])), file=sys.stderr)
+    if propose:
+        print(as_toml(proposed(judged)))
+        return int(len(judged) < len(found))
+    lines, good = compare(floors, figures(judged))
+    print(*lines, sep="\n")
+    print(f"{sum(line.startswith('holds') for line in lines)} of {len(lines)} floors hold; "
+          f"{time.monotonic() - began:.0f} s")  # fmt: skip
+    return int(not good or len(judged) < len(found))
+
+
 def main() -> int:
     """Judge the nights asked for and print the tables."""
 
@@ -142,11 +177,21 @@ def main() -> int:
     parser.add_argument("--pieces", type=int, default=120, metavar="N", help="of each family of meat (default 120)")
     parser.add_argument("--pairs", action="store_true", help="only comparisons of cooks before and after a change")
     parser.add_argument("--count", type=int, default=60, metavar="N", help="pairs of a family and size (default 60)")
+    parser.add_argument("--ci", action="store_true", help="a fixed list in two minutes, each figure against its floor")
+    parser.add_argument("--floors", action="store_true", help="the fixed list, and the floors it would set, as TOML")
+    parser.add_argument("--draw", action="store_true", help="draw the nights of the fixed list again and keep them")
     parser.add_argument("--show", metavar="KIND:SEED", help="list one night's truth and alarms")
     options = parser.parse_args()
     if options.show:
         print(show(options.show))
         return 0
+    if options.draw:
+        from tests.bench.quality.fixed import draw
+
+        draw()
+        return 0
+    if options.ci or options.floors:
+        return fixed(options.jobs, propose=options.floors)
     if options.meat:
         return meat(options.pieces, options.jobs, tuning=options.tuning, as_json=options.json)
     if options.pairs:

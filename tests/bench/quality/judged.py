@@ -24,7 +24,7 @@ from tests.bench.quality.score import (
 )
 from tests.bench.quality.truth import Lie, Truth, truth_of
 
-__all__ = ["HERE", "AlarmScore", "MapScore", "Watch", "judge_alarms", "judge_maps", "score_alarms"]
+__all__ = ["HERE", "AlarmScore", "MapScore", "Watch", "judge_alarms", "judge_maps", "score_alarms", "score_maps"]
 
 Array = NDArray[np.float64]
 HERE = "coldside"
@@ -162,7 +162,11 @@ class MapScore:
 def judge_maps(kind: str, seed: int, probes: int) -> list[MapScore]:
     """Draw, run, play and judge the maps of a night: the engine's and the simpler ones'."""
     night = recorded(NightKind(kind), seed, probes)
-    truth, played = truth_of(night), play(night, with_maps=True)
+    return score_maps(kind, probes, night, truth_of(night), play(night, with_maps=True))
+
+
+def score_maps(kind: str, probes: int, night: Recorded, truth: Truth, played: Played) -> list[MapScore]:
+    """Judge the maps of a night, the engine's and the simpler ones'."""
     minute = {float(at): row for row, at in enumerate(truth.seconds.tolist())}
     true = dict(zip(night.truth.map_seconds.tolist(), night.truth.map_celsius, strict=True))
     looks = [

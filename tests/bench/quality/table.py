@@ -27,6 +27,8 @@ class Goal:
     value: float
     least: float
     most: float
+    cases: int = 0
+    """Of a share of independent cases, how many there were; 0 for every other figure."""
 
     @property
     def met(self) -> bool:
@@ -93,8 +95,8 @@ def _told(outcomes: Sequence[Outcome]) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def _most(what: str, value: float, most: float) -> Goal:
-    return Goal(what, value, -math.inf, most)
+def _most(what: str, value: float, most: float, cases: int = 0) -> Goal:
+    return Goal(what, value, -math.inf, most, cases)
 
 
 def _by_kind(scores: Sequence[AlarmScore]) -> dict[str, list[AlarmScore]]:
@@ -135,7 +137,7 @@ def _cold(scores: Sequence[AlarmScore]) -> Part:
         if kind in LATE_MINUTES and kind in FALSE_COLD:
             goals.append(_most(f"{kind}: median delay, min", _minutes(outcomes, 0.5), LATE_MINUTES[kind]))
             missed = _percent(_missed(outcomes), len(outcomes))
-            goals.append(_most(f"{kind}: missed, %", missed, MISSED_PERCENT[kind]))
+            goals.append(_most(f"{kind}: missed, %", missed, MISSED_PERCENT[kind], len(outcomes)))
             false = sum(len(score.watch[HERE].false_cold) for score in nights) / len(nights)
             goals.append(_most(f"{kind}: false a night", false, FALSE_COLD[kind]))
     return Part(
@@ -153,7 +155,7 @@ def _drift(scores: Sequence[AlarmScore]) -> Part:
         if kind == "fading":
             goals.append(_most(f"{kind}: median delay, min", _minutes(outcomes, 0.5), LATE_MINUTES[kind]))
             missed = _percent(_missed(outcomes), len(outcomes))
-            goals.append(_most(f"{kind}: missed, %", missed, MISSED_PERCENT[kind]))
+            goals.append(_most(f"{kind}: missed, %", missed, MISSED_PERCENT[kind], len(outcomes)))
         false = sum(len(score.watch[HERE].false_drift) for score in nights) / len(nights)
         goals.append(_most(f"{kind}: false a night", false, FALSE_DRIFT))
     return Part(
@@ -176,7 +178,7 @@ def _lying(scores: Sequence[AlarmScore]) -> Part:
     found = _percent(len(outcomes) - _missed(outcomes), len(outcomes))
     accused_each = sum(len(score.accused) for score in scores) / len(scores) if scores else math.nan
     goals = (
-        Goal("faults found within 20 min, %", found, FOUND_PERCENT, math.inf),
+        Goal("faults found within 20 min, %", found, FOUND_PERCENT, math.inf, len(outcomes)),
         _most("good probes accused a night", accused_each, ACCUSED),
         _most("left out without a word, min", float(sum(score.unexplained for score in scores)), 0.0),
     )

@@ -53,7 +53,7 @@ def test_a_goal_that_is_missed_is_shown():
     ]
     missed = [goal.what for goal in meat_part([late, *rest]).goals if not goal.met]
     assert missed[:3] == [
-        "half: median error, min", "half: no worse than a straight line, min", "half: 80 % interval covers, %",
+        "half: median error, min", "half: further off than a straight line, min", "half: 80 % interval covers, %",
     ]  # fmt: skip
 
 

@@ -200,3 +200,45 @@ def test_probes_without_a_place_are_no_part_of_the_field():
     with_it = chamber.estimate(values + 50 * point, np.zeros(PROBES), effect, IN_AIR, NOBODY)
     without = chamber.estimate(values, np.zeros(PROBES), effect, IN_AIR & ~point, NOBODY)
     assert with_it.zone_celsius.tolist() == without.zone_celsius.tolist()
+
+
+def extremes(tolerance, patches=()):
+    """Give the coldest and the hottest place of a sloping grate whose probes may be off by so much."""
+    plan = msgspec.structs.replace(
+        PLAN, probes=tuple(msgspec.structs.replace(p, tolerance_kelvin=tolerance) for p in PLAN.probes)
+    )
+    chamber = Chamber(plan)
+    x = np.array([p.x_m if p.x_m is not None else 0.0 for p in PLAN.probes])
+    effect = chamber.bumps([patches, ()])
+    return chamber.view("grate", flat(110.0, 150.0) - 8 * x + effect.probes_kelvin, effect, IN_AIR, NOBODY)
+
+
+def test_the_better_the_probes_the_surer_the_extremes_and_their_difference():
+    views = [extremes(tolerance) for tolerance in (0.05, 0.5, 1.0, 2.0, 5.0)]
+    for sds in (
+        [v.coldest.sd_kelvin for v in views],
+        [v.hottest.sd_kelvin for v in views],
+        [v.difference_sd_kelvin for v in views],
+    ):
+        assert sds == sorted(sds)
+        assert 0.1 < sds[0] < 0.6 * sds[-1], "what lies between good probes is still not known"
+        assert sds[-1] < 10.0, "and bad ones do not undo what is usual in such a pit"
+    for v in views:
+        assert v.difference_sd_kelvin < v.coldest.sd_kelvin + v.hottest.sd_kelvin
+
+
+def test_a_patch_makes_the_extreme_it_stands_on_less_sure():
+    """By hand: a patch of -20 K that is there for sure is off by a quarter of itself: 5 K at its middle.
+
+    One that is there by even odds is 20 K or nothing: its mean is 10 K, its mean square 0.5 x (400 + 25), so its
+    standard deviation is sqrt(212.5 - 100) = 10.6 K. What a place far away from it says stays as sure as it was.
+    """
+    plain = extremes(1.0)
+    assert plain.coldest.x_m > 1.0 > 0.2 > plain.hottest.x_m
+    at, across = plain.coldest.x_m, plain.coldest.y_m
+    for share, alone in ((1.0, 5.0), (0.5, 10.6)):
+        view = extremes(1.0, (PatchView(at, across, 0.15, 0.3, -20.0, share),))
+        assert (view.coldest.x_m, view.coldest.y_m) == pytest.approx((at, across), abs=0.06)
+        assert view.coldest.sd_kelvin == pytest.approx(np.hypot(plain.coldest.sd_kelvin, alone), rel=0.03)
+        assert view.hottest.sd_kelvin == pytest.approx(plain.hottest.sd_kelvin, rel=0.03)
+        assert view.difference_sd_kelvin == pytest.approx(np.hypot(plain.difference_sd_kelvin, alone), rel=0.03)

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import Phase as Stage
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import theilslopes
 
 from collector.model.fire import YOUNG_KELVIN, FireWatch
 from collector.snapshot import Phase
@@ -39,9 +40,14 @@ def night(hours=8, period=2400.0, swing=8.0, level=113.0):
     return t, 15 + (level - 15) * warm + swing * saw * (warm >= 1) + rng.normal(0, 0.15, t.size)
 
 
-def test_phases_of_a_night():
-    _t, curve = night()
-    _, marks, looks = follow(curve)
+@pytest.fixture(scope="module")
+def followed():
+    """Play an even night once for all that only look at it."""
+    return follow(night()[1])
+
+
+def test_phases_of_a_night(followed):
+    _, marks, looks = followed
     phases = [p for p, _ in looks]
     assert phases[0] is Phase.COLD
     assert phases[int(2000 / STEP)] is Phase.WARMING
@@ -49,9 +55,9 @@ def test_phases_of_a_night():
     assert not [m for m in marks if m.kind == "seen-lid"]
 
 
-def test_refuels_are_seen_once_each_at_their_turn():
-    t, curve = night()
-    watch, marks, _ = follow(curve)
+def test_refuels_are_seen_once_each_at_their_turn(followed):
+    t, _ = night()
+    watch, marks, _ = followed
     seen = [m.time_unix for m in marks if m.kind == "seen-refuel"]
     true = [k for k in np.arange(2400, t[-1] - 900, 2400) if k > 6600]
     assert len(seen) in (len(true), len(true) + 1)
@@ -87,7 +93,7 @@ def test_a_dying_fire_is_outside_its_saw_tooth_before_fifteen_kelvin_are_lost():
 def test_slow_fall_has_a_slope_whose_interval_holds_it():
     t, curve = night(hours=9)
     fall = np.where(t > 6000, -(t - 6000) / 3600 * 1.5, 0)
-    watch, _, _ = follow(curve + fall)
+    watch, _, _ = follow(curve + fall, every=len(curve))
     assert watch.slope_low <= -1.5 <= watch.slope_high
     assert watch.slope_kelvin_per_hour == pytest.approx(-1.5, abs=2.0)
 
@@ -237,3 +243,103 @@ def test_a_fading_saw_tooth_is_told_before_the_band_is_left(period, swing, up, l
     assert told.size
     assert fades < t[::EVERY][told[0]]
     assert lost[::EVERY][told[0]] < 17.0
+
+
+def slopes(curve, every_seconds):
+    """Return the low end, estimate and high end of the slope at a fixed interval, kelvin an hour."""
+    watch, found = FireWatch(99.0, 127.0, STEP), []
+    for k, celsius in enumerate(curve):
+        watch.look(k * STEP, float(celsius), 0.0, 0.0)
+        if k % int(every_seconds / STEP) == 0:
+            watch.look_at_slope()
+            found.append((watch.slope_low, watch.slope_kelvin_per_hour, watch.slope_high))
+    return found
+
+
+def test_the_slopes_interval_is_that_of_a_line_through_half_cycles():
+    """By hand, an even triangle of 8 K every 40 min, looked at over 90 min.
+
+    Its residuals lie even between -4 and 4 K: their median deviation is 2 K, 1.4826 times that is 2.97 K. Half cycles
+    of 20 min make 4.5 points. The standard error of a slope through n even points over a time T is
+    sd x sqrt(12 / n) / T (ordinary least squares): 2.97 x 1.633 / 1.5 h = 3.23 K an hour, so 1.96 of it each way is
+    6.3 K an hour. Twice the swing makes it twice as wide. Over 60 min there are 3 points, and it is
+    sqrt(4.5 / 3) = 1.22 times as wide; but for what a cycle and a half does to the residuals.
+    """
+    low, slope, high = slopes(night(hours=5)[1], 600.0)[-1]
+    assert high - slope == pytest.approx(6.3, rel=0.12)
+    assert slope - low == pytest.approx(high - slope)
+    low, _, high = slopes(night(hours=5, swing=16.0)[1], 600.0)[-1]
+    assert high - low == pytest.approx(4 * 6.3, rel=0.12)
+    low, _, high = slopes(night(hours=6, period=3600.0)[1], 600.0)[-1]
+    assert high - low == pytest.approx(2 * 1.22 * 6.3, rel=0.2)
+    t, curve = night(hours=5)
+    low, _, high = slopes(curve - 10.0 * np.clip(t - 9000, 0, None) / 3600.0, 600.0)[-1]
+    assert high - low == pytest.approx(2 * 6.3, rel=0.12), "what falls along the line is no residual"
+
+
+@pytest.mark.parametrize("fall", [0.0, 2.0, -2.0])
+def test_the_slopes_interval_covers_the_true_slope_and_is_no_wider_than_need_be(fall):
+    """Over random saw-tooths: it covers at least 19 times of 20.
+
+    How wide: within a half of Sen's interval (scipy) through as many independent points as there are half cycles in 90
+    minutes, whose residuals lie as the saw-tooth's do.
+    """
+    rng = np.random.default_rng(7)
+    inside, width, independent = [], [], []
+    for seed in range(3):
+        period, swing = rng.uniform(1800, 3000), rng.uniform(4, 12)
+        _, curve, _ = random_night(period, swing, 0.35, 0.1, seed, hours=5, kelvin_an_hour=fall, fades_from=6600.0)
+        for low, _, high in slopes(curve, 120.0)[-50:]:  # from 90 min of the fall on
+            inside.append(low <= -fall <= high)
+            width.append(high - low)
+        hours = np.arange(round(5400.0 / (0.5 * period))) * 0.5 * period / 3600.0
+        for _ in range(40):
+            low, high = theilslopes(rng.uniform(-0.5, 0.5, hours.size) * swing, hours)[2:]
+            independent.append(high - low)
+    assert np.mean(inside) >= 0.95
+    assert 0.5 < np.median(width) / np.median(independent) < 1.5
+
+
+def settled_then_down(kelvin):
+    """A flat level at 113 °C through the warm-up and four hours, then so much lower for the last 20 minutes."""
+    t = np.arange(0, 4.5 * 3600, STEP)
+    curve = np.clip(15 + 98 * t / 3000, None, 113) + np.random.default_rng(2).normal(0, 0.15, t.size)
+    return np.where(t > t[-1] - 1200, curve - kelvin, curve)
+
+
+def outside(curve, doubt, low=99.0, high=127.0):
+    """Give how far the level stands outside at the end, for so much doubt at each look."""
+    watch = FireWatch(low, high, STEP)
+    for k, celsius in enumerate(curve):
+        watch.look(k * STEP, float(celsius), 0.0, 0.0, doubt_kelvin=doubt)
+        if k % 60 == 0:
+            watch.look_at_slope()
+    return watch.outside_kelvin()
+
+
+@pytest.mark.parametrize(("kelvin", "side"), [(9.0, "fading"), (-9.0, "running hot")])
+def test_what_was_taken_off_for_patches_is_not_held_against_the_fire(kelvin, side):
+    """The level of a grate with patches is known so much the worse: each kelvin of doubt is a kelvin less outside."""
+    curve = settled_then_down(kelvin)
+    sure, said = outside(curve, 0.0)
+    doubted, _ = outside(curve, 3.0)
+    assert said == side
+    assert sure > 6.0, "above the drift rule's limit"
+    assert doubted == pytest.approx(sure - 3.0, abs=0.05)
+
+
+@pytest.mark.parametrize(("kelvin_an_hour", "side", "more"), [(5.0, "fading", 0.0), (-5.0, "running hot", 1.5)])
+def test_the_doubt_of_patches_counts_where_whole_cycles_tell_the_drift(kelvin_an_hour, side, more):
+    """A saw-tooth of 12 K within which 5 K an hour are hidden, found from the means of its whole cycles.
+
+    By hand: the last cycle of 40 min has its middle 20 min ago. The two hours before, a quarter of a cycle off, have
+    theirs 110 min ago: 7.5 K in the 90 min between. Cycles stray by 3 K, so 4.5 K are outside; a hot fire has to show
+    1.5 K more.
+    """
+    t, curve = night(hours=6.33, swing=12.0)
+    curve -= np.clip(t - 9000.0, 0, None) / 3600.0 * kelvin_an_hour
+    sure, said = outside(curve, 0.0, low=60.0, high=160.0)
+    doubted, _ = outside(curve, 2.0, low=60.0, high=160.0)
+    assert said == side
+    assert sure == pytest.approx(4.5 - more, abs=0.2)
+    assert doubted == pytest.approx(sure - 2.0, abs=0.05)

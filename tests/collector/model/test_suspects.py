@@ -96,3 +96,40 @@ def test_a_change_as_large_as_the_gap_of_one_probe_alone_is_no_swap():
     verdict = level.weigh(level.change)
     assert verdict.swapped is None
     assert int(np.argmax(verdict.lie)) == one
+
+
+def test_a_swap_is_named_while_its_change_still_settles():
+    """The changes are smoothed: some minutes after the exchange they show but six tenths of it."""
+    named = cases = 0
+    for seed in range(40):
+        level = Level([8, 9, 10, 12][seed % 4], seed)
+        pairs = np.argwhere(np.triu(np.abs(level.usual[:, None] - level.usual) > 5.0))
+        if not len(pairs):
+            continue
+        one, other = pairs[level.rng.integers(len(pairs))]
+        shown = 0.6 * (level.usual[other] - level.usual[one])
+        level.change[one] += shown
+        level.change[other] -= shown
+        cases += 1
+        named += level.weigh(level.change).swapped == (one, other)
+    assert cases > 30
+    assert named >= 0.95 * cases
+
+
+def test_a_swap_that_has_not_settled_is_a_little_less_likely_than_one_that_has():
+    """By hand, for two probes usually 10 K apart: three tenths of that, 3 K, is one standard deviation.
+
+    With the wander of 0.5 K and the 0.7 K by which two probes' swings differ it is sqrt(9 + 0.25 + 0.49) = 3.12 K.
+    At six tenths each of the two lacks 4 K, so the log evidence is less by 2 x 0.5 x (4 / 3.12)² = 1.64.
+    """
+    level = Level(9, 3)
+    usual = np.zeros(9)
+    usual[6] = 10.0
+    suspects, log = Suspects(Patches(level.x, level.y)), []
+    for share in (0.6, 1.0):
+        change = np.zeros(9)
+        change[2], change[6] = 10.0 * share, -10.0 * share
+        pair, evidence = suspects._swap(change, change, WANDER, usual)
+        assert pair == (2, 6)
+        log.append(evidence)
+    assert log[1] - log[0] == pytest.approx(1.64, abs=0.02)

@@ -255,3 +255,29 @@ def test_readings_by_hand_are_marked_where_they_were_taken_and_told_in_the_legen
         assert sum(f" {sign} " in row for row in rows[:-3]) == 1
         assert f"{sign} by hand" in rows[-1]
     assert "by hand" not in drawn(night(), 100, 26).picture.text[-1]
+
+
+class MadeRaster(Raster):
+    """Knows every place equally well but for three cells of the first row: only above, only below, both halves."""
+
+    def draw(self, field, chamber, columns, rows):
+        mean, sd = np.full((rows, columns), 110.0), np.full((rows, columns), 3.9)
+        sd[0, 0] = sd[1, 1] = 4.1
+        sd[0:2, 2] = 4.1
+        return mean, sd
+
+
+@pytest.mark.parametrize("depth", ["truecolor", "none"])
+def test_a_cell_is_hatched_if_either_half_of_it_is_unknown(night, depth):
+    """A cell shows two pixels; unknown is what may be off by more than 4 K, one standard deviation."""
+    bare = night(probes=(), meat=(), spots=())
+    drawing = draw_chamber(bare, Subject("grate", temperature_scale(depth)), MadeRaster(), View(), 80, 20)
+    rows = [row for row in drawing.picture.text[:-1] if "╱" in row]
+    assert len(rows) == 1, "but for the legend"
+    row = rows[0]
+    first = row.index("│") + 1
+    assert [row[first + k] == "╱" for k in range(5)] == [True, True, True, False, False]
+    assert row.count("╱") == 3
+    columns = row.rindex("│") - first
+    inside = [text for text in drawing.picture.text if "│" in text]
+    assert drawing.unknown_share == pytest.approx(3 / (columns * len(inside)))

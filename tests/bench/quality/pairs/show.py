@@ -28,12 +28,15 @@ def pairs_part(scores: Sequence[PairScore]) -> Part:
             ours = [s for s in sized if s.way == OURS]
             rows += [_row(cooks, size, f, OURS, [s for s in ours if s.family == f]) for f in families]
             rows += [_row(cooks, size, "all", way, [s for s in sized if s.way == way]) for way in ways]
-            goals.append(Goal(f"{cooks} a side, {size} K: covers, %", _share(ours, "covered"), *COVERED))
+            goals.append(Goal(f"{cooks} a side, {size} K: covers, %", _share(ours, "covered"), *COVERED, len(ours)))
         ours = [s for s in here if s.way == OURS]
         goals.append(Goal(f"{cooks} a side: mean width, K", _mean(ours, "width"), -np.inf, WIDTHS[cooks]))
         still, moved = ([s for s in ours if s.size == size] for size in (0.0, POWER_AT))
-        goals.append(Goal(f"{cooks} a side: claims where there is none, %", _share(still, "claimed"), -np.inf, CLAIMED))
-        goals.append(Goal(f"{cooks} a side: shows {POWER_AT} K, %", _share(moved, "claimed"), POWER, np.inf))
+        for what, some, least, most in (
+            ("claims where there is none", still, -np.inf, CLAIMED),
+            (f"shows {POWER_AT} K", moved, POWER, np.inf),
+        ):
+            goals.append(Goal(f"{cooks} a side: {what}, %", _share(some, "claimed"), least, most, len(some)))
     head = ("a side", "true K", "family", "way", "pairs", "covers %", "claims %", "width K", "rms error K", "bias K")
     return Part("A change of the far end's deficit, before and after", head, tuple(rows), tuple(goals))
 
