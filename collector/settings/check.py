@@ -6,7 +6,6 @@ from typing import Any
 
 import msgspec
 
-from adapters.text import printable
 from collector.settings.meaning import mistake_in
 from collector.settings.nearest import nearest
 from collector.settings.shape import Config
@@ -49,9 +48,7 @@ def _walk(value: Any, kind: Any, path: Where, found: list[Mistake]) -> None:
     if origin is dict and _is_table(args[1]):
         _walk_named(value, args[1], path, found)
         return
-    if isinstance(value, str) and printable(value) != value:
-        found.append((path, f"{value!r} holds a character that cannot be printed: write it without"))
-    elif _fits(value, kind, path, found):
+    if _fits(value, kind, path, found):
         _walk_meaning(value, kind, path, found)
 
 

@@ -9,6 +9,7 @@ from adapters.decode.gatt import full_uuid
 from adapters.decode.mqtt_payload import KeyPlace
 from adapters.errors import SourceConfigError
 from adapters.mqtt.filters import check_filter, check_topic
+from adapters.text import printable
 from collector.settings.quantity import (
     QuantityError,
     parse_difference,
@@ -82,8 +83,8 @@ _ADDRESS = re.compile(r"(?:[0-9A-Fa-f]{2}:){5}[0-9A-Fa-f]{2}|[0-9A-Fa-f]{8}(?:-[
 
 
 def _name(text: str) -> None:
-    if "\n" in text or "\t" in text:
-        raise QuantityError(f"{text!r} is to be one line, without tabs")
+    if printable(text) != text or "\n" in text or "\t" in text:
+        raise QuantityError(f"{text!r} holds a character that cannot be printed in one line: write it without")
 
 
 _CHECKS: dict[str, Callable[[str], object]] = {

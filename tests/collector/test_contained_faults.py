@@ -13,6 +13,7 @@ from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
 from collector.model.meat.piece import Part, Piece
 from collector.page_view import PageViewer
+from collector.pipeline import Pipeline
 from collector.publish.documents import documents
 from collector.settings.load import parse
 from collector.snapshot import AlarmState, Phase
@@ -133,6 +134,55 @@ def test_a_fire_that_is_not_watched_says_so_and_calls_after_two_minutes():
     assert "fault/fire" in {t.key for t in engine.troubles()}, f"calls after {CALL_AFTER_SECONDS} s"
     engine.act(Action(ActionKind.ACKNOWLEDGE, "fault/fire"), BEGIN + 23 * 60)
     assert {t.key: t.state for t in engine.troubles()}["fault/fire"] is AlarmState.ACKNOWLEDGED
+
+
+@pytest.mark.parametrize("name", ["_judge_probes", "_judge_grate", "_judge_batteries"])
+def test_a_group_of_alarms_that_fails_leaves_what_the_others_raised(name):
+    engine = Engine(PLAN, "n", BEGIN)
+    setattr(engine._rules, name, broken)
+    events = play(engine)
+    raised = {e.key for e in events if isinstance(e, Transition) and e.after is AlarmState.UNACKNOWLEDGED}
+    assert (f"probe-silent/{SILENT}" in raised) is (name != "_judge_probes")
+    assert any(isinstance(e, Transition) and e.key == "drift/grate" for e in events) is (name != "_judge_grate")
+    assert engine.judged_unix >= BEGIN + 60 * MINUTES - 20
+
+
+@pytest.mark.parametrize("part", ["_look", "_rule_look", "row"])
+def test_where_judging_fails_no_value_of_before_is_shown_as_the_present_one(part):
+    engine = Engine(PLAN, "n", BEGIN)
+    play(engine, 20)
+    piece = next(iter(engine._meat._pieces.values()))
+    setattr(piece if part == "row" else engine, part, broken)
+    play(engine, 10, since=20 * 60)
+    snapshot = engine.snapshot()
+    if part == "_look":
+        assert snapshot.fire.phase is Phase.UNAVAILABLE
+        assert all(math.isnan(zone.celsius) for zone in snapshot.zones)
+    if part == "_rule_look":
+        assert all(math.isnan(alarm.value) for alarm in snapshot.alarms)
+        assert all(math.isnan(rule.value) for rule in engine.rules())
+    else:
+        assert math.isnan(snapshot.meat[0].parts[0].celsius)
+        assert math.isnan(snapshot.meat[0].parts[0].danger_seconds)
+        assert "not watched" in snapshot.meat[0].advice[0]
+
+
+def test_a_past_that_cannot_be_kept_leaves_the_alarms():
+    engine = Engine(PLAN, "n", BEGIN)
+    engine._ring.push = broken
+    raised = {e.key for e in play(engine) if isinstance(e, Transition) and e.after is AlarmState.UNACKNOWLEDGED}
+    assert f"probe-silent/{SILENT}" in raised
+
+
+def test_news_of_events_that_fail_cost_no_reading_and_no_record():
+    engine = Engine(PLAN, "n", BEGIN)
+    pipeline = Pipeline(engine, {}, on_event=broken)
+    for second in range(0, 600, 10):
+        for probe in PLAN.probes:
+            pipeline.take(Reading(probe.source, probe.key, 110.0, BEGIN + second))
+    assert len(pipeline.batch.rows) == 60 * len(PLAN.probes)
+    assert pipeline.batch.trend
+    assert [fault.part for fault in engine.faults.records] == ["news of events"]
 
 
 def test_the_fire_is_still_watched_where_the_zones_are_not():

@@ -378,3 +378,40 @@ async def test_a_step_is_used_up_only_once_its_message_is_written(monkeypatch):
         await house.until(lambda: house.push.came)
     assert house.push.told == [("raised", "cold", "Ann")]
     assert house.outbox.open_call(1) is not None, "its number was not used up either"
+
+
+async def test_a_message_that_cannot_be_queued_goes_at_the_next_look_and_holds_up_no_other():
+    house = House()
+    put, failed = house.outbox._put, []
+
+    def once(due, message):
+        if not failed:
+            failed.append(due)
+            raise RuntimeError("injected")
+        put(due, message)
+
+    house.outbox._put = once
+    async with house.at_work():
+        house.outbox.look([COLD, SOON])
+        await house.until(lambda: house.push.came)
+        house.outbox.look([COLD, SOON])
+        await house.until(lambda: len(house.push.came) == 2)
+    assert {key for _, key, _ in house.push.told} == {"cold", "source/house"}
+
+
+async def test_a_last_resort_goes_by_each_channel_whatever_becomes_of_another():
+    house = House()
+    put, tried = house.outbox._put, []
+
+    def choosy(due, message):
+        tried.append(due.channel)
+        if due.channel == "push" and tried.count("push") < 3:
+            raise RuntimeError("injected")
+        put(due, message)
+
+    house.outbox._put = choosy
+    async with house.at_work():
+        for _ in range(3):
+            house.outbox.last_resort()
+        await house.until(lambda: house.push.came and house.mail.came)
+    assert [tried.count(name) for name in ("push", "mail")] == [3, 1], "again where it failed, once where it did not"

@@ -135,6 +135,44 @@ def test_on_the_fire_the_come_up_is_counted_and_off_it_the_time_without_heat(int
     assert (night.look().danger_seconds, night.look().come_up_seconds) == (12_000.0, 0.0)
 
 
+def test_meat_that_was_hot_and_cools_on_a_dead_fire_is_time_without_heat():
+    """Nobody says that it is off; the pit has gone out. What was through its come-up does not come up again."""
+    night = cooking()
+    night.minutes(60, [40.0, 40.0])
+    night.warm(66.0, 66.0)
+    night.minutes(60, [66.0, 66.0])
+    assert night.look().come_up_seconds == 0.0, "it is through"
+    night.minutes(120, [50.0, 50.0])
+    assert (night.look().danger_seconds, night.look().come_up_seconds) == (7200.0, 0.0)
+
+
+def test_raw_meat_in_a_pit_that_is_no_oven_is_time_without_heat():
+    night = cooking()
+    night.air = [40.0, 40.0]
+    night.minutes(120, [20.0, 20.0])
+    assert (night.look().danger_seconds, night.look().come_up_seconds) == (7200.0, 0.0)
+    night.air = [110.0, 110.0]
+    night.minutes(60, [30.0, 30.0])
+    assert (night.look().danger_seconds, night.look().come_up_seconds) == (7200.0, 3600.0)
+
+
+def test_a_part_that_is_renamed_or_gone_while_it_cools_keeps_no_clock_of_its_own():
+    night = cooking()
+    night.minutes(1, [20.0, 20.0])
+    night.warm(70.0, 70.0)
+    night.watch.turn(MeatPhase.COOLING, night.now)
+    night.minutes(100, [50.0, 50.0])
+    left = night.look().cool_left_seconds
+    renamed = tuple(msgspec.structs.replace(part, name=f"{part.name} 2") for part in PIECE.parts)
+    night.watch = night.watch.again(msgspec.structs.replace(PIECE, parts=renamed), plan_of(PIECE))
+    night.minutes(1, [50.0, 50.0])
+    assert night.watch.look(night.now).cool_left_seconds == left - 60.0
+    one = msgspec.structs.replace(PIECE, parts=PIECE.parts[:1])
+    night.watch = night.watch.again(one, plan_of(one))
+    night.minutes(1, [3.0, 3.0])
+    assert math.isnan(night.watch.look(night.now).cool_left_seconds), "all that is left is cooled"
+
+
 def test_rest_before_on_starts_the_clock_and_off_ends_it():
     night = Night()
     night.watch.turn(MeatPhase.RESTING, night.now)
@@ -423,6 +461,7 @@ def test_alarms_of_the_meat_through_the_engine():
     [
         ("cooking", 9, set()),
         ("cooking", 11, {"slow-come-up/brisket"}),
+        ("cooking", 13, {"slow-come-up/brisket", "come-up-over/brisket"}),
         ("resting", 7, {"danger-soon/brisket"}),
         ("resting", 9, {"danger-soon/brisket", "danger-over/brisket"}),
     ],
@@ -436,7 +475,7 @@ def test_meat_that_comes_up_slowly_and_meat_left_off_the_fire_each_have_a_rule(p
         cook.minutes(1, 30.0, 30.0)
         cook.now += 29 * 60.0
     cook.minutes(1, 30.0, 30.0)
-    rules = ("danger-soon", "danger-over", "slow-come-up")
+    rules = ("danger-soon", "danger-over", "slow-come-up", "come-up-over")
     assert {a.key for a in cook.engine.snapshot().alarms if a.rule in rules} == expected
 
 
