@@ -288,7 +288,7 @@ class PieceWatch:
         done = self._done(arrivals) if on else None
         serve = math.nan if math.isnan(self.on_unix) else piece.serve_unix(self.on_unix)
         late = math.nan if math.isnan(serve) or not on else self._late(done)
-        if math.isnan(self.on_unix):
+        if self.phase is MeatPhase.WAITING:
             late = late_before_it_is_on(piece, now)
         needed = math.nan
         if on and late > 0.0:
@@ -348,7 +348,7 @@ class PieceWatch:
 
     def _steps(self, now: float, arrivals: Sequence[tuple[Arrival, Arrival]]) -> tuple[tuple[str, float], ...]:
         """Plan back from the time it is to be served."""
-        if math.isnan(self.on_unix):
+        if self.phase is MeatPhase.WAITING:
             return before_it_is_on(self.piece, now, lit=self._lit)
         if self.phase in ON_FIRE:
             wrapping = _most(done.median_seconds - wrap.median_seconds for wrap, done in arrivals)

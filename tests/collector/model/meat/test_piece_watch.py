@@ -173,6 +173,17 @@ def test_a_part_that_is_renamed_or_gone_while_it_cools_keeps_no_clock_of_its_own
     assert math.isnan(night.watch.look(night.now).cool_left_seconds), "all that is left is cooled"
 
 
+def test_a_piece_that_was_put_away_before_it_was_on_is_late_for_nothing():
+    night = Night(msgspec.structs.replace(PIECE, serve_day_seconds=13 * 3600.0))
+    night.minutes(1, [20.0, 20.0])
+    assert math.isfinite(night.view().late_seconds)
+    assert night.view().plan
+    night.watch.turn(MeatPhase.OFF, night.now)
+    night.minutes(1, [20.0, 20.0])
+    assert math.isnan(night.view().late_seconds)
+    assert night.view().plan == ()
+
+
 def test_rest_before_on_starts_the_clock_and_off_ends_it():
     night = Night()
     night.watch.turn(MeatPhase.RESTING, night.now)
