@@ -141,7 +141,7 @@ class Collector:
             settled_only=kitchen is not None,
         )  # fmt: skip
         with contextlib.ExitStack() as undo:
-            undo.callback(found.database.close)  # whoever builds us again, after a fault here, needs the store
+            undo.callback(found.database.close)  # a fault below must not keep the store locked: the old config needs it
             database, opened = found.database, found.opened
             self._boot_ms = found.boot_began_ms
             self.cook = opened.engine.cook
@@ -399,7 +399,7 @@ class Collector:
         self._faults.attempt("news to dashboards", self.now(), publish, _nothing)
 
     def _call_people(self) -> None:
-        """Let people be told of what is wrong; where that fails, a plain message goes by every channel."""
+        """Call people about what is wrong; where that fails, a plain message goes by every channel."""
         outbox = self._outbox
         if outbox is None:
             return
@@ -532,7 +532,7 @@ class Collector:
             return missing(command)
         except ValueError as error:
             return str(error)
-        except Exception as error:  # noqa: BLE001 - whoever asked gets an answer, and the night goes on
+        except Exception as error:  # noqa: BLE001 - the person gets an answer, and the night goes on
             self._faults.record("what a person asked for", self.now(), error)
             return "not done: a fault of coldside's, reported in its log"
         self._recorder.hurry()

@@ -1,7 +1,7 @@
 """Contains a fault of coldside's own: one part that raises is replaced, counted and reported; the rest goes on. Pure.
 
-Every view and every judgement is made of parts, and each part is built through `FaultBook.attempt`. Whoever holds the
-book reads from it what failed: the log, the screens, and the calls to people.
+Every view and every judgement is made of parts, and each part is built through `FaultBook.attempt`. The log, the
+screens and the calls to people read from the book what failed.
 """
 
 import traceback

@@ -1,4 +1,4 @@
-"""Keeps anybody from filling the disk through the log: so many lines of one kind from one peer, the rest counted."""
+"""Keeps anybody from filling the disk through the log: a few lines of one kind from one peer, the rest counted."""
 
 import logging
 import time

@@ -46,7 +46,7 @@ class Recorder:
         on_written: called with each batch that is on disk, and the last ordinal that would outlive a power cut.
         kitchen: shows how far the server's copy goes.
         throwaway: whether the store is gone at the end.
-        faults: is told of a row that cannot be written.
+        faults: records a row that cannot be written.
         settled_only: seal only cooks of which the server holds everything.
     """
 

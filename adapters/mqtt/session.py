@@ -48,7 +48,7 @@ class Session:
         may_read: tells whether more messages are welcome; asked before each.
         on_session: told once, before any message, whether the broker kept our session.
         on_closed: called once when the link closes.
-        on_arrived: told the packet ids whose acknowledgements have reached the broker.
+        on_arrived: gets the packet ids whose acknowledgements have reached the broker.
     """
 
     def __init__(

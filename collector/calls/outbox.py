@@ -162,7 +162,7 @@ class Outbox:
             self._faults.attempt("messages of before", now, lambda: self._write_anew(stale, standing), lambda: None)
         for due, message in written:
             if due.word != "over" or (due.call, due.person, due.channel) not in untold:
-                self._put_or_keep(due, message)  # what nobody was told of need not be called off
+                self._put_or_keep(due, message)  # nobody got the call, so nobody needs its end
         self._faults.attempt("messages that are too old", now, lambda: self._expire(now), lambda: None)
         self._faults.attempt("test of the wake-up", now, lambda: self.proof.look(now), lambda: None)
 

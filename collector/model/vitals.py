@@ -18,6 +18,6 @@ class DeviceVitals(msgspec.Struct, frozen=True):
 
     def rounded(self) -> "DeviceVitals":
         """Give what the disk will give again: tenths; a battery's level that is no number is not known."""
-        told = self.battery_percent
-        battery = round(told, 1) if told is not None and math.isfinite(told) else None
+        percent = self.battery_percent
+        battery = round(percent, 1) if percent is not None and math.isfinite(percent) else None
         return DeviceVitals(self.source, self.rssi_dbm, battery, round(self.packets_per_minute, 1))

@@ -358,8 +358,8 @@ class House:
     def _judge(self, request: web.BaseRequest, secret: str) -> Token:
         """Find the token somebody shows.
 
-        A right one is let in whatever else came from its address: 256 random bits are not found by trying, and whoever
-        tries must not lock out the phone beside him. Only a wrong one has to wait.
+        A right one is let in whatever else came from its address: 256 random bits are not found by trying, and a
+        stranger who tries must not lock out a phone on the same network. Only a wrong one has to wait.
 
         Raises:
             Refused: it is none, or there were too many wrong ones from there.

@@ -265,7 +265,7 @@ def cut_at(connection: sqlite3.Connection, at: int) -> None:
 
 
 def shift(connection: sqlite3.Connection, low: int, step_ms: int) -> None:
-    """Move sealed readings from an ordinal on by so many milliseconds; their own times stay as they were."""
+    """Move sealed readings from an ordinal on by a number of milliseconds; their own times stay as they were."""
     hours = _hours(connection, low, 1 << 62)
     for first, last, _ in hours if step_ms < 0 else reversed(hours):  # none is put where one is yet to move
         rows = _cut(connection, first, first, last + 1)

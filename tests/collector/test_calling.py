@@ -261,7 +261,7 @@ async def test_a_heartbeat_needs_a_good_value_of_a_configured_probe(tmp_path, ce
 
 
 async def test_where_the_teller_fails_a_plain_message_goes_by_every_channel_and_no_heartbeat(tmp_path):
-    """Nothing can be worked out any more: whoever is asleep has to know at least that."""
+    """Nothing can be worked out any more: somebody asleep has to know at least that."""
     lamp, bell = tmp_path / "lamp", tmp_path / "bell"
     light = "import sys; open(sys.argv[1], 'a').write(sys.stdin.read() + chr(10))"
     ways = {n: CommandTo((sys.executable, "-c", light, str(p))) for n, p in (("lamp", lamp), ("bell", bell))}

@@ -88,7 +88,7 @@ def status_lines(snapshot: Snapshot, view: View) -> list[str]:
     ):  # fmt: skip
         try:
             lines += write(snapshot, view)
-        except Exception as error:  # noqa: BLE001 - whoever asks at three in the morning gets every line there is
+        except Exception as error:  # noqa: BLE001 - at three in the morning every line counts
             part = write.__name__.strip("_").removesuffix("_lines").replace("_", " ")
             lines.append(f"{part:<11} not available: a fault of coldside's ({type(error).__name__})")
     return lines
