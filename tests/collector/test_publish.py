@@ -103,6 +103,27 @@ async def test_the_pit_is_available_only_while_it_is_really_watched(real_broker)
     await asyncio.gather(running, return_exceptions=True)
 
 
+@pytest.mark.broker
+async def test_a_fault_of_ours_in_the_middle_of_a_link_leaves_the_pit_offline(real_broker):
+    """The link ends in an orderly way, so the broker sends no last will; nobody is to read `online` for ever."""
+    port = real_broker.start().port
+    options, fault = PublishOptions(BrokerAddress("127.0.0.1", port), "house/pit", 60.0), []
+
+    def snapshot():
+        if fault:
+            raise KeyError("injected")
+        return silent_pit()
+
+    publisher = Publisher(options, snapshot)
+    running = asyncio.create_task(publisher.run())
+    await kept(port, until=lambda f: f.get("availability") == b"online" and "cook" in f)
+    fault.append(1)
+    with pytest.raises(KeyError):
+        await asyncio.wait_for(running, 10)
+    assert not publisher.up
+    await kept(port, until=lambda f: f.get("availability") == b"offline")
+
+
 def test_a_kind_of_document_that_cannot_be_written_leaves_the_others():
     faults, snapshot = FaultBook(), silent_pit()
     ill = msgspec.structs.replace(snapshot, meat=(None,))

@@ -13,11 +13,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from adapters.source import SourceCounts
+from collector import daemon
 from collector.service.health import COMMIT_SECONDS, TICK_SECONDS, WAITING_SECONDS, Flow, Pulse, hangs
 from collector.service.notify import ServiceManager
 from collector.service.unit import Unit, unit_text
 from collector.settings.load import load
 from collector.settings.secret import secrets_of
+from tui.commands import collect
+from tui.nights import night_settings
 
 
 class Manager:
@@ -201,3 +204,31 @@ def test_every_secret_the_config_names_becomes_a_credential(tmp_path, pit_config
     config.write_text(pit_config(1).replace('client_id = "under-test"', 'user = "pit"\npassword_file = "broker.pw"'))
     assert secrets_of(load(config).config, tmp_path) == (secret,)
     assert f"LoadCredential=broker.pw:{secret}" in unit_text(Unit(UNIT.executable, config, (secret,), "cook"))
+
+
+@pytest.mark.parametrize("error", [KeyError("injected"), RuntimeError("injected"), OSError("injected")])
+def test_a_fault_while_building_under_a_new_config_goes_on_under_the_old_one(monkeypatch, error):
+    """Nothing that a reload meets may end the night."""
+    built = []
+
+    def build(options, settings, manager, cook, note=""):
+        built.append(settings)
+        if settings == "new":
+            raise error
+        return "the collector under the old config"
+
+    monkeypatch.setattr(collect, "_build", build)
+    assert collect._build_again(None, "old", "new", None, "") == "the collector under the old config"
+    assert built == ["new", "old"]
+
+
+async def test_a_fault_after_the_store_was_opened_lets_it_go(tmp_path, monkeypatch):
+    """Else the old config, which is tried next, would find the store locked by ourselves."""
+    plan, path = night_settings().plan, tmp_path / "s.db"
+    with monkeypatch.context() as patch:
+        patch.setattr(daemon, "Feed", lambda *_args: 1 / 0)
+        with pytest.raises(ZeroDivisionError):
+            daemon.Collector(plan, [], path, tmp_path / "c.sock", cook="n")
+    made = daemon.Collector(plan, [], path, tmp_path / "c.sock")
+    assert made.resumed
+    await made._recorder.close(5.0)
