@@ -22,6 +22,7 @@ from collector.clock import Clock
 from collector.engine import Event
 from collector.errors import TokenError
 from collector.fault_log import FaultLog
+from collector.faults import CALLING_PART, NOT_AVAILABLE
 from collector.feed import Feed
 from collector.heartbeat import Heartbeat, HeartbeatOptions
 from collector.jobs import Job, keep_running
@@ -69,7 +70,6 @@ VITALS_SECONDS = 60.0
 REPORT_SECONDS = 10.0
 OUTBOX_SECONDS = 300.0
 """A message that has waited longer means that nobody is told."""
-CALLING_PART = "calls to people"
 FRESH_SECONDS = 120.0
 """As long as a probe may be silent unless it is told otherwise."""
 
@@ -161,7 +161,7 @@ class Collector:
             if note:
                 self._pipeline.act(Action(ActionKind.MARK, "clock", text=note), self.now())
             self.late: Late | None = None
-            """The clock proved wrong: whoever runs us has what was written dated anew, and builds us again."""
+            """The clock proved wrong: what was written is to get new dates, then the collector is built again."""
             self._restore(database.path)
             with Archive(database.path) as archive:
                 self._book = CalibrationBook(archive.calibrations())
@@ -593,12 +593,12 @@ def _nothing() -> None:
 
 
 def _unknown(name: str) -> SourceView:
-    return SourceView(name, "", LinkState.DOWN, "not available: a fault of coldside's, reported", 0, 0, 0, None)
+    return SourceView(name, "", LinkState.DOWN, NOT_AVAILABLE, 0, 0, 0, None)
 
 
 def _unknown_calls() -> CallsView:
-    return CallsView(faults=(("all channels", "not available: a fault of coldside's, reported"),))
+    return CallsView(faults=(("all channels", NOT_AVAILABLE),))
 
 
 def _unknown_store() -> StoreView:
-    return StoreView("", 0, None, "not available: a fault of coldside's, reported")
+    return StoreView("", 0, None, NOT_AVAILABLE)

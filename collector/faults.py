@@ -15,7 +15,7 @@ from msgspec.structs import replace
 from adapters.text import clean_text
 from collector.snapshot import AlarmState, FaultView, Priority, TroubleView
 
-__all__ = ["CALL_AFTER_SECONDS", "FAULT_KEY", "Fault", "FaultBook", "place_of"]
+__all__ = ["CALLING_PART", "CALL_AFTER_SECONDS", "FAULT_KEY", "NOT_AVAILABLE", "Fault", "FaultBook", "place_of"]
 
 T = TypeVar("T")
 
@@ -24,6 +24,10 @@ CALL_AFTER_SECONDS = 120.0
 the half hour in which a fire dies (common practice, no source)."""
 HOLD_SECONDS = 120.0
 """A fault counts as over when its part has worked for this long, so that one that comes and goes stays one fault."""
+CALLING_PART = "calls to people"
+"""The part that works out whom to call about what."""
+NOT_AVAILABLE = "not available: a fault of coldside's, reported"
+"""What stands in for the words of a part that fails."""
 MOST_FRAMES, MOST_ERROR_CHARACTERS = 20, 300
 FAULT_KEY = "fault/"
 """How the key of a trouble begins that stands for a fault; the part follows."""

@@ -8,7 +8,7 @@ same id. `sending` empties the queues, `proof` tests the way.
 import logging
 import math
 from collections.abc import Callable, Iterable, Mapping
-from functools import partial
+from functools import cache, partial
 from random import Random
 
 import msgspec
@@ -22,7 +22,7 @@ from collector.calls.options import Calling
 from collector.calls.proof import Proof
 from collector.calls.record import ACKNOWLEDGED, MORE_URGENT, MOST_ENDED, CallRow, CallsOnRecord, MessageRow
 from collector.calls.sending import Sending, Waiting
-from collector.faults import FAULT_KEY, FaultBook
+from collector.faults import CALLING_PART, FAULT_KEY, FaultBook
 from collector.snapshot import CallsView, CallView, Priority, Snapshot, ToldView, TroubleView
 
 __all__ = ["KEEP_SECONDS", "Outbox", "Record"]
@@ -34,7 +34,7 @@ TEST_KEEP_SECONDS = 120.0
 SHOWN_TIMES = 4
 LAST_RESORT_SECONDS = 900.0
 """A last-resort message is sent again after this while its cause lasts."""
-LAST_RESORT_KEY = f"{FAULT_KEY}calls to people"
+LAST_RESORT_KEY = FAULT_KEY + CALLING_PART
 
 Record = Callable[[CallRow | MessageRow], None]
 
@@ -175,20 +175,20 @@ class Outbox:
         """Find what is due, and write its messages."""
         dues = self._escalation.look(now, standing.values())
         ended = {call.number: call for call, _ in self._escalation.ended}
-        written = []
+        written, snapshot = [], cache(self._snapshot)  # one for all messages of a look
         for due in dues:
             call = ended.get(due.call) or self._escalation.calls.get(due.trouble)
             if call is not None and due.channel in self._sending.channels:
-                written.append((due, self._message(due, call, standing.get(due.trouble))))
+                written.append((due, self._message(due, call, standing.get(due.trouble), snapshot)))
         return written
 
-    def _message(self, due: Due, call: Call, trouble: TroubleView | None) -> Message:
+    def _message(self, due: Due, call: Call, trouble: TroubleView | None, snapshot: Callable[[], Snapshot]) -> Message:
         """Write one message; a plain one where the whole one cannot be written."""
         title = self._titles.get(due.trouble, "") if trouble is None else trouble.title
         return self._faults.attempt(
             "messages to people",
             self._now(),
-            lambda: self._composer.trouble(due, call, trouble, self._snapshot(), title),
+            lambda: self._composer.trouble(due, call, trouble, snapshot(), title),
             lambda: self._composer.plain(due, title or due.trouble, urgent=call.priority is Priority.URGENT),
             critical=True,
         )
@@ -215,13 +215,14 @@ class Outbox:
 
     def _write_anew(self, stale: list[Waiting], standing: Mapping[str, TroubleView]) -> None:
         """Give messages of a run before the numbers of now, where their trouble still stands; their ids stay."""
+        snapshot = cache(self._snapshot)
         for entry in stale:
             entry.stale, row = False, entry.row
             call = self.open_call(row.call)
             if call is not None and call.trouble in standing and row.word != "over":
                 word: Word = "raised" if row.word == "raised" else "again"
                 due = Due(row.call, row.rung, call.trouble, row.person, row.channel, word, row.due_unix)
-                fresh = self._message(due, call, standing[call.trouble])
+                fresh = self._message(due, call, standing[call.trouble], snapshot)
                 entry.message = replace(fresh, id=row.id, document={**fresh.document, "id": row.id})
                 entry.row = replace(row, body=entry.message.body.decode())
                 self._settle(entry.row)

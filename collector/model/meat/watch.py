@@ -8,7 +8,7 @@ import msgspec
 import numpy as np
 from msgspec.structs import replace
 
-from collector.faults import FaultBook
+from collector.faults import NOT_AVAILABLE, FaultBook
 from collector.model.action import Action, ActionKind
 from collector.model.field import Array
 from collector.model.meat.described import piece_doubt
@@ -160,7 +160,7 @@ class MeatWatch:
 
     def _unavailable(self, name: str, now: float) -> MeatView:
         """Show a piece that cannot be judged: its last forecast with its age, and none of its clocks."""
-        lost = "not available: a fault of coldside's, reported; its temperature and its safety clocks are not watched"
+        lost = f"{NOT_AVAILABLE}; its temperature and its safety clocks are not watched"
         if name not in self._good:
             return unavailable_view(self._pieces[name].piece, (lost,))
         built, view = self._good[name]
