@@ -353,7 +353,11 @@ class Engine:
         events += self.faults.attempt("events", self.now_unix, lambda: [add(mark) for mark in marks], _no_marks)
 
     def _look_at_fire(self, now: float, falls: tuple[float, float]) -> list[Mark]:
-        return self._fire.look(now, self._fire_level(), *falls, doubt_kelvin=abs(self._patched_kelvin()))
+        grate = list(self._grate_members())
+        return self._fire.look(
+            now, self._fire_level(), *falls,
+            shown_celsius=self._of_grate(self._field.level_celsius), heard_celsius=float(median(self._values[grate])),
+        )  # fmt: skip
 
     def _trend_point(self, now: float, grate_celsius: float) -> TrendPoint:
         return TrendPoint(
@@ -561,7 +565,7 @@ class Engine:
 
     def _cold_reasons(self) -> tuple[str, ...]:
         """Say of each zone why it may run cold."""
-        outside, side = self._fire.outside_kelvin()
+        below, _ = self._fire.outside_kelvin()
         shut, rates = self._fire.lid.shut_unix, self._cold.rates
         doubted = [p for p, why in zip(self.plan.probes, self._accusation, strict=True) if why is not Reason.NONE]
         return tuple(
@@ -570,7 +574,7 @@ class Engine:
                 rate_kelvin_per_second=float(rates[i]),
                 in_doubt=any(zone.holds(p) for p in doubted),
                 since_lid_seconds=math.inf if shut is None else self.now_unix - shut,
-                fire_below_kelvin=outside if side == "fading" else -math.inf,
+                fire_below_kelvin=below,
                 restless=self._fire.restless,
             )
             for i, zone in enumerate(self.plan.zones)
@@ -588,7 +592,10 @@ class Engine:
                 return np.zeros_like(self._usual)
 
     def _rule_look(self, now: float) -> Look:
-        outside, side = (math.nan, "") if self._fire_fails else self._fire.outside_kelvin()
+        fire, nan = self._fire, math.nan
+        below, above = (nan, nan) if self._fire_fails else fire.outside_kelvin()
+        floor = nan if self._fire_fails else fire.below_floor_kelvin()
+        level = fire.drift.level_celsius
         lost = math.nan if self._fire_fails else self._fire.lost_since_lid_kelvin()
         deficit = self._cold.judged(self._field.deficit_sd_kelvin, self._usual, self._cold_base())
         too_cold = deficit > self.plan.rule("cold-spot").limit
@@ -604,10 +611,12 @@ class Engine:
             zone_deficit_kelvin=deficit,
             cold_reasons=self._reasons,
             spread_kelvin=self._grate_spread(),
-            outside_kelvin=outside,
-            outside_side=side,
+            below_kelvin=below,
+            above_kelvin=above,
+            outside_now_kelvin=max(self.plan.low_celsius - level, level - self.plan.high_celsius),
+            below_floor_kelvin=floor,
             lost_since_lid_kelvin=lost,
-            fire_unlit=self._fire.reached_unix is None or phase is Phase.LID_OPEN,
+            fire_unlit=self._fire.reached_unix is None,
             age_seconds=age,
             offline=self._offline,
             reasons=tuple(a or r for a, r in zip(self._accusation, self._reason, strict=True)),
@@ -736,7 +745,7 @@ class Engine:
         minutes, side = fire.to_limit()
         return FireView(
             fire.phase, self._of_grate(self._field.level_celsius),
-            fire.slope_kelvin_per_hour, fire.slope_low, fire.slope_high, minutes,
+            fire.drift.slope_kelvin_per_hour, fire.drift.slope_low, fire.drift.slope_high, minutes,
             fire.lid.open_unix, rhythm.refuels[-1] if rhythm.refuels else None,
             rhythm.period_seconds, None if math.isnan(rhythm.due_unix) else rhythm.due_unix, fire.lid.openings,
             rhythm.count, side, fire.going_out,

@@ -30,8 +30,8 @@ class Raster:
         """
         built_for = (
             field.x_m, field.y_m, field.levels, field.noise_kelvin, field.sigma_kelvin, field.length_x_m,
-            field.length_y_m, field.level_correlation, field.rough_kelvin, field.drawn, chamber.length_m,
-            chamber.width_m, chamber.fire_side, columns, rows,
+            field.length_y_m, field.level_correlation, field.rough_kelvin, field.firebox_kelvin, field.drawn,
+            chamber.length_m, chamber.width_m, chamber.fire_side, columns, rows,
         )  # fmt: skip
         if self._grid is None or built_for != self._built_for:
             model = model_of(field, chamber)

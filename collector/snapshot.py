@@ -217,6 +217,8 @@ class FieldView(msgspec.Struct, frozen=True):
     hottest: PlaceView
     difference_sd_kelvin: float
     """Standard deviation of the difference between these two places."""
+    firebox_kelvin: float = 0.0
+    """Standard deviation of what the firebox adds at its wall; 0: no such term."""
 
 
 class EvennessView(msgspec.Struct, frozen=True):

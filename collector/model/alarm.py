@@ -124,8 +124,8 @@ class Alarm:
     """
 
     __slots__ = (
-        "_beyond_since", "_within_since", "active", "key", "message", "raised_unix", "removed_unix", "rule",
-        "shelved_until_unix", "since_unix", "state", "subject", "unit", "unreset", "value",
+        "_beyond_since", "_updated_unix", "_within_since", "active", "key", "message", "raised_unix", "removed_unix",
+        "rule", "shelved_until_unix", "since_unix", "state", "subject", "unit", "unreset", "value",
     )  # fmt: skip
 
     def __init__(self, rule: Rule, subject: str, unit: str) -> None:
@@ -146,11 +146,32 @@ class Alarm:
         """Its condition stood since it was last reset: of a rule that latches."""
         self._beyond_since: float | None = None
         self._within_since: float | None = None
+        self._updated_unix = 0.0
 
     def update(
-        self, now_unix: float, value: float, *, limit: float, message: str, suppress: bool = False
+        self,
+        now_unix: float,
+        value: float,
+        *,
+        limit: float,
+        message: str,
+        suppress: bool = False,
+        freeze: bool = False,
     ) -> list[Transition]:
-        """Feed the value at this moment; return the steps it caused."""
+        """Feed the value at this moment; return the steps it caused.
+
+        Args:
+            now_unix: the time.
+            value: in the unit of the rule; NaN is not judged.
+            limit: what it is held against.
+            message: what the alarm says while it stands.
+            suppress: whether it is suppressed by design.
+            freeze: whether what is under way stands still: the delays go on afterwards where they were.
+        """
+        if freeze:
+            self._pause(now_unix - self._updated_unix)
+            value = float("nan")
+        self._updated_unix = now_unix
         steps: list[Transition] = []
         if self.shelved_until_unix is not None and now_unix >= self.shelved_until_unix:
             steps += self.apply(AlarmEvent.UNSHELVE, now_unix, limit)
@@ -167,6 +188,13 @@ class Alarm:
             elif message:
                 self.message = message
         return steps + self.apply(self._condition(), now_unix, limit)
+
+    def _pause(self, seconds: float) -> None:
+        """Move the beginning of the delays that run."""
+        if self._beyond_since is not None and not self.active:
+            self._beyond_since += seconds
+        if self._within_since is not None:
+            self._within_since += seconds
 
     def _condition(self) -> AlarmEvent:
         """Say how the condition stands, as an event."""

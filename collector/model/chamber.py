@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.model.bumps import spread_of, summed
-from collector.model.field import Array, FieldModel, Walls
+from collector.model.field import Array, FieldModel, Firebox, Walls
 from collector.model.patches import Patches
 from collector.model.plan import GRATE, Plan, Zone
 from collector.model.scales import LID_SHARE, PRIOR, Scales, estimate
@@ -19,6 +19,9 @@ __all__ = ["Chamber", "Effect", "Estimate", "model_of"]
 SLOPE_KELVIN = 25.0
 """How far fire end and stack end may differ by the trend alone, one standard deviation (common practice, no source)."""
 WALLS_KELVIN = 1.8
+FIREBOX_KELVIN, FIREBOX_REACH_SHARE = 20.0, 0.2
+"""What the firebox may add at its wall, one standard deviation, and how far it reaches, as a share of the length: a
+straight line along the pit is too flat there (tuned on nights of other simulators)."""
 REMEMBERED_KELVIN = 2.0
 """How far a place may have moved from its usual, against its neighbours, since its probe was last believed."""
 FEWEST = 4
@@ -169,6 +172,7 @@ class Chamber:
             level_correlation=scales.level_correlation,
             rough_kelvin=scales.rough_kelvin,
             walls=Walls(chamber.width_m, WALLS_KELVIN),
+            firebox=Firebox(FIREBOX_REACH_SHARE * chamber.length_m, FIREBOX_KELVIN),
             slope_sd_kelvin_per_m=SLOPE_KELVIN / chamber.length_m,
         )
 
@@ -320,6 +324,7 @@ class Chamber:
             SLOPE_KELVIN / self._plan.chamber.length_m,
             effect.patches[k],
             *self._extremes(model, values, k, effect.patches[k]),
+            FIREBOX_KELVIN,
         )
 
     def _extremes(
@@ -353,6 +358,7 @@ def model_of(field: FieldView, chamber: ChamberView) -> FieldModel:
         level_correlation=field.level_correlation,
         rough_kelvin=field.rough_kelvin,
         walls=Walls(chamber.width_m, field.walls_kelvin),
+        firebox=Firebox(FIREBOX_REACH_SHARE * chamber.length_m, field.firebox_kelvin) if field.firebox_kelvin else None,
         slope_sd_kelvin_per_m=field.slope_kelvin_per_m,
     )
 

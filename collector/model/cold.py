@@ -1,10 +1,9 @@
-"""How cold each zone runs against its level, told fast when it changes and surely when it has always been so.
+"""How cold each zone runs against its level: by what the map says now, and by how fast it grows colder.
 
-What the probes say of a zone's standing is off by what they themselves are off by, and by how little of the zone they
-touch; how much colder it has become is told far better, since all that cancels. So a zone is judged twice. Fast: its
-standing, believed as far as it deserves, and what it has grown by, led a few minutes ahead while it grows, or
-by a share of what is unsure. Slow: its
-last half hour as it is, less two standard deviations.
+The map gives the deficit of each zone as a normal distribution. A zone is too cold when P(deficit > limit) has stayed
+above one half for some minutes, which is the same as its mean, the number that every screen shows, being above the
+limit. What a probe is off by cancels in how much colder a zone has become tonight, so growth is known far better than
+standing, and a zone that grows colder is judged a few minutes ahead.
 """
 
 from collections import deque
@@ -16,8 +15,8 @@ from collector.model.robust import median
 
 __all__ = ["ColdWatch"]
 
-SLOW_SECONDS = 1800.0
-SURE_SIGMAS = 1.64
+RUN_SECONDS = 150.0
+"""The least deficit of so long is held against the limit, so that one look above it raises nothing."""
 STANDING_SD_KELVIN = 3.5
 """How far zones of a tuned pit stand from their level's mean (common practice, no source)."""
 COOK_TO_COOK_KELVIN = 2.0
@@ -45,8 +44,8 @@ class ColdWatch:
 
     def __init__(self, zones: int, step_seconds: float) -> None:
         self._step = step_seconds
-        self._seconds: Array = np.zeros(zones)
-        self._slow: Array = np.full(zones, np.nan)
+        self._run: deque[Array] = deque(maxlen=round(RUN_SECONDS / step_seconds))
+        """The deficits of the last looks."""
         self._standing: Array = np.full(zones, np.nan)
         self._grown: Array = np.full(zones, np.nan)
         self._past: deque[tuple[float, Array]] = deque(maxlen=RATE_LOOKS)
@@ -64,11 +63,7 @@ class ColdWatch:
             deficit_kelvin: as the probes have it, shape (zones,).
             standing_kelvin: what it would be if all were as usual, shape (zones,).
         """
-        known = np.isfinite(deficit_kelvin)
-        self._seconds += known * self._step
-        keep = np.maximum(self._step / np.maximum(self._seconds, self._step), self._step / SLOW_SECONDS)
-        slow = np.where(np.isfinite(self._slow), self._slow + keep * (deficit_kelvin - self._slow), deficit_kelvin)
-        self._slow = np.where(known, slow, self._slow)
+        self._run.append(deficit_kelvin)
         self._standing, self._grown = standing_kelvin, deficit_kelvin - standing_kelvin
         self._changed = (self._changed | (self._grown >= GROWN_KELVIN)) & ~(deficit_kelvin < WELL_KELVIN)
         if self._looks % round(GROWTH_STEP_SECONDS / self._step) == 0:
@@ -97,12 +92,18 @@ class ColdWatch:
             usual_kelvin: what the deficit was in earlier cooks, shape (zones,); NaN where none tells.
             base_kelvin: what is taken off the deficit before it is held against the limit, shape (zones,).
         """
+        growing = self.growing(sd_kelvin, usual_kelvin)
+        return (np.fmax(growing, np.min(self._run, axis=0)) if self._run else growing) - base_kelvin
+
+    def growing(self, sd_kelvin: Array, usual_kelvin: Array) -> Array:
+        """Give the deficit of each zone that has grown colder, shape (zones,), kelvin, a few minutes ahead; else NaN.
+
+        What it stood at is drawn toward what is expected of it, the more the less sure it is (both normal; Gelman et
+        al., *Bayesian Data Analysis*, 2.5); what it grew by counts in full.
+        """
         told = np.isfinite(usual_kelvin)
         expected = np.where(told, usual_kelvin, 0.0)
         prior2 = np.where(told, COOK_TO_COOK_KELVIN, STANDING_SD_KELVIN) ** 2
         believed = expected + (self._standing - expected) * prior2 / (prior2 + sd_kelvin**2)
         ahead = np.maximum(np.clip(LEAD_SECONDS * self.rates, 0.0, MOST_LEAD_KELVIN), DOUBT_SHARE * sd_kelvin)
-        fast = believed + self._grown + ahead
-        fast = np.where(self._grown >= GROWN_KELVIN, fast, np.nan)
-        slow = np.where(self._seconds >= SLOW_SECONDS, self._slow - SURE_SIGMAS * sd_kelvin, np.nan)
-        return np.fmax(fast, slow) - base_kelvin
+        return np.where(self._grown >= GROWN_KELVIN, believed + self._grown + ahead, np.nan)

@@ -3,7 +3,6 @@
 __all__ = ["likely_reason"]
 
 LID_SECONDS = 1800.0
-FIRE_LOW_KELVIN = 3.0
 GUSTY = 1.8
 SUDDEN_KELVIN_PER_SECOND = 6.0 / 1800.0
 
@@ -24,7 +23,7 @@ def likely_reason(
         rate_kelvin_per_second: how fast its deficit grows.
         in_doubt: a probe in it is not believed.
         since_lid_seconds: since the lid was shut last; infinite when it never was open.
-        fire_below_kelvin: how far the level stands below its saw-tooth.
+        fire_below_kelvin: how far the level is below its band, now or soon; NaN where it cannot be told.
         restless: how much more the level shakes than it usually does.
     """
     if in_doubt:
@@ -33,7 +32,7 @@ def likely_reason(
         return "it has stood so all night: the pit draws so"
     if since_lid_seconds < LID_SECONDS:
         return "since the lid was open: does it close all round?"
-    if fire_below_kelvin > FIRE_LOW_KELVIN:
+    if fire_below_kelvin > 0.0:
         return "the fire runs low too: look at the firebox"
     if restless > GUSTY:
         return "it is gusty: look where the wind comes in"

@@ -16,7 +16,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Array", "FieldModel", "Grid", "Trend", "Walls", "gaussian"]
+__all__ = ["Array", "FieldModel", "Firebox", "Grid", "Trend", "Walls", "gaussian"]
 
 Array = NDArray[np.float64]
 Trend = Literal["constant", "along", "plane"]
@@ -51,11 +51,23 @@ class Walls(msgspec.Struct, frozen=True):
         return np.asarray(off_middle * off_middle - 1.0 / 3.0)
 
 
+class Firebox(msgspec.Struct, frozen=True):
+    """What the heat of the firebox adds near it: kelvin × exp(−x / reach), a share unknown but bounded."""
+
+    reach_m: float
+    sd_kelvin: float
+    """Standard deviation of what it adds at the wall of the firebox before any probe has spoken."""
+
+    def profile(self, x_m: Array) -> Array:
+        """Give the shape of the profile at places along the pit."""
+        return np.asarray(np.exp(-x_m / self.reach_m))
+
+
 class _Column(msgspec.Struct, frozen=True):
     """One column of the trend: a function of place on one level, and the precision of its prior."""
 
     level: int
-    shape: Literal["one", "x", "y", "walls"]
+    shape: Literal["one", "x", "y", "walls", "firebox"]
     precision: float
 
 
@@ -77,6 +89,7 @@ class FieldModel:
         rough_kelvin: standard deviation of what varies between any two places however near: no probe tells of it
             anywhere but at its own tip.
         walls: the profile across the pit.
+        firebox: the profile along it.
         slope_sd_kelvin_per_m: prior of the trend's slope; infinite for none.
 
     Raises:
@@ -98,6 +111,7 @@ class FieldModel:
         level_correlation: float = 0.0,
         rough_kelvin: float = 0.0,
         walls: Walls | None = None,
+        firebox: Firebox | None = None,
         slope_sd_kelvin_per_m: float = math.inf,
     ) -> None:
         self.x_m = np.asarray(x_m, dtype=np.float64)
@@ -117,7 +131,7 @@ class FieldModel:
         self.length_y_m = length_y_m
         self.correlation = correlation
         self.rough_kelvin = rough_kelvin
-        self.walls = walls
+        self.walls, self.firebox = walls, firebox
         tie: Array = np.full((self.sigma_kelvin.size,) * 2, level_correlation)
         np.fill_diagonal(tie, 1.0)
         self._tie: Array = tie * np.outer(self.sigma_kelvin, self.sigma_kelvin)
@@ -145,6 +159,8 @@ class FieldModel:
                 columns.append(_Column(level, "y", slope_sd**-2))
             if self.walls is not None:
                 columns.append(_Column(level, "walls", self.walls.sd_kelvin**-2))
+            if self.firebox is not None:
+                columns.append(_Column(level, "firebox", self.firebox.sd_kelvin**-2))
         return columns
 
     def _trend_carried(self, trend: Trend, level: int) -> Trend:
@@ -176,6 +192,9 @@ class FieldModel:
             case "walls":
                 assert self.walls is not None
                 return self.walls.profile(y_m)
+            case "firebox":
+                assert self.firebox is not None
+                return self.firebox.profile(x_m)
 
     def _covariance(self, x_m: Array, y_m: Array, level: NDArray[np.intp]) -> Array:
         """Give the covariance of places with the probes, shape (m, n); roughness is no part of it."""
@@ -277,7 +296,7 @@ class Grid:
         dy = (self.y_m[:, None] - model.y_m[None, :]) / model.length_y_m
         self._kx: Array = gaussian(dx, np.float64(0.0))
         self._ky: Array = model._tie[level, model.level] * gaussian(np.float64(0.0), dy)
-        along = [c.level == level and c.shape in ("one", "x") for c in model._columns]
+        along = [c.level == level and c.shape in ("one", "x", "firebox") for c in model._columns]
         across = [c.level == level and c.shape in ("y", "walls") for c in model._columns]
         here = np.full(self.x_m.size, level, dtype=np.intp)
         self._along: Array = model._basis(self.x_m, np.zeros_like(self.x_m), here) * along

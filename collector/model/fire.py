@@ -1,8 +1,6 @@
 """The fire as the chamber shows it: phase, refuels, and a level that leaves its saw-tooth.
 
-Fed at each look with the mean of the grate, without what changed in places of it, and how fast it falls. A drift is a
-level outside the envelope of its own saw-tooth, or whole refuel cycles that sink or rise; what a lid opening took and
-has not given back is not counted.
+Fed at each look with the mean of the grate, without what changed in places of it, and how fast it falls.
 """
 
 import math
@@ -10,7 +8,7 @@ import math
 import msgspec
 import numpy as np
 
-from collector.model.cusum import Cusum
+from collector.model.drift import HALF_CYCLE_SECONDS, DriftWatch
 from collector.model.field import Array
 from collector.model.lid import NOT_RISING_SECONDS, LidWatch
 from collector.model.record import Ring
@@ -23,10 +21,6 @@ __all__ = ["FireWatch", "Steady"]
 
 GONE_OUT_CELSIUS = 45.0
 GONE_OUT_SECONDS = 3600.0
-CALM_MISSING_KELVIN = 2.5
-"""While a lid opening still costs more than this, the level is no record of the fire."""
-TELLS_MISSING_KELVIN = 6.0
-"""While it costs more than this, a rise may be the chamber's own."""
 REACHED_AFTER_SECONDS = 300.0
 SUNK_KELVIN = 15.0
 SUNK_SECONDS = 600.0
@@ -35,41 +29,26 @@ SUNK_KNOWN_SHARE = 0.8
 RISES_KELVIN = 2.0
 """By so much more than ten minutes ago it rises."""
 SETTLED_SECONDS, SETTLED_KELVIN = 2400.0, 3.0
-STEADY_AFTER_SECONDS = 2100.0
+STEADY_AFTER_SECONDS = 900.0
 ENVELOPE_SECONDS = 4 * 3600.0
 ENVELOPE_LAG_SECONDS = 2700.0
 """What is usual is read from before this: a fire that fades must not make itself the usual."""
 ENVELOPE_NEEDS_SECONDS = 1800.0
 TROUGH_SHARE, CREST_SHARE = 0.05, 0.95
-EVEN_MISSING_KELVIN = 5.0
-SHORTEST_CYCLE_SECONDS, LONGEST_CYCLE_SECONDS = 1500.0, 4500.0
-CYCLE_KNOWN_SHARE = 0.6
-CYCLE_SD_KELVIN = 4.0
-CHART_MOST = 8.0
-CYCLE_KELVIN = 3.0
-"""Wood differs from split to split: whole cycles stray by so much."""
-CYCLES_SECONDS = 2 * 3600.0
-"""A cycle is compared with those of so long before it: the settling of the evening is no drift of the night."""
 SWING_SHARE = 0.2
 NEW_KELVIN = 2.0
 WELL_KNOWN_SECONDS = 5400.0
-YOUNG_KELVIN = 4.0
-"""By so much the first troughs of an evening stray past the band."""
 GUST_SECONDS, GUST_MEMORY_SECONDS = 600.0, 7200.0
 LEAST_SHAKE_KELVIN = 0.15
-HOT_KELVIN = 1.5
-"""A hot fire burns down by itself: it has to show more."""
 LID_BLAMED_SECONDS = 1200.0
-SLOPE_SECONDS, RECENT_SECONDS = 5400.0, 900.0
-LONG_SECONDS = 1800.0
+RECENT_SECONDS = 900.0
+HALF_HOUR_SECONDS = 1800.0
 HOT_CELSIUS = 60.0
 """No sun makes a pit so hot: a fire has taken, and should it sink before the band is reached, that is told."""
 STALL_PERIODS = 1.35
 """The cook is late now and then (common practice, no source): by less than this share of his own rhythm is no stall."""
 PICKED_UP_KELVIN = 0.7
 """By so much the level has turned: a late split has taken, though it is not sure yet."""
-REFUEL_CYCLE_SECONDS = 2700.0
-"""A split every 30 to 60 minutes (common practice, no source): assumed until the rhythm is known."""
 
 
 class Steady(msgspec.Struct, frozen=True):
@@ -94,13 +73,6 @@ class FireWatch:
         self._grate = Ring(1, int(5 * 3600 / step_seconds))
         self._calm = Ring(1, int(5 * 3600 / step_seconds))
         """The grate with lid openings and the warm-up left out (NaN)."""
-        self._even = Ring(1, int((LONGEST_CYCLE_SECONDS * 1.25 + CYCLES_SECONDS) / step_seconds))
-        """The grate with what lid openings took given back; NaN while they are under way, and in the warm-up."""
-        self.cycle_moved_kelvin = float("nan")
-        """Mean of the last refuel cycle less that of the cycles before."""
-        self._chart = Cusum(most=CHART_MOST)
-        """Adds up half cycle by half cycle what would be little in one."""
-        self._chart_due = 0.0
         self.lid = LidWatch()
         self.rhythm = Rhythm()
         self.phase = Phase.UNKNOWN
@@ -116,13 +88,9 @@ class FireWatch:
         self.gone_out = False
         """The chamber has been cold for long: this cook's fire is over."""
         self.level_celsius = float("nan")
-        self.slope_kelvin_per_hour = float("nan")
-        self.slope_low = float("nan")
-        self.slope_high = float("nan")
+        self.drift = DriftWatch(low_celsius, high_celsius, step_seconds)
         self.steady: Steady | None = None
         self._warm_since: float | None = None
-        self._missing = 0.0
-        self._doubt = 0.0
         self._known_share = 0.0
         self.restless = 1.0
         """How much more the level shakes than it usually does."""
@@ -135,7 +103,14 @@ class FireWatch:
         return max(1, round(seconds / self._step))
 
     def look(
-        self, now_unix: float, grate_celsius: float, grate_fall: float, top_fall: float, *, doubt_kelvin: float = 0.0
+        self,
+        now_unix: float,
+        grate_celsius: float,
+        grate_fall: float,
+        top_fall: float,
+        *,
+        shown_celsius: float | None = None,
+        heard_celsius: float | None = None,
     ) -> list[Mark]:
         """Take one look.
 
@@ -144,32 +119,35 @@ class FireWatch:
             grate_celsius: mean of the grate as the fire alone would have it; NaN where unknown.
             grate_fall: how far the middle probe of the grate fell within a minute, kelvin.
             top_fall: the same under the lid.
-            doubt_kelvin: how unsure the grate's mean is: by what was taken off it for what changed in places.
+            shown_celsius: mean of the grate as it is shown, with what changed in places of it; as the fire alone
+                would have it where this is None.
+            heard_celsius: median of what the grate's probes say, believed or not; as shown where this is None.
 
         Returns:
             What was seen: lid openings, refuels and stalls.
         """
-        self._now, self._doubt = now_unix, doubt_kelvin
+        self._now = now_unix
+        shown = grate_celsius if shown_celsius is None else shown_celsius
+        heard = shown if heard_celsius is None else heard_celsius
         self._grate.push(np.array([grate_celsius]))
         self.level_celsius = _median(self._grate.last(self._steps(60.0))[0])
         marks: list[Mark] = []
         minute = self._grate.last(self._steps(60.0))[0]
         if self.phase is not Phase.COLD and self.lid.look(now_unix, self._step, minute, grate_fall, top_fall):
             marks.append(Mark(now_unix - self._step, "seen-lid", "the lid was opened"))
-        self._missing = self.lid.missing_kelvin(now_unix)
         self._look_at_phase(now_unix)
         marks += self._look_for_refuel(now_unix)
-        calm = self.phase is Phase.STEADY and self._missing < CALM_MISSING_KELVIN
-        self._calm.push(np.array([grate_celsius if calm else np.nan]))
-        settled = self.phase is Phase.STEADY and self._missing < EVEN_MISSING_KELVIN
-        self._even.push(np.array([grate_celsius + self._missing if settled else np.nan]))
+        steady = self.phase is Phase.STEADY
+        self._calm.push(np.array([grate_celsius if steady else np.nan]))
+        burns = self.reached_unix is not None and not self.sinking and self.phase is not Phase.LID_OPEN
+        self.drift.look(shown if burns else math.nan, heard)
         return marks
 
     def _look_for_refuel(self, now_unix: float) -> list[Mark]:
-        if self.phase is not Phase.STEADY or self._missing > TELLS_MISSING_KELVIN:
+        if self.phase is not Phase.STEADY:
             self.rhythm.pause()
             return []
-        level = _median(self._grate.last(self._steps(120.0))[0]) + self._missing
+        level = _median(self._grate.last(self._steps(120.0))[0])
         refuelled = self.rhythm.look(now_unix, level, self._swing_kelvin())
         if refuelled is not None:
             return [Mark(refuelled, "seen-refuel", "the fire picked up")]
@@ -278,14 +256,10 @@ class FireWatch:
         return float(_median(past[-12:]) - _median(past[:12]))
 
     def look_at_slope(self) -> None:
-        """Work out slope, envelope and cycle means; called every half minute, they move slowly."""
-        self._look_at_cycles()
+        """Work out slope and envelope; called every half minute, they move slowly."""
         self._look_at_gusts()
-        per_bin = self._steps(30.0)
-        bins = bin_medians(self._calm.last(self._steps(SLOPE_SECONDS))[0], per_bin)
-        known = bins[np.isfinite(bins)]
-        if known.size * 30.0 >= 900.0:
-            self._set_slope(bins, known)
+        period = self.rhythm.period_seconds
+        self.drift.find_slope(0.5 * period if period == period else HALF_CYCLE_SECONDS)
         past = self._calm.last(self._steps(ENVELOPE_SECONDS + ENVELOPE_LAG_SECONDS))[0]
         past = past[np.isfinite(past)]
         lag = min(self._steps(ENVELOPE_LAG_SECONDS), past.size // 2)
@@ -298,86 +272,32 @@ class FireWatch:
     def forget_usual(self) -> None:
         """Learn the level's saw-tooth anew: its probes are read by another line from now on."""
         self._calm = Ring(1, self._calm.columns)
-        self._even = Ring(1, self._even.columns)
-        self.steady, self.cycle_moved_kelvin = None, math.nan
-        self._chart = Cusum(most=CHART_MOST)
+        self.steady = None
+        self.drift.forget()
 
-    def _look_at_cycles(self) -> None:
-        """Compare the last whole refuel cycle with those before it: over whole cycles the saw-tooth is gone."""
-        period = self.rhythm.period_seconds
-        if period != period:
-            period = REFUEL_CYCLE_SECONDS
-        period = min(max(period, SHORTEST_CYCLE_SECONDS), LONGEST_CYCLE_SECONDS)
-        cycle = self._steps(period)
-        past = self._even.last(cycle + cycle // 4 + self._steps(CYCLES_SECONDS))[0]
-        last, before = past[-cycle:], past[: max(0, past.size - cycle - cycle // 4)]
-        last, before = last[np.isfinite(last)], before[np.isfinite(before)]
-        enough = last.size > CYCLE_KNOWN_SHARE * cycle and before.size > 1.3 * cycle
-        self.cycle_moved_kelvin = float(last.mean() - before.mean()) if enough else math.nan
-        if enough and self._now >= self._chart_due:
-            self._chart.add(self.cycle_moved_kelvin / CYCLE_SD_KELVIN)
-            self._chart_due = self._now + 0.5 * period
-
-    def _set_slope(self, bins: Array, known: Array) -> None:
-        """Set the slope and its interval.
-
-        The saw-tooth, not the noise, is what blurs the slope: its residual is as good as independent only once a half
-        cycle, so the interval is that of a line through so many points.
-        """
-        slope = float(slope_of_bins(bins, 30.0))
-        if slope != slope:
-            return
-        seconds = (np.arange(bins.size) - bins.size + 1) * 30.0
-        residual = bins - slope * seconds
-        residual = residual[np.isfinite(residual)]
-        scale = 1.4826 * float(median(np.abs(residual - median(residual))))
-        period = self.rhythm.period_seconds
-        half_cycle = 0.5 * (period if period == period else REFUEL_CYCLE_SECONDS)
-        independent = max(3.0, known.size * 30.0 / half_cycle)
-        error = scale * math.sqrt(12.0 / independent) / (known.size * 30.0)
-        self.slope_kelvin_per_hour = slope * 3600.0
-        self.slope_low = (slope - 1.96 * error) * 3600.0
-        self.slope_high = (slope + 1.96 * error) * 3600.0
-
-    def outside_kelvin(self) -> tuple[float, str]:
-        """Say how far the level stands outside its own saw-tooth or the band.
+    def outside_kelvin(self) -> tuple[float, float]:
+        """Say how far the grate is below its band, and above it, now or soon.
 
         Returns:
-            Kelvin outside (negative inside; NaN when it cannot be told), and `fading` or `running hot`.
+            Kelvin below and kelvin above, negative inside; NaN where it cannot be told.
         """
-        if self.reached_unix is None or self.phase is Phase.LID_OPEN or not self._told_from_lid():
-            return float("nan"), "fading"
-        if self.sinking and not self.going_out:
-            return -1.0, "fading"
-        if self.phase is not Phase.STEADY:
-            return self._low - _median(self._grate.last(self._steps(900.0))[0]), "fading"
-        now = _median(self._grate.last(self._steps(240.0))[0])
-        long = self._calm.last(self._steps(LONG_SECONDS))[0]
-        below, above = float("nan"), float("nan")
-        if self.steady is not None:
-            margin = self._margin_kelvin() + self._doubt
-            cycle = CYCLE_KELVIN + self._doubt
-            below = self.steady.trough - now - self._missing - margin
-            above = now - self.steady.crest - margin - HOT_KELVIN
-            if self._chart.signal < 0:
-                below = np.fmax(below, -self.cycle_moved_kelvin - cycle)
-            elif self._chart.signal > 0:
-                above = np.fmax(above, self.cycle_moved_kelvin - cycle - HOT_KELVIN)
-        else:  # an evening too young to have a usual: the band is all there is
-            below = self._low - now - self._missing - YOUNG_KELVIN
-            above = now - self._high - YOUNG_KELVIN
-        if np.count_nonzero(np.isfinite(long)) * self._step >= 1500.0:
-            level = _median(long)
-            below = np.fmax(below, self._low - level)
-            above = np.fmax(above, level - self._high)
-        if not (below == below or above == above):
-            return float("nan"), "fading"
-        return (float(below), "fading") if not below < above else (float(above), "running hot")
+        nothing = math.nan, math.nan
+        if self.reached_unix is None or self.phase is Phase.LID_OPEN:
+            return nothing
+        if self.sinking:
+            recent = _median(self._grate.last(self._steps(RECENT_SECONDS))[0])
+            return (self._low - recent if self.going_out else -1.0), math.nan
+        below, above = self.drift.outside_kelvin()
+        return (below if self._told_from_lid() else math.nan), above
+
+    def below_floor_kelvin(self) -> float:
+        """Say how far below its band all that is heard lies, once a fire has taken; NaN before."""
+        return math.nan if self.reached_unix is None else self.drift.below_floor_kelvin()
 
     @property
     def half_hour_celsius(self) -> float:
         """Median of the last half hour's calm level; of the last minute where there is none."""
-        long = _median(self._calm.last(self._steps(LONG_SECONDS))[0])
+        long = _median(self._calm.last(self._steps(HALF_HOUR_SECONDS))[0])
         return long if long == long else self.level_celsius
 
     def _look_at_gusts(self) -> None:
@@ -395,8 +315,7 @@ class FireWatch:
 
     def _told_from_lid(self) -> bool:
         """Tell whether a low level may be the fire's doing: for a while after an opening the lid is the likelier."""
-        since = self.lid.since_unix
-        return self.lid.regained or not since or self._now - since > LID_BLAMED_SECONDS
+        return self.lid.regained or self._now - self.lid.newest_unix > LID_BLAMED_SECONDS
 
     def _swing_kelvin(self) -> float:
         """Give how far the usual crest stands above the usual trough."""
@@ -427,8 +346,9 @@ class FireWatch:
         Well below its usual trough or above its usual crest, where no saw-tooth turns it, the slope of the last
         minutes counts; else that over a whole cycle and more, where it is sure of its sign.
         """
-        slope, level = self.slope_kelvin_per_hour, self.level_celsius
-        if self.slope_low <= 0.0 <= self.slope_high:
+        drift, level = self.drift, self.level_celsius
+        slope = drift.slope_kelvin_per_hour
+        if drift.slope_low <= 0.0 <= drift.slope_high:
             slope = math.nan
         margin = self._margin_kelvin()
         if self.steady is not None and not -margin <= level - self.steady.trough <= self._swing_kelvin() + 2.0 * margin:

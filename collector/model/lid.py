@@ -1,13 +1,12 @@
-"""The lid as the chamber shows it: open on a fall no fire can make, shut on the first lasting rise, then the way back.
+"""The lid as the chamber shows it: open on a fall no fire can make, shut on the first lasting rise.
 
-A chamber that lost its heat comes back in two strides: the air from the walls within some ten minutes, the walls from
-the fire within the hour. What is still missing from the last openings is added up, so that a level that has not come
-back yet is not held against the fire.
+An opening is a fall at the grate and under the lid together, greater than any gust of the last hour made. What it
+suppresses ends when the level has come back, or does not rise any more.
 """
 
 import math
+from collections import deque
 
-import msgspec
 import numpy as np
 
 from collector.model.field import Array
@@ -16,30 +15,25 @@ from collector.model.robust import median
 
 __all__ = ["LidWatch"]
 
-DROP_GRATE_KELVIN = 5.0
-DROP_TOP_KELVIN = 12.0
+GRATE_KELVIN, TOP_KELVIN = 5.0, 25.0
+"""A fall at the grate and one under the lid within a minute that weigh the same."""
+OPENED = 2.2
+"""The two falls in these units add up to so much when the lid is opened; gusts take less (tuned on nights of another
+simulator, where openings add up to 2.7 and more and gusts to 2.0 at most)."""
+RESTLESS, RESTLESS_SECONDS = 1.8, 3600.0
+"""In a restless pit, to so many times the greatest that it showed by its own in the time before, lid shut."""
+ONSET_SECONDS = 180.0
+"""An opening grows for less than this before it is seen."""
 SHUT_RISE_KELVIN = 1.0
 HELD_OPEN_SECONDS = 1200.0
 FALL_SECONDS = 60.0
 """Falls are measured over so long."""
 SETTLING_SECONDS = 420.0
 """Probes lag and the air mixes: for so long after the lid is shut, no zone is judged."""
-BACK = ((0.75, 720.0), (0.25, 3000.0))
-"""Share of the loss and time constant of each stride (fitted to rehearsed openings of drawn pits, where three in four
-come back faster)."""
 NOT_RISING_SECONDS = 300.0
 NOT_RISING_KELVIN = 1.0
-GONE_KELVIN = 0.5
 REGAINED_SHARE = 0.4
 """With so much of the fall regained the lid is surely shut: what is lost later is lost to the fire."""
-
-
-class _Loss(msgspec.Struct, frozen=True):
-    """What one opening cost."""
-
-    opened_unix: float
-    shut_unix: float
-    kelvin: float
 
 
 class LidWatch:
@@ -62,7 +56,10 @@ class LidWatch:
         """The most the grate has said since."""
         self._before = math.nan
         self._low = math.nan
-        self._losses: list[_Loss] = []
+        self._restless: deque[tuple[float, float]] = deque()
+        """When falls were greatest with the lid shut, each less than those before it, and how great they were."""
+        self._newest: deque[tuple[float, float]] = deque()
+        """Falls so new that they may be the beginning of an opening."""
 
     def look(self, now_unix: float, step_seconds: float, past: Array, grate_fall: float, top_fall: float) -> bool:
         """Take one look; tell whether the lid was opened just now.
@@ -81,7 +78,7 @@ class LidWatch:
             self.regained = True
         if self._open_unix is None:
             self._high = max(self._high, grate)
-            if not (grate_fall > DROP_GRATE_KELVIN or top_fall > DROP_TOP_KELVIN) or self._just_shut(now_unix, grate):
+            if not self._falls(now_unix, grate_fall, top_fall) or self._just_shut(now_unix, grate):
                 return False
             known = past[np.isfinite(past)]
             self._before = float(known.max()) if known.size else math.nan
@@ -97,10 +94,27 @@ class LidWatch:
         if grate > self._low + SHUT_RISE_KELVIN:
             if self._opened[self._open_unix]:
                 self.shut_unix = now_unix
-            if self._before > self._low:
-                self._losses.append(_Loss(self._open_unix, now_unix, self._before - self._low))
             self._open_unix = None
             self._shut_at, self._high = now_unix, grate
+        return False
+
+    def _falls(self, now_unix: float, grate_fall: float, top_fall: float) -> bool:
+        """Tell whether the pit falls as with an open lid, at the grate and under the lid together."""
+        at_grate = grate_fall / GRATE_KELVIN
+        both = at_grate + (top_fall / TOP_KELVIN if top_fall == top_fall else at_grate)
+        past, newest = self._restless, self._newest
+        while newest and now_unix - newest[0][0] > ONSET_SECONDS:
+            when, fall = newest.popleft()
+            while past and past[-1][1] <= fall:
+                past.pop()
+            past.append((when, fall))
+        while past and now_unix - past[0][0] > RESTLESS_SECONDS:
+            past.popleft()
+        if both > max(OPENED, RESTLESS * past[0][1] if past else 0.0):
+            newest.clear()
+            return True
+        if both == both and self.settled(now_unix):
+            newest.append((now_unix, both))
         return False
 
     def _just_shut(self, now_unix: float, grate_celsius: float) -> bool:
@@ -111,14 +125,6 @@ class LidWatch:
     def open_unix(self) -> float | None:
         """Since when it stands open; None while it is shut."""
         return self._open_unix if self._open_unix is not None and self._opened[self._open_unix] else None
-
-    @property
-    def since_unix(self) -> float:
-        """When the opening began from which the level has not come back yet; 0 when it has."""
-        began = [loss.opened_unix for loss in self._losses if self._opened[loss.opened_unix]]
-        if self.open_unix is not None:
-            began.append(self.open_unix)
-        return min(began, default=0.0)
 
     @property
     def newest_unix(self) -> float:
@@ -149,20 +155,6 @@ class LidWatch:
         if opened_unix == max(self._opened):
             self.shut_unix, self.regained = None, True
 
-    def missing_kelvin(self, now_unix: float) -> float:
-        """Say how much of what the openings cost may not have come back yet."""
-        if not self._losses:
-            return 0.0
-        missing, counted = 0.0, 0.0
-        for loss in self._losses:
-            waited = now_unix - loss.shut_unix
-            still = loss.kelvin * sum(share * math.exp(-waited / seconds) for share, seconds in BACK)
-            missing += still
-            counted += still if self._opened[loss.opened_unix] else 0.0
-        if missing < GONE_KELVIN:
-            self._losses.clear()
-        return counted
-
     def settled(self, now_unix: float) -> bool:
         """Tell whether the air has mixed since the lid was shut, or it seems open for longer than anybody holds it.
 
@@ -184,7 +176,7 @@ class LidWatch:
             past: the grate over the last `NOT_RISING_SECONDS`, newest last.
             usual_celsius: what the pit is meant to run at: what an opening found above it is no loss.
         """
-        if self.since_unix == 0.0 or self.regained:
+        if self.newest_unix == 0.0 or self.regained:
             return 0.0
         third = max(1, past.size // 3)
         rising = float(median(past[-third:]) - median(past[:third])) > NOT_RISING_KELVIN

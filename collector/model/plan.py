@@ -123,7 +123,8 @@ class Rule(msgspec.Struct, frozen=True):
 
 DEFAULT_RULES: tuple[Rule, ...] = (
     Rule("cold-spot", Priority.URGENT, 8.3, 1.5, 150.0, 300.0),
-    Rule("drift", Priority.URGENT, 6.0, 2.0, 120.0, 300.0),
+    Rule("drift", Priority.URGENT, 0.0, 2.0, 120.0, 900.0),
+    Rule("pit-low", Priority.URGENT, 5.6, 2.0, 900.0, 300.0),
     Rule("spread", Priority.SOON, 30.0, 3.0, 300.0, 300.0),
     Rule("lid-open", Priority.URGENT, 15.0, 5.0, 480.0, 60.0),
     Rule("probe-silent", Priority.SOON, 0.0, 0.0, 0.0, 10.0),
@@ -141,8 +142,9 @@ DEFAULT_RULES: tuple[Rule, ...] = (
     Rule("slow-come-up", Priority.SOON, COME_UP_SOON_SECONDS, 0.0, 0.0, 0.0),
     Rule("come-up-over", Priority.URGENT, COME_UP_SECONDS, 0.0, 0.0, 0.0),
 )
-"""8.3 K is 15 °F. Delays follow the usual guidance for temperature, 60 s and 1 % of range (from memory), lengthened
-where a lid or a refuel looks like the real thing for a minute or two."""
+"""8.3 K is 15 °F, 5.6 K is 10 °F. Drift is held against the band itself. Delays follow the usual guidance for
+temperature, 60 s and 1 % of range (from memory), lengthened where a lid or a refuel looks like the real thing for a
+minute or two."""
 
 
 class Plan(msgspec.Struct, frozen=True):

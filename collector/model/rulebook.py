@@ -5,6 +5,7 @@ from functools import partial
 
 import msgspec
 import numpy as np
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from adapters.reading import Reason
@@ -21,7 +22,12 @@ from collector.snapshot import AlarmState, AlarmView, Phase, RuleView, TroubleVi
 
 __all__ = ["LYING_WORDS", "Look", "RuleBook"]
 
-FADING = "the fire is fading: look at the firebox"
+FADING, HOT = "the fire is fading", "the pit is running hot"
+FLOOR = "the pit is far below its band: look at firebox and lid; an unattended fire that is lit again can run away"
+
+LOW, HIGH = "fading fire", "hot fire"
+OLD_DRIFT = "drift/grate"
+"""What both alarms of drift were called while they were one: stored actions name it."""
 
 LYING_WORDS = {
     Reason.STUCK: "has not moved while the others did: look at its plug and cable",
@@ -55,13 +61,18 @@ class Look(msgspec.Struct, frozen=True):
     cold_reasons: tuple[str, ...]
     """Why each zone may run cold."""
     spread_kelvin: float
-    outside_kelvin: float
-    """How far the grate stands outside its own saw-tooth or the band."""
-    outside_side: str
+    below_kelvin: float
+    """How far the grate is below its band, now or soon; NaN where it cannot be told."""
+    above_kelvin: float
+    """How far it is above its band."""
+    outside_now_kelvin: float
+    """How far it is outside its band now, on either side; negative inside."""
+    below_floor_kelvin: float
+    """How far all that is heard of the grate has been below its band."""
     lost_since_lid_kelvin: float
     """How far below where a lid opening found it the grate stands without rising."""
     fire_unlit: bool
-    """The grate has not reached the band yet, or the lid is open: drift may not speak."""
+    """The grate has not reached the band yet: drift may not speak."""
     age_seconds: Array
     """Since each probe was last heard, shape (probes,)."""
     offline: NDArray[np.bool_]
@@ -87,9 +98,12 @@ class RuleBook:
     def __init__(self, plan: Plan, faults: FaultBook | None = None) -> None:
         self._faults = faults or FaultBook()
         cold, drift, spread = plan.rule("cold-spot"), plan.rule("drift"), plan.rule("spread")
-        silent, lying = plan.rule("probe-silent"), plan.rule("probe-lying")
+        silent = plan.rule("probe-silent")
+        # its limit and deadband are kelvin, for `LyingWatch`; the alarm itself stands while there is any doubt
+        lying = replace(plan.rule("probe-lying"), deadband=0.0)
         self._zones = [(i, Alarm(cold, z.name, "kelvin")) for i, z in enumerate(plan.zones) if z.level == GRATE]
-        self._drift = Alarm(drift, GRATE, "kelvin")
+        self._low, self._high = Alarm(drift, LOW, "kelvin"), Alarm(drift, HIGH, "kelvin")
+        self._floor = Alarm(plan.rule("pit-low"), GRATE, "kelvin")
         self._spread = Alarm(spread, GRATE, "kelvin")
         self._lid = Alarm(plan.rule("lid-open"), "lid", "kelvin")
         self._silent = [Alarm(silent, p.name, "seconds") for p in plan.probes]
@@ -104,7 +118,9 @@ class RuleBook:
             a.key: a
             for a in (
                 *(a for _, a in self._zones),
-                self._drift,
+                self._low,
+                self._high,
+                self._floor,
                 self._spread,
                 self._lid,
                 *self._silent,
@@ -118,8 +134,8 @@ class RuleBook:
     def judge(self, look: Look) -> list[Transition]:
         """Feed every alarm; return the steps that followed."""
         now = look.now_unix
-        told = self._drift.active and self._drift.message == FADING
-        self._look, self._circumstances = look, circumstances(look.phase, fire_unlit=look.fire_unlit, fading=told)
+        fading = self._low.active
+        self._look, self._circumstances = look, circumstances(look.phase, fire_unlit=look.fire_unlit, fading=fading)
         quiet = suppressed(self._circumstances)
         steps: list[Transition] = []
         groups: tuple[tuple[str, Callable[[], Iterator[list[Transition]]]], ...] = (
@@ -134,14 +150,21 @@ class RuleBook:
 
     def _judge_grate(self, look: Look, quiet: Mapping[str, bool]) -> Iterator[list[Transition]]:
         now = look.now_unix
+        freeze = look.phase in (Phase.LID_OPEN, Phase.UNKNOWN)
         for zone, alarm in self._zones:
-            deficit = float(look.zone_deficit_kelvin[zone])
+            out = alarm.active and look.phase is Phase.COLD  # without a fire no zone is colder than it should be
+            deficit = 0.0 if out else float(look.zone_deficit_kelvin[zone])
             words = f"the {alarm.subject} runs cold; {look.cold_reasons[zone]}"
-            yield self._feed(alarm, now, deficit, words, suppress=quiet["cold-spot"])
-        words = FADING if look.outside_side == "fading" else "the pit is running hot"
-        yield self._feed(self._drift, now, look.outside_kelvin, words, suppress=quiet["drift"])
+            yield self._feed(alarm, now, deficit, words, suppress=quiet["cold-spot"] and not out, freeze=freeze)
+        soon = "" if look.outside_now_kelvin > 0.0 else ", out of its band within half an hour"
+        held, unlit = freeze, quiet["drift"]
+        words = f"{FADING}{soon}: look at the firebox"
+        yield self._feed(self._low, now, look.below_kelvin, words, suppress=unlit, freeze=held)
+        words = f"{HOT}{soon}: look at intake and firebox"
+        yield self._feed(self._high, now, look.above_kelvin, words, suppress=unlit, freeze=held)
+        yield self._feed(self._floor, now, look.below_floor_kelvin, FLOOR)
         words = "the grate is uneven from end to end"
-        yield self._feed(self._spread, now, look.spread_kelvin, words, suppress=quiet["spread"])
+        yield self._feed(self._spread, now, look.spread_kelvin, words, suppress=quiet["spread"], freeze=freeze)
         words = "the lid is open or the heat is gone: look at lid and firebox"
         yield self._feed(self._lid, now, look.lost_since_lid_kelvin, words)
 
@@ -160,13 +183,14 @@ class RuleBook:
         *,
         limit: float | None = None,
         suppress: bool = False,
+        freeze: bool = False,
     ) -> list[Transition]:
         """Feed one alarm its value; a fault in it takes none of the others with it."""
         limit = alarm.rule.limit if limit is None else limit
         return self._faults.attempt(
             f"alarm {alarm.key}",
             now,
-            lambda: alarm.update(now, value, limit=limit, message=message, suppress=suppress),
+            lambda: alarm.update(now, value, limit=limit, message=message, suppress=suppress, freeze=freeze),
             list,
             critical=True,
         )
@@ -209,13 +233,15 @@ class RuleBook:
 
     def knows(self, key: str) -> bool:
         """Tell whether there is an alarm of this key, or may be a trouble of it."""
-        return key in self.alarms or could_be(key, self._source_of)
+        return key in self.alarms or key == OLD_DRIFT or could_be(key, self._source_of)
 
     def _named(self, key: str) -> list[Alarm]:
         if not key:
             return list(self.alarms.values())
         if key in self.alarms:
             return [self.alarms[key]]
+        if key == OLD_DRIFT:
+            return [self._low, self._high]
         if not self.knows(key):
             raise KeyError(key)
         return [self.alarms[k] for trouble in self.troubles() if trouble.key == key for k in trouble.alarms]
@@ -261,10 +287,7 @@ class RuleBook:
 
     def troubles(self) -> tuple[TroubleView, ...]:
         """Group what stands by what is wrong, the most pressing first."""
-        fading = self._drift.message == FADING
-        return troubles(
-            self.views(), self._source_of, fading=fading, lid_open=Circumstance.LID_OPEN in self._circumstances
-        )
+        return troubles(self.views(), self._source_of, lid_open=Circumstance.LID_OPEN in self._circumstances)
 
     def rules(self) -> tuple[RuleView, ...]:
         """Show every rule and subject as it stands, alarm or not."""

@@ -24,11 +24,15 @@ OPEN_BELOW_CELSIUS = -55.0
 SHORT_ABOVE_CELSIUS = 550.0
 """A thermistor divider, thermocouple or RTD with a broken or shorted lead reads far outside any pit (common
 practice, no source)."""
-
+STAND_INS_CELSIUS = frozenset({0.0, -40.0, 85.0, round((0.0 - 32.0) / 1.8, 6), round((999.9 - 32.0) / 1.8, 6)})
+"""What senders write in place of a value they do not have: zero and 999.9 in either unit, the least value of a 12-bit
+probe, and the 85 °C that a DS18B20 holds before its first conversion (data sheet, "power-on reset value"; the others
+are common practice, no source). Each may also be the truth, so it counts only after a leap from the last value."""
 
 _GOOD = Quality.GOOD
 _SOUND = Quality.GOOD, Reason.NONE
 _SPIKE = Quality.UNCERTAIN, Reason.SPIKE
+_STANDS_IN = Quality.BAD, Reason.OPEN_OR_SHORT
 
 
 class ProbeScreen:
@@ -44,7 +48,7 @@ class ProbeScreen:
 
     __slots__ = (
         "_calm_rate", "_highest", "_jump", "_lag", "_lag_since", "_last_lag", "_last_received", "_last_source",
-        "_lowest", "_previous", "_rate", "_recent",
+        "_lowest", "_previous", "_rate", "_recent", "_stand_in",
     )  # fmt: skip
 
     def __init__(
@@ -69,6 +73,8 @@ class ProbeScreen:
         """Time of receipt less the sender's own, seconds, since it was last steady."""
         self._lag_since = 0.0
         self._last_lag = math.inf
+        self._stand_in = math.nan
+        """The stand-in that the probe leapt to, while it sends no other; NaN when there is none."""
 
     def judge(self, reading: Reading, *, calm: bool = False) -> tuple[Quality, Reason]:
         """Give the quality of a reading and the reason, and remember it for the next.
@@ -126,15 +132,17 @@ class ProbeScreen:
         Hampel's test with a fixed scale in place of the median absolute deviation: a pit probe is quiet for minutes
         and its deviation then says nothing about what a lid may do.
         """
-        elapsed = received_unix - self._last_received
-        allowed = self._jump + rate * (elapsed if 0.0 <= elapsed <= 60.0 else 0.0 if elapsed < 0.0 else 60.0)
+        elapsed = min(max(received_unix - self._last_received, 0.0), 60.0)
+        recent = self._recent
+        away = abs(celsius - sorted(recent)[len(recent) // 2]) if recent else 0.0
+        allowed = self._jump + rate * elapsed
+        leaps = away > self._jump + self._calm_rate * elapsed
+        if celsius == self._stand_in or (leaps and round(celsius, 6) in STAND_INS_CELSIUS):
+            self._stand_in = celsius
+            return _STANDS_IN
+        self._stand_in = math.nan
         previous, self._previous = self._previous, celsius
         self._last_received = received_unix
-        recent = self._recent
-        alone = (
-            previous is not None
-            and not -allowed <= celsius - previous <= allowed
-            and abs(celsius - sorted(recent)[len(recent) // 2]) > allowed
-        )
+        alone = previous is not None and not -allowed <= celsius - previous <= allowed and away > allowed
         recent.append(celsius)
         return _SPIKE if alone else _SOUND

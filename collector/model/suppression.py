@@ -29,7 +29,7 @@ _NOT_STEADY = tuple(_OF_PHASE.values())
 SUPPRESSED_WHILE: Mapping[str, tuple[Circumstance, ...]] = {
     "cold-spot": _NOT_STEADY,
     "spread": _NOT_STEADY,
-    "drift": (Circumstance.UNREACHED, Circumstance.LID_OPEN),
+    "drift": (Circumstance.UNREACHED,),
     "meat-falling": (Circumstance.FADING,),
 }
 """Which rules are suppressed by design, and when; every other rule never is."""
@@ -40,11 +40,11 @@ def circumstances(phase: Phase, *, fire_unlit: bool, fading: bool = False) -> fr
 
     Args:
         phase: of the fire.
-        fire_unlit: the grate has not reached its band yet, or the lid is open.
+        fire_unlit: the grate has not reached its band yet.
         fading: an alarm says that the fire fades.
     """
     now = {_OF_PHASE[phase]} if phase in _OF_PHASE else set()
-    if fire_unlit and phase is not Phase.LID_OPEN:
+    if fire_unlit:
         now.add(Circumstance.UNREACHED)
     if fading:
         now.add(Circumstance.FADING)

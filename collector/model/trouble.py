@@ -23,21 +23,19 @@ WORST_FIRST = (
     AlarmState.LATCHED,
 )  # fmt: skip
 _FIXED = ("cold", "fire", "lid", "uneven")
+FADING_KEY = "drift/fading fire"
 
 
-def troubles(
-    alarms: Sequence[AlarmView], source_of: Mapping[str, str], *, fading: bool, lid_open: bool
-) -> tuple[TroubleView, ...]:
+def troubles(alarms: Sequence[AlarmView], source_of: Mapping[str, str], *, lid_open: bool) -> tuple[TroubleView, ...]:
     """Group alarms by what is wrong, the most pressing trouble first.
 
     Args:
         alarms: all that are not normal, the most pressing first.
         source_of: the source of each probe, by name.
-        fading: the drift alarm is about a fire that fades, not about a pit that runs hot.
         lid_open: the lid counts as open now.
     """
     standing = [alarm for alarm in alarms if alarm.state not in AT_REST]
-    key_of = _keys(standing, source_of, fading=fading, lid_open=lid_open)
+    key_of = _keys(standing, source_of, lid_open=lid_open)
     groups: dict[str, list[AlarmView]] = {}
     for alarm in standing:
         groups.setdefault(key_of(alarm), []).append(alarm)
@@ -58,14 +56,12 @@ def could_be(key: str, source_of: Mapping[str, str]) -> bool:
     return key in _FIXED or (kind in ("source", "battery") and name in source_of.values())
 
 
-def _keys(
-    standing: Sequence[AlarmView], source_of: Mapping[str, str], *, fading: bool, lid_open: bool
-) -> Callable[[AlarmView], str]:
+def _keys(standing: Sequence[AlarmView], source_of: Mapping[str, str], *, lid_open: bool) -> Callable[[AlarmView], str]:
     """Say which trouble an alarm belongs to, given all that stand."""
     silent = [a.subject for a in standing if a.rule == "probe-silent"]
-    rules = {a.rule for a in standing}
     heat = "lid" if lid_open else "fire"
-    together = fading and {"lid-open", "drift"} <= rules
+    low = any(alarm.rule == "pit-low" or alarm.key == FADING_KEY for alarm in standing)
+    together = low and any(alarm.rule == "lid-open" for alarm in standing)
     cold = any(a.rule == "cold-spot" and a.active for a in standing)
 
     def of_probe(name: str) -> str:
@@ -83,8 +79,9 @@ def _keys(
                 return "cold" if cold else "uneven"
             case "lid-open":
                 return heat if together else "lid"
-            case "drift":
-                return heat if together else "fire"
+            case "drift" | "pit-low":
+                falls = alarm.rule == "pit-low" or alarm.key == FADING_KEY
+                return heat if together and falls else "fire"
             case "battery-low":
                 return f"battery/{alarm.subject}"
         return alarm.key
