@@ -11,6 +11,7 @@ from functools import partial
 import msgspec
 import numpy as np
 from msgspec.structs import replace
+from numpy.typing import NDArray
 
 from adapters.reading import Quality, Reading, Reason
 from adapters.text import clean_text
@@ -18,7 +19,7 @@ from collector.faults import FAULT_KEY, FaultBook
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
 from collector.model.calibration import Calibration
-from collector.model.chamber import Chamber, Estimate
+from collector.model.chamber import FEWEST, Chamber, Estimate
 from collector.model.cold import ColdWatch
 from collector.model.cold_reason import likely_reason
 from collector.model.evenness import along, fluctuation, gradient, spread, top_to_grate
@@ -598,6 +599,7 @@ class Engine:
         level = fire.drift.level_celsius
         lost = math.nan if self._fire_fails else self._fire.lost_since_lid_kelvin()
         deficit = self._cold.judged(self._field.deficit_sd_kelvin, self._usual, self._cold_base())
+        deficit = np.fmax(deficit, self._deficit_in_doubt())
         too_cold = deficit > self.plan.rule("cold-spot").limit
         self._relied_on = np.any(self._zone_of & too_cold, axis=1)
         age = np.array([now - (h if h is not None else self.started_unix) for h in self._heard_at])
@@ -619,10 +621,38 @@ class Engine:
             fire_unlit=self._fire.reached_unix is None,
             age_seconds=age,
             offline=self._offline,
+            covered=self._covered(),
             reasons=tuple(a or r for a, r in zip(self._accusation, self._reason, strict=True)),
             doubted_seconds=doubted,
             batteries=self._batteries,
         )
+
+    def _deficit_in_doubt(self) -> Array:
+        """Give the deficit of each zone of a probe that may lie, if it does not; NaN elsewhere, shape (zones,)."""
+        believed = self._usable | (self._lying.in_doubt() & np.isfinite(self._values))
+        doubted = believed & ~self._usable
+        if not doubted.any():
+            return np.full(len(self.plan.zones), np.nan)
+        filled = np.where(doubted, self._values, self._filled)
+        field = self._room.estimate(filled, np.zeros_like(filled), self._effect, believed, self._remembered & ~believed)
+        inside = np.any(self._zone_of & doubted[:, None], axis=0)
+        return np.where(inside, field.deficit_kelvin - self._cold_base(), np.nan)
+
+    def _watched(self) -> NDArray[np.bool_]:
+        """Tell which zones the map knows well enough for their alarm."""
+        return self._room.watched(self.plan.rule("cold-spot").limit, self._field.deficit_sd_kelvin)
+
+    def _covered(self) -> NDArray[np.bool_]:
+        """Tell of which chamber probes the others say enough: each zone of the grate watched, or one more elsewhere."""
+        covered = np.zeros(len(self.plan.probes), dtype=bool)
+        unwatched = self._zone_of & ~self._watched()
+        for level, members in self._by_level():
+            used = self._usable[list(members)]
+            for k, probe in enumerate(members):
+                others = np.count_nonzero(used) - bool(used[k])
+                known = others >= FEWEST if level == GRATE else others >= 1
+                covered[probe] = known and not unwatched[probe].any()
+        return covered
 
     def believed(self, now_unix: float) -> int:
         """Count the probes of the plan that have a good value, believed and no older than they may be."""
@@ -737,7 +767,7 @@ class Engine:
         return ZoneView(
             zone.name, zone.level, zone.x0_m, zone.x1_m, zone.y0_m, zone.y1_m, float(field.zone_celsius[i]),
             float(field.zone_sd_kelvin[i]), -float(field.deficit_kelvin[i]),
-            float(self._trend[len(self.plan.probes) + i]), held, float(self._dose[i]),
+            float(self._trend[len(self.plan.probes) + i]), held, float(self._dose[i]), bool(self._watched()[i]),
         )  # fmt: skip
 
     def _fire_view(self) -> FireView:

@@ -93,6 +93,7 @@ class PageZone(msgspec.Struct, frozen=True):
     """Of the probe of its own that was heard longest ago; None where it has none and the map tells it."""
     outside: str
     """`low` or `high` of the band; empty inside, and at other levels than the grate."""
+    watched: bool = True
 
 
 class PageProbe(msgspec.Struct, frozen=True):
@@ -315,7 +316,7 @@ def _zone(zone: ZoneView, snapshot: Snapshot) -> PageZone:
         outside = "low" if below else "high" if above else ""
     return PageZone(
         zone.name, zone.level, _rounded(zone.celsius), _rounded(zone.deviation_kelvin),
-        _rounded(zone.trend_kelvin_per_hour), zone.probes, min(heard, default=None), outside,
+        _rounded(zone.trend_kelvin_per_hour), zone.probes, min(heard, default=None), outside, zone.watched,
     )  # fmt: skip
 
 

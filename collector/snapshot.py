@@ -164,6 +164,8 @@ class ZoneView(msgspec.Struct, frozen=True):
     """How many of its probes are used now."""
     cold_dose_kelvin_minutes: float
     """Degree-minutes below the band since the fire was steady."""
+    watched: bool = True
+    """The map knows enough of it to tell a deficit at the limit of its alarm from none."""
 
 
 class PlaceView(msgspec.Struct, frozen=True):

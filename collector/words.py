@@ -49,9 +49,11 @@ WRONG_CLOCK_WORDS = {
 
 MEANT = {
     "cold-spot": "{} below its level's mean",
-    "drift": "{} outside its usual swing",
+    "drift": "{} outside its band, now or soon",
     "spread": "{} from hottest to coldest",
     "lid-open": "{} lost",
+    "pit-low": "{} below its band",
+    "source-silent": "for {}",
     "probe-silent": "for {}",
     "probe-lying": "for {}",
     "battery-low": "{} left",

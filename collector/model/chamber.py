@@ -27,6 +27,8 @@ REMEMBERED_KELVIN = 2.0
 FEWEST = 4
 """Fewer probes than these do not tell a patch from a fault."""
 MOST, MANY = 64, 200
+ONE_SIDED_95 = 1.645
+"""Standard deviations that 95 of 100 values of a normal distribution stay below."""
 COARSE = (24, 9)
 """Columns and rows on which the coldest and the hottest place are looked for."""
 
@@ -213,6 +215,19 @@ class Chamber:
             of_difference = variance[:-1] + variance[-1] - 2.0 * covariance[:-1, -1]
             deficit_sd[here] = np.sqrt(np.maximum(of_difference, 0.0))
         return _Solved(probes, model, zone_weights, zone_sd, deficit_weights, deficit_sd, level_weights)
+
+    def watched(self, limit_kelvin: float, sd_kelvin: Array | None = None) -> NDArray[np.bool_]:
+        """Tell of which zones so much is known that a deficit at the limit would be told from none, at 95 %.
+
+        Args:
+            limit_kelvin: of the deficit.
+            sd_kelvin: of each zone's deficit, shape (zones,); where all probes tell, if this is None.
+        """
+        if sd_kelvin is None:
+            nobody = np.zeros(len(self._plan.probes), dtype=bool)
+            solved = self._solve(~nobody, nobody)
+            sd_kelvin = np.full(len(self._plan.zones), np.inf) if solved is None else solved.deficit_sd
+        return np.asarray(ONE_SIDED_95 * sd_kelvin <= limit_kelvin)
 
     def bumps(self, patches: Sequence[tuple[PatchView, ...]]) -> Effect:
         """Work out what the patches of each level do to its probes and zones."""

@@ -27,7 +27,7 @@ def likely_reason(
         restless: how much more the level shakes than it usually does.
     """
     if in_doubt:
-        return "one of its probes is in doubt: look at that first"
+        return "or one of its probes lies: look at both"
     if not grown:
         return "it has stood so all night: the pit draws so"
     if since_lid_seconds < LID_SECONDS:

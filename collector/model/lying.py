@@ -26,6 +26,8 @@ ODDS_LOG = 2.25
 """A lie is called at nine to one."""
 SURER_LOG = 2.0
 """By so much more where a cold spot rests on the probe: to explain one away costs more than to walk out for nothing."""
+CERTAIN_LOG = 4.6
+"""A lie called at less than ninety-nine to one may yet be a cold place: its zone is still held against the limit."""
 SUSPECT_SECONDS = 90.0
 CLEARED_SECONDS = 300.0
 CLEARED_SHARE = 0.5
@@ -71,6 +73,8 @@ class _Case(msgspec.Struct):
     """Since when it has been on its way."""
     sound_seconds: float = 0.0
     reason: Reason = Reason.NONE
+    log_odds: float = 0.0
+    """That it lies, when it was last weighed."""
 
 
 class LyingWatch:
@@ -103,6 +107,11 @@ class LyingWatch:
         """Tell whether a probe is held to lie."""
         return self._cases[probe].reason is not Reason.NONE
 
+    def in_doubt(self) -> NDArray[np.bool_]:
+        """Tell which of those that are held to lie may yet stand in a cold place, shape (probes,)."""
+        colder = (Reason.DISAGREES, Reason.DRIFTS, Reason.WET)
+        return np.array([case.reason in colder and case.log_odds < CERTAIN_LOG for case in self._cases], dtype=bool)
+
     def acquit(self, probe: int) -> None:
         """Believe a probe again."""
         self._cases[probe] = _Case()
@@ -131,6 +140,8 @@ class LyingWatch:
             if not guilty:
                 break
             suspects |= {left[j]: _why(verdict, j, float(level.celsius[left[j]])) for j in guilty}
+            for j in guilty:
+                self._cases[level.members[left[j]]].log_odds = float(verdict.lie[j])
             left = [k for j, k in enumerate(left) if j not in guilty]
         return suspects
 

@@ -127,6 +127,7 @@ DEFAULT_RULES: tuple[Rule, ...] = (
     Rule("pit-low", Priority.URGENT, 5.6, 2.0, 900.0, 300.0),
     Rule("spread", Priority.SOON, 30.0, 3.0, 300.0, 300.0),
     Rule("lid-open", Priority.URGENT, 15.0, 5.0, 480.0, 60.0),
+    Rule("source-silent", Priority.URGENT, 0.0, 0.0, 0.0, 10.0),
     Rule("probe-silent", Priority.SOON, 0.0, 0.0, 0.0, 10.0),
     Rule("probe-lying", Priority.SOON, 5.0, 2.0, 300.0, 300.0),
     Rule("battery-low", Priority.SOON, 15.0, 5.0, 120.0, 0.0, below=True),

@@ -77,6 +77,8 @@ class Look(msgspec.Struct, frozen=True):
     """Since each probe was last heard, shape (probes,)."""
     offline: NDArray[np.bool_]
     """Which probes their source says are gone, shape (probes,)."""
+    covered: NDArray[np.bool_]
+    """Of which places the map knows enough without their probe, shape (probes,)."""
     reasons: tuple[Reason, ...]
     """Why each probe is not believed now; NONE where it is."""
     doubted_seconds: Array
@@ -112,6 +114,15 @@ class RuleBook:
         sources = dict.fromkeys(p.source for p in plan.probes)
         self._batteries = {s: Alarm(plan.rule("battery-low"), s, "percent") for s in sources}
         self._source_of = {p.name: p.source for p in plan.probes}
+        owned = {s: [i for i, p in enumerate(plan.probes) if p.source == s] for s in sources}
+        self._sources = [
+            (Alarm(plan.rule("source-silent"), source, "seconds"), members, max(self._silent_after[i] for i in members))
+            for source, members in owned.items()
+            if len(members) > 1
+        ]
+        """Of each source with several probes, and for how long the last of these must be silent."""
+        self._why_silent: dict[str, Circumstance] = {}
+        """Why the silence of a probe is suppressed, by its alarm's key."""
         self._circumstances: frozenset[Circumstance] = frozenset({Circumstance.UNHEARD})
         self._look: Look | None = None
         self.alarms: dict[str, Alarm] = {
@@ -123,6 +134,7 @@ class RuleBook:
                 self._floor,
                 self._spread,
                 self._lid,
+                *(alarm for alarm, _, _ in self._sources),
                 *self._silent,
                 *self._lying,
                 *self._batteries.values(),
@@ -203,12 +215,23 @@ class RuleBook:
 
     def _judge_probes(self, look: Look) -> Iterator[list[Transition]]:
         now = look.now_unix
-        for i, alarm in enumerate(self._silent):
-            limit = self._silent_after[i]
-            age = float("inf") if look.offline[i] else float(look.age_seconds[i])
+        ages = np.where(look.offline, np.inf, look.age_seconds)
+        for alarm, members, limit in self._sources:
+            age = float(ages[members].min())
             if age > limit or alarm.unreset or alarm.state is not AlarmState.NORMAL:
+                yield self._feed(alarm, now, age, f"source {alarm.subject} is not heard any more", limit=limit)
+        mute = {alarm.subject for alarm, _, limit in self._sources if alarm.active and alarm.value > limit}
+        for i, alarm in enumerate(self._silent):
+            limit, age = self._silent_after[i], float(ages[i])
+            if age > limit or alarm.unreset or alarm.state is not AlarmState.NORMAL:
+                self._why_silent.pop(alarm.key, None)
+                if self._source_of[alarm.subject] in mute:
+                    self._why_silent[alarm.key] = Circumstance.SOURCE_SILENT
+                elif look.covered[i]:
+                    self._why_silent[alarm.key] = Circumstance.COVERED
                 words = "has gone: its source says so" if look.offline[i] else "is not heard any more"
-                yield self._feed(alarm, now, age, f"{alarm.subject} {words}", limit=limit)
+                suppress = age > limit and alarm.key in self._why_silent
+                yield self._feed(alarm, now, age, f"{alarm.subject} {words}", limit=limit, suppress=suppress)
         for i, alarm in enumerate(self._lying):
             doubted = float(look.doubted_seconds[i])
             if doubted > 0.0 or alarm.active or alarm.unreset or alarm.state is not AlarmState.NORMAL:
@@ -297,7 +320,8 @@ class RuleBook:
             rule, limit = alarm.rule, self._limit(alarm)
             value = self._shown(alarm, present.get(alarm.key, alarm.value))
             suppressed = alarm.state is AlarmState.SUPPRESSED
-            why = tuple(c for c in SUPPRESSED_WHILE.get(rule.name, ()) if suppressed and c in self._circumstances)
+            present_now = self._circumstances | {self._why_silent.get(alarm.key, Circumstance.UNHEARD)}
+            why = tuple(c for c in SUPPRESSED_WHILE.get(rule.name, ()) if suppressed and c in present_now)
             views.append(
                 RuleView(
                     alarm.key, rule.name, alarm.subject, rule.priority, alarm.state, alarm.active, value, limit,
@@ -325,6 +349,8 @@ class RuleBook:
     def _limit(self, alarm: Alarm) -> float:
         if alarm.rule.name == "probe-silent":
             return self._silent_after[self._silent.index(alarm)]
+        if alarm.rule.name == "source-silent":
+            return next(limit for other, _, limit in self._sources if other is alarm)
         if alarm.rule.name == "probe-lying":
             return 0.0  # its rule's limit is kelvin; doubt itself has none
         return alarm.rule.limit

@@ -17,6 +17,8 @@ class Circumstance(enum.StrEnum):
     LID_OPEN = "the lid is open, or the chamber has not come back yet"
     UNREACHED = "the grate has not reached its band yet"
     FADING = "the fire fades, which is told"
+    COVERED = "its neighbors say enough of its place"
+    SOURCE_SILENT = "its whole source is silent, which has an alarm of its own"
 
 
 _OF_PHASE = {
@@ -31,6 +33,7 @@ SUPPRESSED_WHILE: Mapping[str, tuple[Circumstance, ...]] = {
     "spread": _NOT_STEADY,
     "drift": (Circumstance.UNREACHED,),
     "meat-falling": (Circumstance.FADING,),
+    "probe-silent": (Circumstance.COVERED, Circumstance.SOURCE_SILENT),
 }
 """Which rules are suppressed by design, and when; every other rule never is."""
 
@@ -52,5 +55,5 @@ def circumstances(phase: Phase, *, fire_unlit: bool, fading: bool = False) -> fr
 
 
 def suppressed(now: frozenset[Circumstance]) -> dict[str, bool]:
-    """Say of each rule that may be suppressed whether it is."""
+    """Say of each rule of the whole pit that may be suppressed whether it is."""
     return {rule: not now.isdisjoint(why) for rule, why in SUPPRESSED_WHILE.items()}

@@ -2,7 +2,7 @@
 
 What belongs together:
 
-* two or more silent probes of one source: the source; what is said of their lying goes with them;
+* a silent source, and two or more silent probes of one: the source; what is said of their lying goes with them;
 * what is said of one probe, silent or lying: the probe;
 * all cold spots, and the spread of the grate while a cold spot stands;
 * the lid left open and the fire that fades behind it: the lid while it counts as open, the fire once it is shut.
@@ -73,6 +73,8 @@ def _keys(standing: Sequence[AlarmView], source_of: Mapping[str, str], *, lid_op
         match alarm.rule:
             case "probe-silent" | "probe-lying":
                 return of_probe(alarm.subject)
+            case "source-silent":
+                return f"source/{alarm.subject}"
             case "cold-spot":
                 return "cold"
             case "spread":
@@ -115,7 +117,13 @@ def _trouble(key: str, members: list[AlarmView], source_of: Mapping[str, str]) -
 def _leads(key: str) -> str:
     """Name the rule whose number tells most of a trouble."""
     kind = key.partition("/")[0]
-    leads = {"cold": "cold-spot", "lid": "lid-open", "fire": "drift", "source": "probe-silent", "probe": "probe-silent"}
+    leads = {
+        "cold": "cold-spot",
+        "lid": "lid-open",
+        "fire": "drift",
+        "source": "source-silent",
+        "probe": "probe-silent",
+    }
     return leads.get(kind, "")
 
 
@@ -125,9 +133,9 @@ def _title(key: str, members: Sequence[AlarmView], source_of: Mapping[str, str])
     if kind == "source":
         silent = sum(a.rule == "probe-silent" for a in members)
         owned = sum(source == name for source in source_of.values())
-        if silent < owned:
+        if silent < owned and "source-silent" not in rules:
             return f"{silent} of {owned} probes of source {name} are silent"
-        return f"source {name} is silent: {silent} probes"
+        return f"source {name} is silent: {owned} probes"
     if kind == "probe":
         words = [word for rule, word in (("probe-silent", "is silent"), ("probe-lying", "lies")) if rule in rules]
         return f"probe {name} {' and '.join(words)}"

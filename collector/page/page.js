@@ -206,7 +206,8 @@ function showZones() {
     const outside = z.outside ? (z.outside === "low" ? " below the band" : " above the band") : "";
     const says = [difference(z.deviation_kelvin, true) + " " + degree() + " from its level's mean",
       sign + " " + going + " " + difference(z.trend_kelvin_per_hour, true) + " " + degree() + "/h",
-      z.probes ? z.probes + (z.probes === 1 ? " probe, " : " probes, ") + heard(z.heard_unix) : "told by the map alone"];
+      z.probes ? z.probes + (z.probes === 1 ? " probe, " : " probes, ") + heard(z.heard_unix) : "read from the map alone",
+      ...(z.watched ? [] : ["not watched: no probe near enough"])];
     return make("li", {}, make("div", {class: "line"},
       make("span", {}, letter(i) + "  " + z.name + (several ? " (" + z.level + ")" : "")),
       make("span", {class: "value"}, temperature(z.celsius))),

@@ -103,7 +103,7 @@ def _of_zones(snapshot: Snapshot) -> Documents:
         found[topic] = {
             "name": zone.name, "level": zone.level, "value": zone.celsius, "unit": "C", "sd_kelvin": zone.sd_kelvin,
             "from_level_kelvin": zone.deviation_kelvin, "quality": quality.name.lower(), "probes": zone.probes,
-            "time": snapshot.now_unix,
+            "watched": zone.watched, "time": snapshot.now_unix,
         }  # fmt: skip
     return found
 

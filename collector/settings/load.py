@@ -26,6 +26,7 @@ __all__ = ["Settings", "load", "parse"]
 METRES = {"cm": 0.01, "in": 0.0254}
 MAX_PROBES = 4096
 USUAL_TOLERANCE_KELVIN = 1.0
+SILENCE_RULES = ("source-silent", "probe-silent")
 TIMED_RULES = ("stall-long", "slipping", "danger-soon", "danger-over", "cool-late", "slow-come-up", "come-up-over")
 """Judged by time."""
 LOWEST_TARGET_CELSIUS, HIGHEST_TARGET_CELSIUS = 65.5, 371.2
@@ -225,7 +226,7 @@ class _Builder:
         table = self._config.alarm.get(rule.name, AlarmTable())
         where: Where = ("alarm", rule.name)
         changed = rule
-        if rule.name == "probe-silent" and (table.limit is not None or table.deadband is not None):
+        if rule.name in SILENCE_RULES and (table.limit is not None or table.deadband is not None):
             self.found.append(((*where, "limit"), "is set on each probe: stale_after"))
         elif rule.name == "battery-low" and (table.limit is not None or table.deadband is not None):
             self.found.append(((*where, "limit"), "is set by percent"))
@@ -235,7 +236,7 @@ class _Builder:
             self.found.append(((*where, "limit"), "is set on each piece of meat: hold"))
         elif table.limit is not None:
             changed = replace(changed, limit=parse_difference(table.limit))
-        if table.deadband is not None and rule.name not in ("probe-silent", "battery-low", *TIMED_RULES):
+        if table.deadband is not None and rule.name not in (*SILENCE_RULES, "battery-low", *TIMED_RULES):
             changed = replace(changed, deadband=parse_difference(table.deadband))
         changed = self._rule_of_its_own(changed, table, where)
         if table.enabled is not None:

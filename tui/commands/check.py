@@ -27,6 +27,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Check the config and the adapters it names; print what it holds, or what is wrong."""
     from collector.errors import SettingsError
+    from collector.model.chamber import Chamber
     from collector.settings.quantity import parse_difference
     from collector.sources import playback_speed
 
@@ -59,9 +60,10 @@ def run(options: argparse.Namespace) -> int:
     print(f"{settings.path}: all right")
     counts = ((len(settings.config.source), "source"), (len(plan.probes), "probe"), (len(plan.zones), "zone"))
     print("  " + ", ".join(f"{count} {noun}{'' if count == 1 else 's'}" for count, noun in counts))
-    for zone in plan.zones:
+    for zone, watched in zip(plan.zones, Chamber(plan).watched(plan.rule("cold-spot").limit), strict=True):
         held = [p.name for p in plan.probes if zone.holds(p)]
-        print(f"  zone {zone.name} ({zone.level}): {', '.join(held) or 'no probe: read from the map alone'}")
+        blind = "" if watched else "; not watched: no probe near enough"
+        print(f"  zone {zone.name} ({zone.level}): {', '.join(held) or 'no probe: read from the map alone'}{blind}")
     for probe in settings.config.probe:
         if parse_difference(probe.offset):
             print(f"  probe {probe.name}: offset {probe.offset}, until a calibration on record takes its place")

@@ -168,8 +168,8 @@ name = "flat side"
 x = [28, 48]
 y = [0, 20]
 
-# Alarms: cold-spot, drift, spread, lid-open, probe-silent, probe-lying, battery-low; of each piece of meat wrap-ready,
-# done, meat-falling, stall-long, slipping, hold-floor, danger-soon, danger-over, cool-late,
+# Alarms: cold-spot, drift, pit-low, spread, lid-open, source-silent, probe-silent, probe-lying, battery-low; of each
+# piece of meat wrap-ready, done, meat-falling, stall-long, slipping, hold-floor, danger-soon, danger-over, cool-late,
 # slow-come-up, come-up-over.
 # [alarm.cold-spot]
 # limit = "15 F"          # how far below

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
 __all__ = ["alarm_line", "status_lines", "summary_lines"]
 
-_UNITS = {"probe-silent": "seconds", "probe-lying": "seconds", "battery-low": "percent"}
+_UNITS = {"source-silent": "seconds", "probe-silent": "seconds", "probe-lying": "seconds", "battery-low": "percent"}
 """In which unit an alarm is judged, where it is not kelvin."""
 _BY_DESIGN = (AlarmEvent.SUPPRESS, AlarmEvent.UNSUPPRESS)
 
@@ -215,9 +215,12 @@ def _sure(zone: ZoneView, view: View) -> str:
     return " ".join(word for word in (number(zone.celsius, view), within(zone.sd_kelvin, view), degree(view)) if word)
 
 
+NOT_WATCHED = "; not watched: no probe near enough"
+
+
 def _zone_lines(snapshot: Snapshot, view: View) -> list[str]:
     return [
         f"zone        {z.name} ({z.level}): {_sure(z, view)}, "
-        f"{difference(z.deviation_kelvin, view)} from the level's mean"
+        f"{difference(z.deviation_kelvin, view)} from the level's mean{'' if z.watched else NOT_WATCHED}"
         for z in snapshot.zones
     ]

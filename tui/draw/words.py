@@ -178,7 +178,7 @@ def _different(*sentences: str) -> tuple[str, ...]:
 
 
 _MEANT_SHORT = {
-    "cold-spot": "{} low", "drift": "{} off", "spread": "{} apart", "lid-open": "{} lost", "probe-silent": "for {}",
-    "probe-lying": "for {}", "battery-low": "{} left",
+    "cold-spot": "{} low", "drift": "{} off", "pit-low": "{} low", "spread": "{} apart", "lid-open": "{} lost",
+    "source-silent": "for {}", "probe-silent": "for {}", "probe-lying": "for {}", "battery-low": "{} left",
 }  # fmt: skip
 """What an alarm's number is, in one word: where the whole of it finds no room."""

@@ -22,7 +22,8 @@ DOSE_CELLS = 12
 def zone_lines(snapshot: Snapshot, view: View, width: int) -> list[Line]:
     """Write one line a zone, level by level, each with the mark that its curve has in the trend chart.
 
-    `L` before a value: below the band; `H`: above it; `~`: no probe of its own, told by the map.
+    `L` before a value: below the band; `H`: above it; `~`: no probe of its own, read from the map; `?`: not
+    watched, for no probe is near enough.
     """
     lines: list[Line] = []
     several = len(snapshot.chamber.levels) > 1
@@ -54,6 +55,8 @@ def _zone_line(
         outside, sign = "warn", "H"
     if zone.probes == 0 and not math.isnan(zone.celsius):
         sign = "~"
+    if not zone.watched and not math.isnan(zone.celsius):
+        sign = "?"
     parts: list[tuple[str, Role]] = [
         (fit(f"{MARKS[index % len(MARKS)]} {zone.name}", name_cells, ascii_only=view.ascii_only), "plain"),
         (f"{sign}{number(zone.celsius, view):>4}", outside if outside == "warn" else "strong"),

@@ -62,6 +62,8 @@ class PartWatch:
         self.log_reduction = 0.0 if self._has_table else math.nan
         self.species, self.cut = species, cut
         self._last_known = math.nan
+        self._hottest = -math.inf
+        """The most it has shown since it went on."""
         self._jumped_kelvin = 0.0
         """How far it jumped as no meat can, until it is back or stands still where it is."""
         self._calm_rows = 0
@@ -77,6 +79,7 @@ class PartWatch:
         self.celsius, self.air_celsius = celsius, air_celsius
         if not math.isnan(celsius):
             self._last_known = celsius
+            self._hottest = max(self._hottest, celsius) if on else -math.inf
         all_of_it = on or not math.isnan(self.shown_from_unix)
         self._keep(now, celsius, air_celsius, MOST_ROWS if all_of_it else WAITING_ROWS)
         if not on:
@@ -167,6 +170,7 @@ class PartWatch:
         self.came_up = self._was_hot = False
         self.log_reduction = 0.0 if self._has_table else math.nan
         self._last_known, self._jumped_kelvin, self._calm_rows = math.nan, 0.0, 0
+        self._hottest = -math.inf
 
     def track(self, on_unix: float, wrapped_unix: float, cut: str, mass_kg: float) -> Track:
         """Give what is known of it as the forecast takes it."""
@@ -189,9 +193,14 @@ class PartWatch:
         return wrap, done
 
     def fallen_kelvin(self) -> float:
-        """Give how far it has fallen from where it was within the last three quarters of an hour, or jumped."""
+        """Give how far it has fallen from where it was within the last three quarters of an hour, or jumped.
+
+        What was done is lifted off, and cools: that is no falling meat.
+        """
         if self._jumped_kelvin:
             return self._jumped_kelvin
+        if self._hottest >= self.part.done_celsius:
+            return 0.0
         values = np.array(self._values[-FALL_ROWS:])
         if not len(values) or not math.isfinite(self.celsius):
             return math.nan

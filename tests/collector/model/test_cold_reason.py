@@ -21,8 +21,8 @@ NOTHING = {
         ({"fire_below_kelvin": 4.0}, "the fire runs low too"),
         ({"since_lid_seconds": 600.0}, "since the lid was open"),
         ({"grown": False}, "all night"),
-        ({"in_doubt": True}, "in doubt"),
-        ({"in_doubt": True, "grown": False, "since_lid_seconds": 1.0}, "in doubt"),
+        ({"in_doubt": True}, "or one of its probes lies"),
+        ({"in_doubt": True, "grown": False, "since_lid_seconds": 1.0}, "or one of its probes lies"),
         ({"since_lid_seconds": 600.0, "restless": 9.0}, "since the lid was open"),
     ],
 )

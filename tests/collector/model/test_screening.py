@@ -131,3 +131,31 @@ def test_in_a_calm_chamber_a_smaller_jump_is_a_spike():
             screen.judge(Reading("s", "k", 110.0, 1000 + 10 * k), calm=calm)
         assert screen.judge(Reading("s", "k", 92.0, 1070), calm=calm)[1] is reason
         assert screen.judge(Reading("s", "k", 91.0, 1080), calm=calm)[1] is Reason.NONE  # two that agree
+
+
+@pytest.mark.parametrize(
+    "value",
+    [
+        0.0,  # common practice, no source: zero in either unit, and 999.9
+        (0.0 - 32.0) / 1.8,
+        (999.9 - 32.0) / 1.8,
+        -40.0,
+        85.0,  # DS18B20 data sheet, "power-on reset value"
+    ],
+)
+def test_what_stands_in_for_a_value_is_told_at_once_for_as_long_as_it_is_sent_and_no_longer(value):
+    found = screen_wide([110.2, 110.0, 110.1, *[value] * 200, 109.8, 109.9])
+    assert found[:3] == [Reason.NONE] * 3
+    assert set(found[3:-2]) <= {Reason.OPEN_OR_SHORT}
+    assert found[-2:] == [Reason.NONE] * 2, "believed again at once"
+
+
+@pytest.mark.parametrize("value", [0.0, 85.0, -17.8])
+def test_the_same_value_reached_step_by_step_is_the_truth(value):
+    way = [value + 4.0 - 0.5 * k for k in range(16)]
+    assert set(screen_wide(way)) == {Reason.NONE}
+
+
+def screen_wide(values):
+    screen = ProbeScreen(-50, 545)
+    return [screen.judge(Reading("s", "k", value, 1000 + k * 10.0), calm=True)[1] for k, value in enumerate(values)]

@@ -265,6 +265,22 @@ def test_a_probe_that_slips_out_is_a_fall():
     assert night.look().fallen_kelvin == 0.0, "at rest it may"
 
 
+def test_meat_that_was_done_and_is_lifted_off_is_no_falling_meat():
+    """What has reached its done temperature and cools was taken off the fire, or its probe was."""
+    night = Night()
+    night.minutes(3)
+    night.on = True
+    night.minutes(20)
+    night.warm(93.0, 90.0)
+    night.minutes(2, [85.0, 90.0])
+    assert night.look().fallen_kelvin == pytest.approx(8.0), "not done yet"
+    night.warm(95.5, 90.0)
+    night.minutes(10, [70.0, 90.0])
+    assert night.look().fallen_kelvin == 0.0
+    night.minutes(2, [70.0, 82.0])
+    assert night.look().fallen_kelvin == pytest.approx(8.0), "the other part is not done"
+
+
 def test_a_flat_that_falls_behind_in_colder_air_is_told_how_the_trade_mends_it():
     night = cooking()
     for k in range(360):  # an hour and more apart, and both past the stall
