@@ -16,6 +16,8 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+from tests.waiting import WAIT_SECONDS
+
 # The suite starts the program some hundred times; told to keep no bytecode, each start would compile all of it anew
 sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
@@ -106,7 +108,7 @@ class Broker:
         else:
             words = [sys.executable, "-W", "ignore", "-c", EMBEDDED, str(self.port)]
         self.process = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        deadline = time.monotonic() + 15
+        deadline = time.monotonic() + WAIT_SECONDS
         while time.monotonic() < deadline:
             with socket.socket() as s:
                 if s.connect_ex(("127.0.0.1", self.port)) == 0:
@@ -117,7 +119,7 @@ class Broker:
     def stop(self) -> None:
         if self.process is not None:
             self.process.terminate()
-            self.process.wait(10)
+            self.process.wait(WAIT_SECONDS)
             self.process = None
 
 

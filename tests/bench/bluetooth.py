@@ -24,6 +24,7 @@ from tests.bench.measure import Effort, Finding, ratio, turns
 from tests.bench.receivers import Lap
 from tests.bluez.bus import PrivateBus
 from tests.bluez.traffic import CHARACTERISTIC, SERVICE, address_of, traffic
+from tests.waiting import WAIT_SECONDS
 
 __all__ = ["KINDS", "Round", "measure", "readings"]
 
@@ -118,7 +119,7 @@ class Round:
             assert json.loads(next_line(sender))["sent"] == self._count
         finally:
             sender.terminate()
-            sender.communicate(timeout=20)
+            sender.communicate(timeout=WAIT_SECONDS)
         self.dropped += int(lap["dropped"])
         return lap
 

@@ -19,6 +19,7 @@ from tests.bench.slope import Records
 from tests.bench.store import batches
 from tests.bench.table import as_json, as_text
 from tests.bluez.traffic import traffic
+from tests.waiting import WAIT_SECONDS
 
 
 def finding(value, *, floor=2.0, stretch=4.0, more=True):
@@ -89,7 +90,7 @@ async def test_every_signal_of_the_air_is_taken_once_or_counted(kind, system_bus
     sender = traffic(system_bus.address, kind, count=count)
     try:
         assert sender.stdout.readline() == "ready\n"
-        async with asyncio.timeout(15), contextlib.aclosing(readings(kind, 4)) as heard:
+        async with asyncio.timeout(WAIT_SECONDS), contextlib.aclosing(readings(kind, 4)) as heard:
             async for reading, dropped in heard:
                 taken.append(reading)
                 if len(taken) + dropped >= 4 * count:
@@ -97,7 +98,7 @@ async def test_every_signal_of_the_air_is_taken_once_or_counted(kind, system_bus
         assert json.loads(await asyncio.to_thread(sender.stdout.readline))["sent"] == count
     finally:
         sender.terminate()
-        sender.communicate(timeout=5)
+        sender.communicate(timeout=WAIT_SECONDS)
     assert len(taken) + dropped == 4 * count
     first = [round(100 * r.celsius) for r in taken if r.key == "channel 0"]
     assert first == sorted(set(first) & set(range(11_000, 12_000))), "each once, in order, as it was sent"

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Self
 
+from tests.waiting import WAIT_SECONDS
+
 __all__ = ["NoDaemonError", "PrivateBus", "dbus_daemon"]
 
 CONFIG = """<busconfig>
@@ -77,7 +79,7 @@ class PrivateBus:
         """End it; every client sees its connection close."""
         if self._process is not None:
             self._process.kill()
-            self._process.wait(10)
+            self._process.wait(WAIT_SECONDS)
             assert self._process.stdout is not None
             self._process.stdout.close()
             self._process = None

@@ -10,6 +10,8 @@ import subprocess
 
 import aiohttp
 
+from tests.waiting import WAIT_SECONDS
+
 WAYS = ("chromium", "chromium-browser", "google-chrome")
 
 
@@ -45,7 +47,7 @@ class Tab:
         number = next(self._numbers)
         self._waiting[number] = asyncio.get_running_loop().create_future()
         await self._channel.send_str(json.dumps({"id": number, "method": method, "params": params}))
-        async with asyncio.timeout(10):
+        async with asyncio.timeout(WAIT_SECONDS):
             said = await self._waiting[number]
         assert "error" not in said, said
         return said["result"]
@@ -58,10 +60,10 @@ class Tab:
         assert "exceptionDetails" not in said, said
         return said["result"].get("value")
 
-    async def until(self, code, seconds=10.0):
+    async def until(self, code):
         """Wait until an expression is true; what the page does meanwhile may make it fail."""
         try:
-            async with asyncio.timeout(seconds):
+            async with asyncio.timeout(WAIT_SECONDS):
                 while True:
                     with contextlib.suppress(AssertionError):
                         if found := await self.says(f"Boolean({code})"):
@@ -98,7 +100,7 @@ async def browser(folder):
     process = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     try:
         port = folder / "DevToolsActivePort"
-        async with asyncio.timeout(20):
+        async with asyncio.timeout(WAIT_SECONDS):
             while not port.exists() or len(port.read_text().split()) < 2:
                 await asyncio.sleep(0.05)
         at = f"http://127.0.0.1:{port.read_text().split()[0]}"
@@ -113,4 +115,4 @@ async def browser(folder):
                 tab._task.cancel()
     finally:
         process.terminate()
-        process.wait(10)
+        process.wait(WAIT_SECONDS)

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.waiting import WAIT_SECONDS
 from tui.once import NoCollectorError, snapshots
 
 PIT = """
@@ -68,8 +69,8 @@ class Running:
             )
         return self
 
-    async def snapshot_when(self, ready, seconds=20.0):
-        deadline = time.monotonic() + seconds
+    async def snapshot_when(self, ready):
+        deadline = time.monotonic() + WAIT_SECONDS
         while time.monotonic() < deadline:
             try:
                 async with (
@@ -88,11 +89,11 @@ class Running:
 
     def kill(self):
         self.process.send_signal(signal.SIGKILL)
-        self.process.wait(10)
+        self.process.wait(WAIT_SECONDS)
 
     def stop(self):
         self.process.send_signal(signal.SIGTERM)
-        return self.process.wait(15)
+        return self.process.wait(WAIT_SECONDS)
 
 
 @pytest.fixture

@@ -18,6 +18,7 @@ from collector.serve.service import ServeOptions, Service
 from collector.serve.tokens import May, add_token
 from collector.snapshot import AlarmState, Priority, TroubleView
 from tests.tui.conftest import alarm, history, night
+from tests.waiting import WAIT_SECONDS
 
 COLD = TroubleView(
     key="cold",
@@ -73,7 +74,7 @@ class Served:
 
     async def start(self):
         self.task = asyncio.create_task(self.service.run())
-        async with asyncio.timeout(5):
+        async with asyncio.timeout(WAIT_SECONDS):
             while self.service.port is None:
                 await asyncio.sleep(0.005)
         self.port = self.service.port

@@ -1,6 +1,5 @@
 """Calibrations on record: applied on reading, replayed to the digit, kept through kill and restart, undone by a row."""
 
-import asyncio
 import contextlib
 import math
 import re
@@ -24,6 +23,7 @@ from collector.store.archive import Archive
 from collector.store.calibration_row import calibration_of, calibration_row
 from collector.store.database import Database
 from collector.store.schema import MIGRATIONS
+from tests.waiting import until
 from tui.nights import night_settings
 from tui.once import ask
 
@@ -245,7 +245,12 @@ async def test_kill_and_restart_keep_calibrations(collecting):
     assert "no probe" in (await ask(running.socket, wire.Calibrate(3, "px", Kind.ICE, 0.0, 0.0, 0.2))).why
     assert "to undo" in (await ask(running.socket, wire.UndoCalibration(4, "p1"))).why
     await running.snapshot_when(lambda s: s.store.last_commit_unix is not None and s.store.unsaved == 0)
-    await asyncio.sleep(0.3)
+
+    def stored():
+        with Archive(running.store) as archive:
+            return archive.calibrations()
+
+    await until(stored)
     running.kill()
     running.start()
     after = await running.up()

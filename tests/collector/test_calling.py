@@ -19,6 +19,7 @@ from collector.daemon import Collector
 from collector.replay import differences
 from collector.snapshot import AlarmState, Priority
 from collector.store.archive import Archive
+from tests.waiting import WAIT_SECONDS, until
 from tui.cli import main
 from tui.draw.summary import status_lines
 from tui.draw.view import View
@@ -69,8 +70,8 @@ class House:
         self.tried.append((self.status, json.loads(await request.read())))
         return web.Response(status=self.status)
 
-    async def until(self, ready, seconds=20.0):
-        async with asyncio.timeout(seconds):
+    async def until(self, ready):
+        async with asyncio.timeout(WAIT_SECONDS):
             while not ready():
                 await asyncio.sleep(0.05)
 
@@ -199,15 +200,13 @@ async def test_quiet_hours_hold_back_what_is_not_urgent_until_they_end(tmp_path)
         for probe in PLAN.probes:
             collector._pipeline.take(Reading(probe.source, probe.key, 20.0, START))
         collector._pipeline.advance(START + 1000.0)
-        await asyncio.sleep(0.6)
+        await until(lambda: collector.snapshot().calls.open)
         (call,) = collector.snapshot().calls.open
         assert (call.held, call.told) == (("Ben",), ())
         said = "\n".join(status_lines(collector.snapshot(), View()))
         assert "waits for the end of the quiet hours of Ben" in said
         collector._pipeline.advance(START + 4000.0)
-        async with asyncio.timeout(5):
-            while not lamp.exists() or not lamp.read_text().strip():
-                await asyncio.sleep(0.05)
+        await until(lambda: lamp.exists() and lamp.read_text().strip())
         (document,) = map(json.loads, lamp.read_text().splitlines())
         assert (document["word"], document["person"]) == ("raised", "Ben")
         reply = await ask(tmp_path / "c.sock", wire.TestCall(1, "Ben", 0.0))
@@ -276,9 +275,7 @@ async def test_where_the_teller_fails_a_plain_message_goes_by_every_channel_and_
     running = asyncio.create_task(collector.run())
     await collector.ready.wait()
     try:
-        async with asyncio.timeout(10):
-            while not (lamp.exists() and bell.exists() and lamp.read_text().strip() and bell.read_text().strip()):
-                await asyncio.sleep(0.05)
+        await until(lambda: all(path.exists() and path.read_text().strip() for path in (lamp, bell)))
         await asyncio.sleep(1.0)
         for path in (lamp, bell):
             (document,) = map(json.loads, path.read_text().splitlines())
@@ -318,9 +315,7 @@ async def test_views_that_fail_keep_no_call_no_record_and_no_orderly_end_from_be
         engine._rules.troubles = type(engine._rules).troubles.__get__(engine._rules)
         engine._rules.views = type(engine._rules).views.__get__(engine._rules)
     try:
-        async with asyncio.timeout(10):
-            while not lamp.exists() or not lamp.read_text().strip():
-                await asyncio.sleep(0.05)
+        await until(lambda: lamp.exists() and lamp.read_text().strip())
         collector._pipeline.take(Reading(PLAN.probes[0].source, PLAN.probes[0].key, 99.0, START + 1001.0))
     finally:
         collector.stop()

@@ -26,6 +26,7 @@ from collector.snapshot import AlarmState
 from collector.store.archive import Archive
 from collector.store.database import Database
 from collector.store.row import unix_of
+from tests.waiting import WAIT_SECONDS
 from tui.cli import main
 from tui.commands.collect import run_collector
 from tui.nights import night_settings
@@ -173,7 +174,7 @@ async def test_when_the_network_tells_the_time_the_cook_goes_on_with_what_it_wro
     running = asyncio.create_task(run_collector(words))
 
     async def snapshot_when(ready):
-        async with asyncio.timeout(20):
+        async with asyncio.timeout(WAIT_SECONDS):
             while True:
                 with contextlib.suppress(NoCollectorError):
                     async with contextlib.aclosing(snapshots(tmp_path / "c.sock")) as coming:

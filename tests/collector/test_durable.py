@@ -4,9 +4,12 @@ import asyncio
 import re
 import shutil
 import subprocess
+from pathlib import Path
 
 import paho.mqtt.client as paho
 import pytest
+
+from tests.waiting import WAIT_SECONDS, until
 
 pytestmark = [
     pytest.mark.broker,
@@ -24,6 +27,12 @@ LINE = re.compile(
 def traced(running, to):
     words = ["strace", "-f", "-q", "-yy", "-ttt", "-xx", "-s", "100000", "-e", f"trace={CALLS}", "-o", str(to)]
     return subprocess.Popen([*words, "-p", str(running.process.pid)])
+
+
+def is_traced(pid):
+    """Tell whether a tracer has attached to every thread of a process."""
+    told = [(task / "status").read_text() for task in Path(f"/proc/{pid}/task").iterdir()]
+    return not any("\nTracerPid:\t0\n" in status for status in told)
 
 
 def calls(text):
@@ -95,19 +104,19 @@ async def test_each_acknowledgement_follows_the_sync_of_its_commit(real_broker, 
     await running.up()
     account = running.folder / "account"
     tracer = traced(running, account)
-    await asyncio.sleep(1.0)
+    await until(lambda: is_traced(running.process.pid))
     client = paho.Client(paho.CallbackAPIVersion.VERSION2)
     client.connect("127.0.0.1", real_broker.port)
     client.loop_start()
     for k in range(MESSAGES):
-        client.publish(f"pit/p{k % 8}", f"{k}", 1).wait_for_publish(10)
+        client.publish(f"pit/p{k % 8}", f"{k}", 1).wait_for_publish(WAIT_SECONDS)
         await asyncio.sleep(0.05)
     await running.snapshot_when(lambda s: s.sources[0].heard == MESSAGES and not s.store.unsaved)
-    await asyncio.sleep(0.5)
+    await until(lambda: len(in_order(account.read_text(), real_broker.port)[-1]) == MESSAGES, every_seconds=0.2)
     client.disconnect()
     client.loop_stop()
     tracer.terminate()
-    tracer.wait(10)
+    tracer.wait(WAIT_SECONDS)
     writes, syncs, received, acknowledged = in_order(account.read_text(), real_broker.port)
     assert len(acknowledged) == len(received) == MESSAGES
     for packet_id, sent in acknowledged.items():

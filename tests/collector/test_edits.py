@@ -23,6 +23,7 @@ from collector.store.keepsake import MOST_PHOTO_BYTES, EditKind
 from collector.store.schema import MIGRATIONS
 from collector.store.upkeep import check
 from tests.collector.stores import HOUR, START, asked, cook_one, copied, strays
+from tests.waiting import WAIT_SECONDS
 from tui.cli import main
 from tui.nights import night_settings
 
@@ -299,7 +300,9 @@ with Editor(Path(sys.argv[1])) as editor:
 @pytest.mark.parametrize(("statements", "struck"), [(20, False), (52, True)])
 def test_killed_in_the_middle_of_a_deletion_the_rest_goes_later(store, statements, struck):
     others = {name: told(store, name) for name in ("first", "third")}
-    done = subprocess.run([sys.executable, "-c", KILLED, store, str(statements)], timeout=30, capture_output=True)
+    done = subprocess.run(
+        [sys.executable, "-c", KILLED, store, str(statements)], timeout=WAIT_SECONDS, capture_output=True
+    )
     assert done.returncode == -signal.SIGKILL, done.stderr.decode()
     with Archive(store) as a:
         names = [cook.name for cook in a.cooks()]

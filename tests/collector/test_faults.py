@@ -11,6 +11,8 @@ import time
 import paho.mqtt.client as paho
 import pytest
 
+from tests.waiting import WAIT_SECONDS, until
+
 pytestmark = pytest.mark.broker
 
 
@@ -39,12 +41,12 @@ async def test_a_burst_at_a_stalled_store_is_stored_or_counted(real_broker, coll
         db.execute("BEGIN IMMEDIATE")  # the disk is busy with somebody else
         for k in range(sent):
             info = client.publish(f"pit/p{k % 8}", f"{k / 1000:.3f}", 0)
-        info.wait_for_publish(30)
-        stalled = await running.snapshot_when(lambda s: s.sources[0].heard >= sent and s.store.fault, 60)
+        info.wait_for_publish(WAIT_SECONDS)
+        stalled = await running.snapshot_when(lambda s: s.sources[0].heard >= sent and s.store.fault)
         assert stalled.store.fault, "the screen says that nothing is saved"
         assert stalled.store.unsaved <= 8192 + 64
         db.rollback()
-    after = await running.snapshot_when(lambda s: not s.store.unsaved and not s.store.fault, 40)
+    after = await running.snapshot_when(lambda s: not s.store.unsaved and not s.store.fault)
     dropped = after.sources[0].dropped
     assert running.stop() == 0
     with reading_table(running.store) as db:
@@ -67,7 +69,7 @@ async def test_a_full_disk_is_said_and_nothing_is_lost_when_it_has_room_again(re
     resource.prlimit(running.process.pid, resource.RLIMIT_FSIZE, (size, resource.RLIM_INFINITY))
     client = publisher(real_broker.port)
     sent = 0
-    deadline = time.monotonic() + 40
+    deadline = time.monotonic() + WAIT_SECONDS
     full = None
     while full is None and time.monotonic() < deadline:
         for _ in range(200):
@@ -80,7 +82,7 @@ async def test_a_full_disk_is_said_and_nothing_is_lost_when_it_has_room_again(re
     assert full.store.unsaved > 0
     resource.prlimit(running.process.pid, resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
     await asyncio.to_thread(last.wait_for_publish, 40)
-    await running.snapshot_when(lambda s: s.sources[0].heard >= sent and not s.store.unsaved and not s.store.fault, 40)
+    await running.snapshot_when(lambda s: s.sources[0].heard >= sent and not s.store.unsaved and not s.store.fault)
     assert running.stop() == 0
     with reading_table(running.store) as db:
         values = [v for (v,) in db.execute("SELECT millicelsius FROM reading")]
@@ -98,7 +100,7 @@ async def test_hostile_payloads_and_topics(real_broker, collecting, pit_config):
         client.publish("pit/p0", payload, 1)
     for k in range(2000):
         client.publish(f"pit/stranger-{k}", b"1", 0)
-    client.publish("pit/p1", b"110.5", 1).wait_for_publish(10)
+    client.publish("pit/p1", b"110.5", 1).wait_for_publish(WAIT_SECONDS)
     after = await running.snapshot_when(lambda s: any(p.name == "p1" and p.celsius == 110.5 for p in s.probes))
     assert after.sources[0].unplaced, "keys that no probe claims are shown"
     assert running.process.poll() is None
@@ -131,7 +133,7 @@ async def test_the_broker_goes_away_and_comes_back(real_broker, collecting, pit_
     real_broker.start()
     await running.up()
     client = publisher(real_broker.port)
-    client.publish("pit/p3", b"111", 1).wait_for_publish(10)
+    client.publish("pit/p3", b"111", 1).wait_for_publish(WAIT_SECONDS)
     await running.snapshot_when(lambda s: s.probes[3].celsius == 111)
     client.loop_stop()
 
@@ -144,7 +146,7 @@ async def test_a_restart_goes_on_with_the_cook_and_its_marks(real_broker, collec
     running = collecting(pit_config(real_broker.port)).start()
     before = await running.up()
     client = publisher(real_broker.port)
-    client.publish("pit/p3", b"111", 1).wait_for_publish(10)
+    client.publish("pit/p3", b"111", 1).wait_for_publish(WAIT_SECONDS)
     await running.snapshot_when(lambda s: s.probes[3].celsius == 111 and not s.store.unsaved)
     reply = await ask(running.socket, AddMark(5, "spritz", "apple juice"))
     assert reply.done
@@ -152,7 +154,12 @@ async def test_a_restart_goes_on_with_the_cook_and_its_marks(real_broker, collec
         reply = await ask(running.socket, command)
         assert (reply.done, reply.why.split(";")[0]) == (False, "there is no such event among the newest marks")
     await running.snapshot_when(lambda s: s.marks)
-    await asyncio.sleep(0.3)  # a mark is committed at once
+
+    def stored():
+        with contextlib.closing(sqlite3.connect(running.store)) as db:
+            return db.execute("SELECT 1 FROM action WHERE text = 'apple juice'").fetchone()
+
+    await until(stored)  # a mark is committed at once
     running.kill()
     running.start()
     after = await running.up()
@@ -171,9 +178,9 @@ async def test_a_filter_that_is_too_wide_does_not_stop_the_source(real_broker, c
     client = publisher(real_broker.port)
     for k in range(900):
         last = client.publish(f"house/{k}", b"20", 1)
-    last.wait_for_publish(20)
-    client.publish("pit/p1", b"110.5", 1).wait_for_publish(10)
-    after = await running.snapshot_when(lambda s: any(p.name == "p1" and p.celsius == 110.5 for p in s.probes), 30)
+    last.wait_for_publish(WAIT_SECONDS)
+    client.publish("pit/p1", b"110.5", 1).wait_for_publish(WAIT_SECONDS)
+    after = await running.snapshot_when(lambda s: any(p.name == "p1" and p.celsius == 110.5 for p in s.probes))
     assert after.sources[0].dropped == 900 - 512
     client.loop_stop()
 
@@ -184,7 +191,7 @@ async def test_a_store_that_is_taken_away_is_said(real_broker, collecting, pit_c
     await running.up()
     running.store.unlink()
     client = publisher(real_broker.port)
-    client.publish("pit/p3", b"111", 1).wait_for_publish(10)
-    after = await running.snapshot_when(lambda s: s.store.fault, 30)
+    client.publish("pit/p3", b"111", 1).wait_for_publish(WAIT_SECONDS)
+    after = await running.snapshot_when(lambda s: s.store.fault)
     assert "taken away" in after.store.fault
     client.loop_stop()

@@ -16,6 +16,7 @@ from collector.errors import ServeError
 from collector.feed import HISTORY_POINTS, MAX_VIEWERS, Feed
 from collector.snapshot import TrendPoint
 from collector.store.trend import points
+from tests.waiting import WAIT_SECONDS
 from tui.nights import night_settings
 
 SNAPSHOT = Engine(night_settings().plan, "n", 1_790_000_000.0).snapshot()
@@ -45,7 +46,7 @@ async def attached(socket):
 
 
 async def next_of(channel, kind):
-    async with asyncio.timeout(5):
+    async with asyncio.timeout(WAIT_SECONDS):
         async for payload in channel:
             news = wire.decode_news(payload)
             if isinstance(news, kind):
@@ -106,7 +107,7 @@ async def test_a_viewer_that_reads_nothing_for_long_is_let_go(served, monkeypatc
     async with attached(socket) as sleeper:
         await next_of(sleeper, wire.News)
         sleeper._transport.pause_reading()
-        async with asyncio.timeout(5):
+        async with asyncio.timeout(WAIT_SECONDS):
             while feed.watched:
                 feed.publish(SNAPSHOT)
                 await asyncio.sleep(0.001)
@@ -158,7 +159,7 @@ async def test_snapshots_written_at_once_trend_and_answers_keep_to_their_frames_
             feed.publish(msgspec.structs.replace(SNAPSHOT, now_unix=float(k)))
             if k % 3 == 0:
                 await asyncio.sleep(0)
-        await asyncio.wait_for(listening, 20)
+        await asyncio.wait_for(listening, WAIT_SECONDS)
     assert heard == sorted(heard)
     assert len(heard) > 900
     assert rows == [10.0 * k for k in range(300)], "none is lost, for all that snapshots went past them"
@@ -179,7 +180,7 @@ async def test_who_speaks_otherwise_is_let_go_and_nobody_else_is_disturbed(serve
         for strange in (b"GET /feed HTTP/1.1\r\nHost: x\r\n\r\n", b"\xff" * 4096, frame_of(b"x" * 20_000)):
             reader, writer = await asyncio.open_unix_connection(socket)
             writer.write(strange)
-            async with asyncio.timeout(5):
+            async with asyncio.timeout(WAIT_SECONDS):
                 await reader.read()
             writer.close()
         assert caplog.text.count("no dashboard of this version") == 1, "told once a minute"
@@ -194,7 +195,7 @@ async def test_who_goes_in_the_middle_of_a_message_has_said_nothing(served, sent
     _, writer = await asyncio.open_unix_connection(socket)
     writer.write(sent)
     writer.close()
-    async with asyncio.timeout(5):
+    async with asyncio.timeout(WAIT_SECONDS):
         while feed._attached or (not sent and feed.watched):
             await asyncio.sleep(0.01)
     assert not asked
@@ -205,7 +206,7 @@ async def test_closing_does_not_wait_for_viewers(tmp_path):
     await feed.open(tmp_path / "c.sock")
     async with attached(tmp_path / "c.sock") as channel:
         await next_of(channel, wire.News)
-        async with asyncio.timeout(3):
+        async with asyncio.timeout(WAIT_SECONDS):
             await feed.close()
         assert (await next_of(channel, wire.Goodbye)).why == attach.STOPS
     assert not (tmp_path / "c.sock").exists()
@@ -220,7 +221,7 @@ async def test_closing_lets_nobody_hang_who_reads_nothing(tmp_path, caplog):
         for _ in range(400):
             feed.publish(SNAPSHOT)
             await asyncio.sleep(0)
-        async with asyncio.timeout(3):
+        async with asyncio.timeout(WAIT_SECONDS):
             await feed.close()
         assert not feed._attached
         assert not feed.watched
@@ -232,7 +233,7 @@ async def test_who_speaks_otherwise_and_reads_nothing_is_cut_off(served):
     feed, socket, _ = served
     _, writer = await asyncio.open_unix_connection(socket)
     writer.transport.pause_reading()
-    async with asyncio.timeout(5):
+    async with asyncio.timeout(WAIT_SECONDS):
         while not feed._attached:
             await asyncio.sleep(0.01)
         (channel,) = feed._attached.values()

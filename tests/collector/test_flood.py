@@ -40,7 +40,7 @@ async def test_a_flood_is_recorded_or_counted_and_memory_stays_bounded(real_brok
         await asyncio.sleep(0.2)
     assert flood.returncode == 0
     took = time.monotonic() - began
-    after = await running.snapshot_when(lambda s: s.sources[0].heard >= sent and not s.store.unsaved, 60 + SECONDS)
+    after = await running.snapshot_when(lambda s: s.sources[0].heard >= sent and not s.store.unsaved)
     dropped = after.sources[0].dropped
     assert greatest - before < 60e6
     assert running.stop() == 0

@@ -12,6 +12,7 @@ import pytest
 
 from collector.replay import differences
 from collector.store.archive import Archive
+from tests.waiting import WAIT_SECONDS, until
 
 KILLS = int(os.environ.get("COLDSIDE_KILLS", "50"))
 AT_ONCE = 2
@@ -35,7 +36,7 @@ class Sender(threading.Thread):
         while not self.enough.wait(1 / self.per_second):
             last = client.publish(f"pit/p{self.sent % 8}", f"{self.sent / 1000:.3f}", 1)
             self.sent += 1
-        last.wait_for_publish(20)
+        last.wait_for_publish(WAIT_SECONDS)
         client.disconnect()
         client.loop_stop()
 
@@ -71,10 +72,7 @@ async def test_every_message_is_on_record_once(real_broker, collecting, pit_conf
     assert sender.sent > 1000
     for running in killed:
         await running.up()
-        for _ in range(100):
-            if len(stored(running.store)) >= sender.sent:
-                break
-            await asyncio.sleep(0.2)
+        await until(lambda running=running: len(stored(running.store)) >= sender.sent, every_seconds=0.2)
         assert running.stop() == 0
         values = stored(running.store)
         missing = sorted(set(range(sender.sent)) - set(values))

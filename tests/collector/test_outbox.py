@@ -20,6 +20,7 @@ from collector.calls.outbox import KEEP_SECONDS, Outbox
 from collector.calls.record import CallRow, CallsOnRecord, MessageRow
 from collector.engine import Engine
 from collector.snapshot import AlarmState, Priority, TroubleView
+from tests.waiting import WAIT_SECONDS
 from tui.nights import night_settings
 
 START = 1_750_000_000.0
@@ -87,8 +88,8 @@ class House:
         going_on = tuple(row.call for row in calls if row.ended_unix is None)
         return CallsOnRecord(going_on, (), tuple(self.messages), max([row.call.number for row in calls], default=0))
 
-    async def until(self, ready, seconds=5.0):
-        async with asyncio.timeout(seconds):
+    async def until(self, ready):
+        async with asyncio.timeout(WAIT_SECONDS):
             while not ready():
                 await asyncio.sleep(0.01)
 
@@ -129,6 +130,7 @@ async def test_a_service_that_is_down_gets_it_when_it_mends_and_what_is_seen_is_
         assert house.outbox.view().faults == ()
         house.now += 130
         house.outbox.look([replace(COLD, state=AlarmState.ACKNOWLEDGED)])
+        await house.until(lambda: house.rows[1].why and not house.outbox.view().open)
         await asyncio.sleep(0.1)
     assert house.push.told == [("raised", "cold", "Ann")]
     assert house.rows[1].why == "acknowledged"
@@ -234,6 +236,7 @@ async def test_a_message_that_waited_over_a_restart_tells_how_it_stands_now_unde
     after = House(before)
     async with after.at_work():
         after.outbox.look([])
+        await after.until(lambda: after.push.came)
         await asyncio.sleep(0.1)
     assert after.push.told == [("over", "cold", "Ann")], "what is over is called off, not told anew"
 

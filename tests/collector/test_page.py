@@ -246,14 +246,14 @@ async def log_in_wrong(tab, served):
 async def is_told_of_silence(tab, folder):
     """The collector is gone: said after ten seconds, and loudly after a minute; the page's clock is put forward."""
     await tab.says("wordAt -= 9000")
-    await tab.until("!document.querySelector('#banner').hidden", 4)
+    await tab.until("!document.querySelector('#banner').hidden")
     assert re.match(r"NO WORD FOR \d+ s", await tab.says("document.querySelector('#banner').innerText"))
     await tab.looks(360, 740, "dark", folder / "silent.png")
     await tab.says("WOKEN = Number(document.body.dataset.woken || 0)")
     await asyncio.sleep(1.2)
     assert await tab.says("Number(document.body.dataset.woken || 0) === WOKEN"), "not for ten seconds"
     await tab.says("wordAt -= 55000; soundedAt = 0")
-    await tab.until("Number(document.body.dataset.woken) > WOKEN", 4)
+    await tab.until("Number(document.body.dataset.woken) > WOKEN")
     assert "NO WORD FOR 1 min" in await tab.says("document.querySelector('#banner').innerText")
 
 

@@ -22,6 +22,7 @@ from collector.publish.documents import documents, slug
 from collector.publish.options import PublishOptions
 from collector.publish.publisher import Publisher
 from collector.settings.load import parse
+from tests.waiting import WAIT_SECONDS
 from tui.nights import night_settings
 
 PUBLISH = """
@@ -33,9 +34,9 @@ every = 1
 """
 
 
-async def kept(port, base="house/pit", until=lambda found: True, seconds=15.0):
+async def kept(port, base="house/pit", until=lambda found: True):
     """Give what the broker keeps under a base, by topic below it, once it has come to that."""
-    async with asyncio.timeout(seconds):
+    async with asyncio.timeout(WAIT_SECONDS):
         while True:
             found = {}
             async with aiomqtt.Client("127.0.0.1", port) as client:
@@ -80,7 +81,7 @@ async def test_the_house_is_told_at_once_loses_no_alarm_and_is_left_no_ghost(rea
     assert set(await kept(port, "house")) >= {"other"}, "what is not ours stays"
 
     running.kill()
-    await kept(port, until=lambda f: f.get("availability") == b"offline", seconds=60)
+    await kept(port, until=lambda f: f.get("availability") == b"offline")
     running.start()
     await kept(port, until=lambda f: f.get("availability") == b"online")
     assert await asyncio.to_thread(running.stop) == 0
@@ -119,7 +120,7 @@ async def test_a_fault_of_ours_in_the_middle_of_a_link_leaves_the_pit_offline(re
     await kept(port, until=lambda f: f.get("availability") == b"online" and "cook" in f)
     fault.append(1)
     with pytest.raises(KeyError):
-        await asyncio.wait_for(running, 10)
+        await asyncio.wait_for(running, WAIT_SECONDS)
     assert not publisher.up
     await kept(port, until=lambda f: f.get("availability") == b"offline")
 
@@ -230,7 +231,7 @@ async def test_the_sign_of_life_comes_only_while_all_is_well(listener, caplog):
     running = asyncio.create_task(beat.run())
 
     async def until(ready):
-        async with asyncio.timeout(5):
+        async with asyncio.timeout(WAIT_SECONDS):
             while not ready():
                 await asyncio.sleep(0.01)
 

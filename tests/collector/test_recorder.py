@@ -12,6 +12,7 @@ from collector.pipeline import Pipeline
 from collector.recorder import Recorder
 from collector.store.archive import Archive
 from collector.store.database import Database
+from tests.waiting import WAIT_SECONDS
 from tui.nights import night_settings
 
 START = 1_790_000_000.0
@@ -67,5 +68,5 @@ async def test_a_disk_that_refuses_is_tried_again_and_costs_nothing(recording, t
     assert not await recorder.flush()
     assert (recorder.refused, acknowledged, faults.records) == (True, [], ())
     monkeypatch.setattr(Database, "commit", commit)
-    assert await asyncio.wait_for(recorder.close(5.0), 10) == 0
+    assert await asyncio.wait_for(recorder.close(5.0), WAIT_SECONDS) == 0
     assert acknowledged == [10]

@@ -32,6 +32,7 @@ from collector.settings.load import parse
 from collector.store.trend import points
 from tests.collector.conftest import config_text
 from tests.collector.house import certify, serving, session
+from tests.waiting import WAIT_SECONDS, until
 from tui.cli import main
 
 PIT = config_text(1883)
@@ -42,7 +43,7 @@ def bearer(token):
 
 
 async def next_of(channel, kind):
-    async with asyncio.timeout(5):
+    async with asyncio.timeout(WAIT_SECONDS):
         async for message in channel:
             news = wire.decode_news(message.data)
             if isinstance(news, kind):
@@ -318,7 +319,7 @@ async def test_a_token_that_only_looks_cannot_fill_the_log_with_frames_of_its_ow
             with contextlib.suppress(ConnectionError):
                 for _ in range(2000):
                     await channel.send_bytes(frame)
-            async with asyncio.timeout(10):
+            async with asyncio.timeout(WAIT_SECONDS):
                 while (message := await channel.receive()).type in (aiohttp.WSMsgType.BINARY, aiohttp.WSMsgType.TEXT):
                     pass
         assert message.type in (aiohttp.WSMsgType.CLOSE, aiohttp.WSMsgType.CLOSED, aiohttp.WSMsgType.CLOSING)
@@ -403,7 +404,7 @@ async def test_the_page_feed_tells_the_cook_and_takes_an_acknowledgement(tmp_pat
                 logged_in(served, served.tokens[may]) as (at, browser, cookie, _),
                 browser.ws_connect(f"{at}/page-feed", headers=cookie) as channel,
             ):
-                hello, trend, view = [json.loads((await channel.receive(5)).data) for _ in range(3)]
+                hello, trend, view = [json.loads((await channel.receive(WAIT_SECONDS)).data) for _ in range(3)]
                 assert (hello["kind"], hello["may"], hello["unit"]) == ("hello", may, "F")
                 assert trend["whole"]
                 assert 120 < len(trend["rows"]) < 200
@@ -411,13 +412,13 @@ async def test_the_page_feed_tells_the_cook_and_takes_an_acknowledgement(tmp_pat
                 assert view["troubles"][0]["calls"]
                 assert {len(row) for row in view["map"]["mean"]} == {28}
                 await channel.send_str(json.dumps({"do": "acknowledge", "number": 3, "key": "cold"}))
-                reply = json.loads((await channel.receive(5)).data)
+                reply = json.loads((await channel.receive(WAIT_SECONDS)).data)
                 assert (reply["number"], reply["done"]) == (3, may == "act")
                 assert may == "act" or "may only look" in reply["why"]
                 if may == "act":
-                    assert not json.loads((await channel.receive(5)).data)["troubles"][0]["calls"]
+                    assert not json.loads((await channel.receive(WAIT_SECONDS)).data)["troubles"][0]["calls"]
                 await channel.send_str('{"do": "open the lid", "number": 4}')
-                while (last := await channel.receive(5)).type is aiohttp.WSMsgType.TEXT:
+                while (last := await channel.receive(WAIT_SECONDS)).type is aiohttp.WSMsgType.TEXT:
                     pass
                 assert last.data == aiohttp.WSCloseCode.UNSUPPORTED_DATA
 
@@ -432,7 +433,7 @@ async def test_a_token_that_is_taken_away_ends_what_it_opened(tmp_path, monkeypa
             looker = await client.ws_connect(url, headers=bearer(served.tokens["look"]), max_msg_size=0)
             await next_of(dashboard, wire.News)
             remove_token(served.options.tokens, "act")
-            async with asyncio.timeout(5):
+            async with asyncio.timeout(WAIT_SECONDS):
                 async for _ in dashboard:
                     pass
                 async for _ in page:
@@ -489,7 +490,7 @@ async def test_bodies_and_headers_are_bounded(tmp_path):
             assert answer.status == 400
         async with client.ws_connect(f"{at}/feed", headers=bearer(served.tokens["act"]), max_msg_size=0) as channel:
             await channel.send_bytes(wire.encode(wire.AddMark(1, "note", "x" * 50_000)))
-            async with asyncio.timeout(5):
+            async with asyncio.timeout(WAIT_SECONDS):
                 async for _ in channel:
                     pass
             assert channel.close_code in (aiohttp.WSCloseCode.MESSAGE_TOO_BIG, aiohttp.WSCloseCode.ABNORMAL_CLOSURE)
@@ -503,21 +504,21 @@ async def test_who_dawdles_is_cut_off_and_one_address_gets_only_so_many(tmp_path
         opened = [await asyncio.open_connection("127.0.0.1", served.port) for _ in range(MOST_OF_ONE_ADDRESS + 4)]
         for _, writer in opened[:2]:
             writer.write(b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Slow: ")
-        async with asyncio.timeout(3):
+        async with asyncio.timeout(WAIT_SECONDS):
             for reader, _ in opened:
                 with contextlib.suppress(ConnectionError):
                     assert await reader.read() == b""
         for _, writer in opened:
             writer.close()
-        async with asyncio.timeout(3):
-            while served.service.connections:
-                await asyncio.sleep(0.01)
+        await until(lambda: not served.service.connections)
+        monkeypatch.undo()
         async with client.get(f"http://127.0.0.1:{served.port}/") as answer:
             assert answer.status == 200
+        monkeypatch.setattr(web, "REQUEST_SECONDS", 3.0)
         async with client.ws_connect(
             f"http://127.0.0.1:{served.port}/feed", headers=bearer(served.tokens["look"]), max_msg_size=0
         ) as channel:
-            await asyncio.sleep(0.4)
+            await asyncio.sleep(3.2)
             served.publish(cook="still there")
             while (await next_of(channel, wire.News)).snapshot.cook != "still there":
                 pass
@@ -543,15 +544,14 @@ async def test_a_taken_port_is_told_once_and_tried_again(tmp_path, caplog):
         port = taken.getsockname()[1]
         async with serving(tmp_path, port=port, start=False) as served:
             served.task = asyncio.create_task(served.service.run())
+            await until(lambda: "nobody can attach" in caplog.text)
             await asyncio.sleep(0.4)
             assert served.service.port is None
             told = [r for r in caplog.records if "nobody can attach" in r.getMessage()]
             assert len(told) == 1
             assert "in use" in told[0].getMessage()
             taken.close()
-            async with asyncio.timeout(5):
-                while served.service.port is None:
-                    await asyncio.sleep(0.02)
+            await until(lambda: served.service.port is not None)
             assert served.service.port == port
 
 
@@ -586,9 +586,7 @@ async def test_the_collector_serves_by_its_config(collecting, pit_config, real_b
     certificate, _ = certify(tmp_path)
     text = f'[serve]\nlisten = "127.0.0.1:{port}"\ncertificate_file = "pit.crt"\nkey_file = "pit.key"\n'
     running = collecting(pit_config(broker.port) + text).start()
-    async with asyncio.timeout(20):
-        while "phones may attach" not in (tmp_path / "log").read_text():
-            await asyncio.sleep(0.05)
+    await until(lambda: "phones may attach" in (tmp_path / "log").read_text())
     maps = Path(f"/proc/{running.process.pid}/maps").read_text()
     assert "/aiohttp/" not in maps, "it waits for somebody to knock"
     secret = add_token(tmp_path / "cooks.tokens.json", "phone", May.ACT, time.time())
@@ -597,7 +595,7 @@ async def test_the_collector_serves_by_its_config(collecting, pit_config, real_b
     words = ["--at", f"127.0.0.1:{port}", "--token-file", str(tmp_path / "token"), "--ca", str(certificate)]
     done = await asyncio.to_thread(
         subprocess.run, [sys.executable, "-m", "tui.cli", "mark", "from the house", *words],
-        capture_output=True, text=True, timeout=20, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+        capture_output=True, text=True, timeout=WAIT_SECONDS, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
     )  # fmt: skip
     assert (done.returncode, done.stdout) == (0, "marked: note from the house\n"), done.stderr
     assert [m.text for m in (await running.up()).marks] == ["from the house"]

@@ -19,6 +19,7 @@ from collector.service.notify import ServiceManager
 from collector.service.unit import Unit, unit_text
 from collector.settings.load import load
 from collector.settings.secret import secrets_of
+from tests.waiting import WAIT_SECONDS
 from tui.commands import collect
 from tui.nights import night_settings
 
@@ -39,8 +40,8 @@ class Manager:
             except BlockingIOError:
                 return self.heard
 
-    async def until(self, ready, seconds=15.0):
-        async with asyncio.timeout(seconds):
+    async def until(self, ready):
+        async with asyncio.timeout(WAIT_SECONDS):
             while not ready(self.listen()):
                 await asyncio.sleep(0.02)
 

@@ -13,6 +13,7 @@ from adapters.errors import LinkError, LinkReason
 from adapters.reading import Reading
 from adapters.source import Link, LinkState, SourceCounts
 from collector.supervisor import Supervision, supervise
+from tests.waiting import WAIT_SECONDS
 
 
 class Lives:
@@ -53,7 +54,7 @@ async def run(source, take, room=None):
         slept.append(seconds)
 
     watched = Supervision(source)
-    async with asyncio.timeout(5):
+    async with asyncio.timeout(WAIT_SECONDS):
         await supervise(watched, take, room, random=Random(1), sleep=sleep)
     return watched, slept
 

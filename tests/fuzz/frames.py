@@ -18,6 +18,7 @@ from tests.fuzz.asked import command
 from tests.fuzz.configs import accepted, settings_of
 from tests.fuzz.failures import Findings, must
 from tests.fuzz.views import canonical
+from tests.waiting import WAIT_SECONDS
 
 __all__ = ["run"]
 
@@ -108,7 +109,7 @@ async def _attend(dice: random.Random, findings: Findings, feed: Feed, engine: E
     reader.feed_eof()
     channel = StreamChannel(reader, writer, greatest_bytes=GREATEST_COMMAND_BYTES)
     try:
-        async with asyncio.timeout(20.0):
+        async with asyncio.timeout(WAIT_SECONDS):
             await attend(channel, feed, may_act=dice.random() < 0.8)
         findings.count("ended")
     except StreamError:

@@ -13,6 +13,7 @@ from adapters.rehearsal.rehearsal import Rehearsal
 from collector.model.calibration import Kind, Point, line
 from collector.model.steadiness import State
 from collector.snapshot import Phase
+from tests.waiting import WAIT_SECONDS
 from tui.calibrating import Session, constant, median_of, of_itself, one_probe, stated_sd_kelvin
 from tui.cli import main
 from tui.draw.calibration import Outcome, outcome_lines
@@ -47,7 +48,7 @@ class Rehearsed:
             [*words, "--plain", "--speed", str(speed), "--drill", "ice-bath"],
             stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
         )  # fmt: skip
-        end = time.monotonic() + 20
+        end = time.monotonic() + WAIT_SECONDS
         while not self.socket.exists() and time.monotonic() < end:
             time.sleep(0.05)
 
@@ -58,7 +59,7 @@ class Rehearsed:
     def calibrate(self, *words):
         return subprocess.run(
             [sys.executable, "-m", "tui.cli", "calibrate", *words, "--socket", str(self.socket)],
-            capture_output=True, text=True, timeout=90,
+            capture_output=True, text=True, timeout=WAIT_SECONDS,
         )  # fmt: skip
 
     def document(self, *words):
@@ -118,7 +119,7 @@ def test_ice_then_boiling_water_then_together_then_undo(rehearsed):
     assert bundled["flat"]["now"]["kinds"] == ["together"]
     status = subprocess.run(
         [sys.executable, "-m", "tui.cli", "status", "--json", "--socket", str(rehearsed.socket)],
-        capture_output=True, text=True, timeout=60,
+        capture_output=True, text=True, timeout=WAIT_SECONDS,
     )  # fmt: skip
     probes = json.loads(status.stdout)["snapshot"]["probes"]
     assert all(p["calibrated_unix"] and 0.3 < p["sd_kelvin"] < 1.0 for p in probes)

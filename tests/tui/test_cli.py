@@ -20,6 +20,7 @@ from adapters.recording import readings
 from collector.engine import Engine
 from collector.store.archive import Archive
 from collector.straight import run_straight
+from tests.waiting import WAIT_SECONDS
 from tui.cli import COMMANDS, main
 from tui.commands.init import TEMPLATE
 from tui.draw.summary import status_lines
@@ -29,7 +30,9 @@ from tui.nights import SOURCE, night_file, night_settings
 
 
 def coldside(*words, **more):
-    return subprocess.run([sys.executable, "-m", "tui.cli", *words], capture_output=True, text=True, timeout=60, **more)
+    return subprocess.run(
+        [sys.executable, "-m", "tui.cli", *words], capture_output=True, text=True, timeout=WAIT_SECONDS, **more
+    )
 
 
 @pytest.mark.parametrize(
@@ -51,7 +54,7 @@ def test_help_imports_nothing_heavy(words):
         "try:\n    main(sys.argv[1:])\nexcept SystemExit:\n    pass\n"
         "print('HEAVY', sorted({'numpy', 'textual', 'bleak', 'aiohttp', 'paho', 'msgspec'} & set(sys.modules)))"
     )
-    out = subprocess.run([sys.executable, "-c", code, *words], capture_output=True, text=True, timeout=60)
+    out = subprocess.run([sys.executable, "-c", code, *words], capture_output=True, text=True, timeout=WAIT_SECONDS)
     assert out.stdout.strip().endswith("HEAVY []"), out.stdout[-300:] + out.stderr[-300:]
 
 
@@ -69,7 +72,7 @@ def test_who_asks_a_collector_of_this_machine_loads_neither_the_network_nor_the_
     )
     words = command.split() if command == "watch" else [*command.split(), "--socket", "/nowhere/c.sock"]
     told = subprocess.run(
-        [sys.executable, "-c", code, *words], capture_output=True, text=True, timeout=60,
+        [sys.executable, "-c", code, *words], capture_output=True, text=True, timeout=WAIT_SECONDS,
         env={**os.environ, "XDG_CONFIG_HOME": str(tmp_path)},
     )  # fmt: skip
     assert told.stdout == "[]\n", told.stderr
@@ -320,9 +323,9 @@ def dashboard(words, tmp_path):
     return process, master, before
 
 
-def read_on(master, until, seconds=20.0):
+def read_on(master, until):
     """Read what the terminal gets until it holds some bytes or the program has let go of it."""
-    got, end = b"", time.monotonic() + seconds
+    got, end = b"", time.monotonic() + WAIT_SECONDS
     while time.monotonic() < end and until not in got:
         if select.select([master], [], [], 0.05)[0]:
             try:
@@ -343,7 +346,7 @@ def test_a_signal_leaves_terminal_and_disk_as_they_were(words, number, tmp_path)
         during = termios.tcgetattr(master)
         process.send_signal(number)
         rest = read_on(master, b"\x1b[?1004l")
-        assert process.wait(timeout=20) == 128 + number
+        assert process.wait(WAIT_SECONDS) == 128 + number
         assert during != before, "or there was nothing to put back"
         assert termios.tcgetattr(master) == before
         assert b"\x1b[?1049l" in rest
@@ -369,14 +372,14 @@ def test_collect_stops_when_asked_or_when_its_terminal_closes(how, tmp_path):
         )  # fmt: skip
     os.close(its_end)
     try:
-        end = time.monotonic() + 20
+        end = time.monotonic() + WAIT_SECONDS
         while not path.exists() and process.poll() is None and time.monotonic() < end:
             time.sleep(0.05)
         if how == "asked":
             process.terminate()
         else:
             os.close(terminal)
-        assert process.wait(20) == Exit.OK, log.read_text()
+        assert process.wait(WAIT_SECONDS) == Exit.OK, log.read_text()
     finally:
         process.kill()
         process.wait()

@@ -11,6 +11,7 @@ from collector import wire
 from collector.channel import StreamChannel, StreamError
 from collector.store.trend import points
 from tests.trend import packed
+from tests.waiting import WAIT_SECONDS, until
 from tui.client import ClientState, CollectorClient
 from tui.errors import NoReply, NotConnected, VersionRefused
 from tui.once import NoCollectorError, newest
@@ -92,13 +93,7 @@ def quick(path, **choices):
 
 
 async def soon(queue):
-    return await asyncio.wait_for(queue.get(), 5.0)
-
-
-async def until(condition):
-    async with asyncio.timeout(5.0):
-        while not condition():
-            await asyncio.sleep(0.01)
+    return await asyncio.wait_for(queue.get(), WAIT_SECONDS)
 
 
 async def test_messages_come_in_order_after_the_greeting(server, night, history):
@@ -152,7 +147,7 @@ async def test_another_version_is_refused_with_both_numbers(server):
         with pytest.raises(
             VersionRefused, match=rf"9\.9\.9.*version {wire.VERSION + 1} of the feed.*version {wire.VERSION}"
         ) as refused:
-            await asyncio.wait_for(task, 5.0)
+            await asyncio.wait_for(task, WAIT_SECONDS)
         assert refused.value.theirs == wire.VERSION + 1
         assert heard.empty()
         assert client.link.state is ClientState.CONNECTING
@@ -251,14 +246,14 @@ async def test_a_command_that_is_not_answered_times_out(server):
 
 async def test_a_link_that_closes_ends_the_wait_for_an_answer(server):
     server.answers = False
-    client = quick(server.path, reply_seconds=5.0)
+    client = quick(server.path, reply_seconds=10 * WAIT_SECONDS)
     async with listening(client) as (heard, _):
         await soon(heard)
         waiting = asyncio.create_task(client.send(wire.AddMark(0, "lid")))
         await until(lambda: server.commands)
         await server.stop()
         with pytest.raises(NotConnected):
-            await asyncio.wait_for(waiting, 3.0)
+            await asyncio.wait_for(waiting, WAIT_SECONDS)
         await server.start()
 
 

@@ -10,6 +10,7 @@ from adapters.source import LinkState
 from collector import wire
 from collector.model.trouble import troubles
 from collector.snapshot import AlarmState, CallsView, Mark, Priority, StoreView, TroubleView, Verdict
+from tests.waiting import WAIT_SECONDS
 from tui.actions import ACTIONS
 from tui.app import Dashboard
 from tui.client import ClientLink, ClientState
@@ -27,8 +28,8 @@ def seen(app):
     return "\n".join(strip.text for strip in strips)
 
 
-async def settle(pilot, condition, seconds=3.0):
-    async with asyncio.timeout(seconds):
+async def settle(pilot, condition):
+    async with asyncio.timeout(WAIT_SECONDS):
         while not condition():
             await pilot.pause(0.02)
     await pilot.pause()
@@ -507,7 +508,7 @@ async def test_the_palette_offers_every_command_with_its_key(client):
         await pilot.press(*"spritz")
         await settle(pilot, lambda: "spritz  (r)" in seen(app))
         await pilot.press("enter")
-        await settle(pilot, lambda: "spritz  (r)" not in seen(app), 5.0)
+        await settle(pilot, lambda: "spritz  (r)" not in seen(app))
         if not client.sent:  # the first Enter chooses, the second runs
             await pilot.press("enter")
         await settle(pilot, lambda: client.sent)

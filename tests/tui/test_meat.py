@@ -11,6 +11,7 @@ from adapters.reading import Reading
 from collector.daemon import Collector
 from collector.replay import differences
 from collector.store.archive import Archive
+from tests.waiting import until
 from tui.cli import main
 from tui.commands.init import TEMPLATE
 from tui.exit_codes import Exit
@@ -88,9 +89,12 @@ async def test_a_piece_is_told_through_its_night_and_stands_in_the_list(pit, sai
     assert "wrapped since" in out
     assert "flat, thin end: 198 F" in out
     assert "by the stack: bread 4 of 5" in out
-    await asyncio.sleep(1.1)  # until the next commit
-    with Archive(folder / "s.db") as archive:
-        assert differences(archive, archive.cook("n")) == []
+
+    def all_on_record():  # with the next commit
+        with Archive(folder / "s.db") as archive:
+            return differences(archive, archive.cook("n")) == []
+
+    await until(all_on_record, every_seconds=0.2)
 
 
 async def test_a_piece_is_added_described_anew_and_named_where_there_are_several(said):

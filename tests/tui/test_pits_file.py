@@ -11,6 +11,7 @@ from collector import wire
 from collector.errors import SettingsError
 from collector.feed import Feed
 from tests.collector.house import certify, serving
+from tests.waiting import until
 from tui.cli import main
 from tui.commands.options import add_way, way_of, ways_of
 from tui.errors import WayError
@@ -301,10 +302,17 @@ async def test_status_goes_on_with_every_pit_and_tells_once_of_one_that_is_away(
     file, _ = two
     ways = ways_of(options("--pits", str(file)))
     task = asyncio.create_task(status._follow_all(argparse.Namespace(json=False), ways, View()))
-    await asyncio.sleep(0.4)
+    said = []
+
+    def both():
+        said.append(capsys.readouterr().out)
+        return all(word in "".join(said) for word in ("north: ", "away: "))
+
+    await until(both)
+    await asyncio.sleep(0.2)  # it tries again and again, and says no more of it
     task.cancel()
     await asyncio.gather(task, return_exceptions=True)
-    lines = capsys.readouterr().out.splitlines()
+    lines = ("".join(said) + capsys.readouterr().out).splitlines()
     assert sum(line.startswith("away: no collector answers") for line in lines) == 1
     assert any(line.startswith("north: ") and "alarm cold-spot/stack end" in line for line in lines)
     assert any(line.startswith("south: ") and "fire: " in line for line in lines)

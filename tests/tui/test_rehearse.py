@@ -4,6 +4,7 @@ import subprocess
 import sys
 import threading
 
+from tests.waiting import WAIT_SECONDS
 from tui.cli import main
 
 
@@ -21,7 +22,7 @@ def test_a_fire_that_goes_out_before_the_pit_was_hot_is_told_and_so_is_the_drill
             said.append(line.split(maxsplit=2)[-1])
             if "the fire is fading" in line:
                 break
-        process.communicate("quit\n", timeout=20)
+        process.communicate("quit\n", timeout=WAIT_SECONDS)
         too_long.cancel()
     told = "".join(said)
     assert process.returncode == 0

@@ -7,6 +7,7 @@ import sys
 import pytest
 
 from tests.evening import MINUTE, PLAN, START, close, feed, pipeline_of
+from tests.waiting import WAIT_SECONDS
 from tui.cli import main
 from tui.exit_codes import Exit
 
@@ -86,5 +87,5 @@ def test_neither_help_nor_the_daemon_nor_the_document_loads_matplotlib():
         "import sys\nimport collector.daemon, collector.report.document, tui.commands.report, tui.commands.collect\n"
         "print(sorted({'matplotlib', 'jinja2'} & set(sys.modules)))"
     )
-    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=WAIT_SECONDS)
     assert out.stdout.strip() == "[]", out.stderr[-500:]

@@ -4,10 +4,10 @@ import asyncio
 import contextlib
 import json
 import os
+import re
 import signal
 import struct
 import sys
-import time
 from pathlib import Path
 
 import paho.mqtt.client as paho
@@ -15,6 +15,7 @@ import pytest
 
 from tests.bluez.bus import PrivateBus, dbus_daemon
 from tests.bluez.fake import FakeBluez
+from tests.waiting import WAIT_SECONDS, until
 from tui.cli import main
 from tui.exit_codes import Exit
 
@@ -93,7 +94,7 @@ async def begin(bus, *words):
 async def coldside(bus, *words, stdin=b""):
     """Run the command; return exit code, standard output and standard error."""
     running = await begin(bus, *words)
-    async with asyncio.timeout(30):
+    async with asyncio.timeout(WAIT_SECONDS):
         out, err = await running.communicate(stdin)
     assert b"Traceback" not in err, err.decode()
     return running.returncode, out.decode(), err.decode()
@@ -166,7 +167,7 @@ async def test_two_baths_give_a_layout_that_a_config_takes_and_decode_reads_by(a
     running = await begin(
         air.bus, "scan", "--two-point", "--toml", "--seconds", "0.8", "--record", str(record), "--address", BOX
     )
-    async with asyncio.timeout(30):
+    async with asyncio.timeout(WAIT_SECONDS):
         told = b""
         while told.count(b"Press Enter") < 1:
             told += await running.stderr.read(4096)
@@ -228,7 +229,7 @@ async def test_two_baths_over_a_connection(air):
         air.bus, "scan", "--connect", FORK, "--two-point", "--listen", "0.4", "--ice-seconds", "0.1",
         "--boiling-seconds", "0.6", "--json",
     )  # fmt: skip
-    async with asyncio.timeout(30):
+    async with asyncio.timeout(WAIT_SECONDS):
         told = b""
         while b"2. Boiling" not in told:
             told += await running.stderr.read(4096)
@@ -251,24 +252,34 @@ async def test_baths_that_tell_nothing(air):
 
 async def test_ctrl_c_ends_the_scan_early_and_still_prints(air):
     running = await begin(air.bus, "scan", "--seconds", "600")
-    async with asyncio.timeout(20):
+    async with asyncio.timeout(WAIT_SECONDS):
         while not air.fake.discovering():
             await asyncio.sleep(0.02)
         await asyncio.sleep(0.4)
+        await air.fake.drained()
         running.send_signal(signal.SIGINT)
         out, err = await running.communicate()
     assert running.returncode == Exit.OK, err
-    assert b"3 devices heard in 0 s" in out or b"3 devices heard in 1 s" in out
+    assert re.search(rb"3 devices heard in \d{1,2} s", out)
     assert not air.fake.discovering()
+
+
+def waits(process, number):
+    """Tell whether a signal is not taken yet: the next of its kind would be lost."""
+    told = Path(f"/proc/{process.pid}/status").read_text()
+    return any(
+        int(mask, 16) >> (number - 1) & 1 for mask in re.findall(r"^(?:Shd|Sig)Pnd:\s+(\S+)", told, re.MULTILINE)
+    )
 
 
 async def test_a_second_ctrl_c_ends_it_at_once(air):
     air.fake.faults.hang("Connect")
     running = await begin(air.bus, "scan", "--connect", FORK)
-    async with asyncio.timeout(20):
+    async with asyncio.timeout(WAIT_SECONDS):
         while not air.fake.called("Connect"):
             await asyncio.sleep(0.02)
         running.send_signal(signal.SIGINT)
+        await until(lambda: not waits(running, signal.SIGINT))
         await asyncio.sleep(0.1)
         running.send_signal(signal.SIGINT)
         out, err = await running.communicate()
@@ -278,7 +289,7 @@ async def test_a_second_ctrl_c_ends_it_at_once(air):
 
 async def test_a_signal_to_end_leaves_nothing_behind(air):
     running = await begin(air.bus, "scan", "--connect", FORK, "--listen", "60")
-    async with asyncio.timeout(20):
+    async with asyncio.timeout(WAIT_SECONDS):
         while not air.own.notifying:
             await asyncio.sleep(0.02)
         running.terminate()
@@ -367,10 +378,10 @@ def publishing(port):
     client.loop_start()
     try:
         for n in (1, 2):
-            client.publish(f"pit/probe/{n}", "225.5", 1, True).wait_for_publish(10)
+            client.publish(f"pit/probe/{n}", "225.5", 1, True).wait_for_publish(WAIT_SECONDS)
         document = json.dumps({"temperature": 21.5, "unit": "C", "battery": 88})
-        client.publish("yard/\u202eevil", document, 1, True).wait_for_publish(10)
-        client.publish("cam", b"\x1b[2J" * 1000, 1, True).wait_for_publish(10)
+        client.publish("yard/\u202eevil", document, 1, True).wait_for_publish(WAIT_SECONDS)
+        client.publish("cam", b"\x1b[2J" * 1000, 1, True).wait_for_publish(WAIT_SECONDS)
         yield client
     finally:
         client.disconnect()
@@ -404,11 +415,9 @@ async def test_topics_become_blocks_that_pass_check(bus, broker, tmp_path, versi
 
 
 async def test_a_broker_that_does_not_answer(bus):
-    began = time.monotonic()
-    code, out, err = await coldside(bus, "scan", "--mqtt", "127.0.0.1:1")
+    code, out, err = await coldside(bus, "scan", "--mqtt", "127.0.0.1:1", "--seconds", "3600")
     assert (code, out) == (Exit.FAILED, "")
     assert "nobody answers at that address" in err
-    assert time.monotonic() - began < 10
 
 
 async def test_a_broker_that_wants_a_password(bus, real_broker, tmp_path):

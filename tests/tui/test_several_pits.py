@@ -337,18 +337,18 @@ async def test_two_real_collectors_one_dies_and_comes_back_and_the_alarms_of_eac
             for pit in (north, south):
                 pit.hear(0.0)
                 pit.pass_until(10.0)
-            await settle(pilot, lambda: first(app).count("not lit") == 2, 8.0)
+            await settle(pilot, lambda: first(app).count("not lit") == 2)
             south.pass_until(400.0)  # nobody was heard since: all its probes are silent
-            await settle(pilot, lambda: "2 south: " in first(app) and "CHECK" in first(app), 8.0)
+            await settle(pilot, lambda: "2 south: " in first(app) and "CHECK" in first(app))
             assert seen(app).splitlines()[2].startswith(" south: ")
             assert not north.states
             await pilot.press("N", "k")
-            await settle(pilot, lambda: "south: acknowledged" in seen(app), 8.0)
-            await settle(pilot, lambda: set(south.states.values()) == {str(AlarmState.ACKNOWLEDGED)}, 8.0)
+            await settle(pilot, lambda: "south: acknowledged" in seen(app))
+            await settle(pilot, lambda: set(south.states.values()) == {str(AlarmState.ACKNOWLEDGED)})
             assert not north.states
-        await settle(pilot, lambda: "2 south: NO LINK" in first(app) and "LOST the collector" in seen(app), 8.0)
+        await settle(pilot, lambda: "2 south: NO LINK" in first(app) and "LOST the collector" in seen(app))
         assert "1 north: not lit" in first(app)
         await pilot.press("f1", "s")
-        await settle(pilot, lambda: "north: marked: split" in seen(app), 8.0)
+        await settle(pilot, lambda: "north: marked: split" in seen(app))
         async with running(folders[1]):
-            await settle(pilot, lambda: "2 south: not lit" in first(app), 8.0)
+            await settle(pilot, lambda: "2 south: not lit" in first(app))

@@ -15,6 +15,7 @@ from pathlib import Path
 import pyte
 import pytest
 
+from tests.waiting import WAIT_SECONDS
 from tui.errors import TerminalUnfit
 from tui.terminal import colour_depth, refuse_unfit, speaks_utf8
 
@@ -48,9 +49,9 @@ class Terminal:
         )  # fmt: skip
         os.close(slave)
 
-    def read_until(self, *words, seconds=20.0):
+    def read_until(self, *words):
         """Read on until all words are on the screen."""
-        end = time.monotonic() + seconds
+        end = time.monotonic() + WAIT_SECONDS
         while time.monotonic() < end:
             if select.select([self.master], [], [], 0.05)[0]:
                 try:
@@ -76,7 +77,7 @@ class Terminal:
 
     def close(self):
         """Read to its end, or stop it, and give its exit status."""
-        end = time.monotonic() + 5.0
+        end = time.monotonic() + WAIT_SECONDS
         while self.process.poll() is None and time.monotonic() < end:
             if select.select([self.master], [], [], 0.05)[0]:
                 try:
@@ -86,7 +87,7 @@ class Terminal:
         if self.process.poll() is None and time.monotonic() >= end:
             os.killpg(self.process.pid, signal.SIGKILL)
         os.close(self.master)
-        return self.process.wait(5.0)
+        return self.process.wait(WAIT_SECONDS)
 
 
 @pytest.mark.parametrize(
@@ -140,7 +141,7 @@ def test_a_dumb_terminal_is_refused_with_the_way_round():
 def test_what_is_no_terminal_is_refused():
     refused = subprocess.run(
         [sys.executable, "-c", "from tui.terminal import refuse_unfit; refuse_unfit({'TERM': 'xterm'})"],
-        stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False, timeout=30,
+        stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False, timeout=WAIT_SECONDS,
     )  # fmt: skip
     assert refused.returncode == 1
     assert "TerminalUnfit" in refused.stderr

@@ -8,6 +8,7 @@ from adapters.ble.options import DeviceOptions, Match, Timing
 from adapters.ble.source import BleSource
 from adapters.decode.described import Described
 from adapters.decode.layout import Count, Layout, LayoutValue
+from tests.waiting import WAIT_SECONDS
 
 BOX = "C0:1D:51:DE:00:01"
 FAST = Timing(
@@ -50,10 +51,10 @@ class Listening:
             self.readings.append(reading)
             self.news.set()
 
-    async def hears(self, count=1, within=3.0, poke=None):
+    async def hears(self, count=1, poke=None):
         """Wait for so many more readings, sending with `poke` meanwhile."""
         want = len(self.readings) + count
-        async with asyncio.timeout(within):
+        async with asyncio.timeout(WAIT_SECONDS):
             while len(self.readings) < want:
                 if poke is not None:
                     poke()
@@ -63,8 +64,8 @@ class Listening:
                         await self.news.wait()
         return self.readings[-count:]
 
-    async def until(self, condition, within=3.0):
-        async with asyncio.timeout(within):
+    async def until(self, condition):
+        async with asyncio.timeout(WAIT_SECONDS):
             while not condition():
                 if self.task.done():
                     self.task.result()

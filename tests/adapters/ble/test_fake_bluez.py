@@ -7,6 +7,8 @@ import struct
 
 import pytest
 
+from tests.waiting import WAIT_SECONDS
+
 pytest.importorskip("dbus_fast")
 
 from bleak import BleakClient, BleakScanner
@@ -58,10 +60,6 @@ async def found(bluez, device):
         device.advertise()
         await bluez.drained()
     return heard.device
-
-
-def seconds(limit):
-    return asyncio.timeout(limit)
 
 
 # --- adverts
@@ -135,7 +133,7 @@ async def test_any_change_repeats_the_last_data(bluez, hci0, probe):
     async with scanning() as heard:
         probe.advertise(-60, {"fff0": b"\x01"})
         await bluez.drained()
-        async with seconds(2), BleakClient(heard.device):
+        async with asyncio.timeout(WAIT_SECONDS), BleakClient(heard.device):
             pass
         await bluez.drained()
         assert len(heard) == 4  # the advert, Connected, ServicesResolved, Connected again
@@ -202,7 +200,7 @@ async def test_a_session_reads_and_is_notified_and_the_next_must_subscribe_again
     for session in (1, 2):
         lost, got = asyncio.Event(), []
         client = BleakClient(device, lambda _: lost.set())  # noqa: B023
-        async with seconds(2):
+        async with asyncio.timeout(WAIT_SECONDS):
             await client.connect()
             assert await client.read_gatt_char(VALUES) == b"\x39\x04"
             (descriptor,) = client.services.get_characteristic(VALUES).descriptors
@@ -225,7 +223,7 @@ async def test_a_session_reads_and_is_notified_and_the_next_must_subscribe_again
 async def test_notifications_may_come_twice_and_to_old_connections_again(bluez, probe, rearms):
     device, got = await found(bluez, probe), []
     first = BleakClient(device)
-    async with seconds(2):
+    async with asyncio.timeout(WAIT_SECONDS):
         await first.connect()
         await first.start_notify(VALUES, lambda _, data: got.append(bytes(data)))
         probe.values.notify_twice(b"\x01\x00")
@@ -241,7 +239,7 @@ async def test_notifications_may_come_twice_and_to_old_connections_again(bluez, 
 
 async def test_values_are_written_and_forbidden_ones_refused(bluez, probe):
     sink = probe.gatt.services[0].add_characteristic("fff2", flags=["write"])
-    async with seconds(2), BleakClient(await found(bluez, probe)) as client:
+    async with asyncio.timeout(WAIT_SECONDS), BleakClient(await found(bluez, probe)) as client:
         await client.write_gatt_char("fff2", b"\x05\x06", response=True)
         with pytest.raises(BleakGATTProtocolError):
             await client.read_gatt_char("fff2")
@@ -252,12 +250,12 @@ async def test_values_are_written_and_forbidden_ones_refused(bluez, probe):
 
 async def test_a_table_that_changed_is_seen_only_as_it_is(bluez, probe):
     device = await found(bluez, probe)
-    async with seconds(2), BleakClient(device) as client:
+    async with asyncio.timeout(WAIT_SECONDS), BleakClient(device) as client:
         probe.gatt.clear()
         probe.gatt.add_service(SERVICE).add_characteristic("fff7")
         with pytest.raises(BleakDBusError, match="UnknownObject"):
             await client.read_gatt_char(VALUES)
-    async with seconds(2), BleakClient(device) as client:
+    async with asyncio.timeout(WAIT_SECONDS), BleakClient(device) as client:
         assert client.services.get_characteristic(VALUES) is None
         assert client.services.get_characteristic("fff7") is not None
 
@@ -268,7 +266,7 @@ async def test_a_refused_connect_succeeds_when_the_fault_is_used_up(bluez, probe
     for _ in range(2):
         with pytest.raises(BleakDBusError, match="refused"):
             await BleakClient(device).connect()
-    async with seconds(2), BleakClient(device):
+    async with asyncio.timeout(WAIT_SECONDS), BleakClient(device):
         assert probe.connected
     assert bluez.called("Connect") == 3
 
@@ -276,7 +274,7 @@ async def test_a_refused_connect_succeeds_when_the_fault_is_used_up(bluez, probe
 async def test_an_aborted_connect_is_tried_again_by_bleak(bluez, probe):
     device = await found(bluez, probe)
     bluez.faults.abort(device=probe, times=2)
-    async with seconds(2), BleakClient(device):
+    async with asyncio.timeout(WAIT_SECONDS), BleakClient(device):
         assert bluez.called("Connect") == 3
 
 
@@ -294,29 +292,29 @@ async def test_a_connect_that_hangs_ends_with_its_timeout(bluez, probe, how):
     await bluez.drained()
     assert bluez.calls[-1].member == "Disconnect"
     probe.resolves = True
-    async with seconds(2), BleakClient(device):
+    async with asyncio.timeout(WAIT_SECONDS), BleakClient(device):
         assert bluez.links() == [probe]
 
 
 async def test_reads_and_subscriptions_hang_without_limit(bluez, probe):
-    async with seconds(2), BleakClient(await found(bluez, probe)) as client:
+    async with asyncio.timeout(WAIT_SECONDS), BleakClient(await found(bluez, probe)) as client:
         bluez.faults.hang("ReadValue", device=probe)
         bluez.faults.hang("StartNotify", device=probe.values)
         for call in (client.read_gatt_char(VALUES), client.start_notify(VALUES, lambda _, __: None)):
             with pytest.raises(TimeoutError):
-                async with seconds(0.05):
+                async with asyncio.timeout(0.05):
                     await call
         assert await client.read_gatt_char(VALUES) == b"\x39\x04"
 
 
 async def test_a_mute_device_keeps_its_link_and_says_nothing(bluez, probe):
     got = []
-    async with seconds(2), BleakClient(await found(bluez, probe)) as client:
+    async with asyncio.timeout(WAIT_SECONDS), BleakClient(await found(bluez, probe)) as client:
         await client.start_notify(VALUES, lambda _, data: got.append(data))
         probe.mute()
         assert not probe.values.notify(b"\x01")
         with pytest.raises(TimeoutError):
-            async with seconds(0.05):
+            async with asyncio.timeout(0.05):
                 await client.read_gatt_char(VALUES)
         assert client.is_connected
         probe.unmute()
@@ -327,7 +325,7 @@ async def test_a_mute_device_keeps_its_link_and_says_nothing(bluez, probe):
 
 async def test_errors_and_delays_are_scripted_per_method(bluez, probe):
     loop = asyncio.get_running_loop()
-    async with seconds(2), BleakClient(await found(bluez, probe)) as client:
+    async with asyncio.timeout(WAIT_SECONDS), BleakClient(await found(bluez, probe)) as client:
         bluez.faults.on("ReadValue", error=("org.bluez.Error.Failed", "Operation failed with ATT error: 0x0e"))
         with pytest.raises(BleakGATTProtocolError):
             await client.read_gatt_char(VALUES)
@@ -349,17 +347,17 @@ async def test_an_adapter_has_only_so_many_links(bluez, hci0):
     hci0.max_links = 1
     first, second = hci0.add_device(PROBE), hci0.add_device("AA:BB:CC:DD:EE:02")
     one, two = await found(bluez, first), await found(bluez, second)
-    async with seconds(2), BleakClient(one):
+    async with asyncio.timeout(WAIT_SECONDS), BleakClient(one):
         with pytest.raises(BleakDBusError, match="Too many links"):
             await BleakClient(two).connect()
-    async with seconds(2), BleakClient(two):
+    async with asyncio.timeout(WAIT_SECONDS), BleakClient(two):
         assert bluez.links() == [second]
 
 
 async def test_a_device_removed_while_connected_is_not_reported(bluez, probe):
     device, told = await found(bluez, probe), []
     client = BleakClient(device, told.append)
-    async with seconds(2):
+    async with asyncio.timeout(WAIT_SECONDS):
         await client.connect()
         probe.remove()
         await bluez.drained()
@@ -395,7 +393,7 @@ async def test_power_off_and_on_ends_scan_and_links_for_good(bluez, hci0, probe)
     probe.advertise()
     await bluez.drained()
     client = BleakClient(heard.device, lambda _: lost.set())
-    async with seconds(2):
+    async with asyncio.timeout(WAIT_SECONDS):
         await client.connect()
         hci0.power(False)
         await bluez.drained()
@@ -423,7 +421,7 @@ async def test_nobody_is_told_of_a_new_bluetoothd(bluez, probe, announce):
     probe.advertise()
     await bluez.drained()
     client = BleakClient(heard.device, told.append)
-    async with seconds(2):
+    async with asyncio.timeout(WAIT_SECONDS):
         await client.connect()
         await bluez.restart(announce=announce)
         await bluez.drained()
@@ -506,7 +504,7 @@ async def test_a_bus_may_turn_clients_away(system_bus, monkeypatch):
 async def test_a_bus_that_restarts_takes_links_along(bluez, system_bus, probe):
     device, lost = await found(bluez, probe), asyncio.Event()
     client = BleakClient(device, lambda _: lost.set())
-    async with seconds(2):
+    async with asyncio.timeout(WAIT_SECONDS):
         await client.connect()
         system_bus.restart()
         await lost.wait()
@@ -520,7 +518,7 @@ async def test_a_bus_that_restarts_takes_links_along(bluez, system_bus, probe):
 
 async def test_a_burst_larger_than_the_socket_gets_through(bluez, probe):
     got = []
-    async with seconds(8), BleakClient(await found(bluez, probe)) as client:
+    async with asyncio.timeout(WAIT_SECONDS), BleakClient(await found(bluez, probe)) as client:
         await client.start_notify(VALUES, lambda _, data: got.append(int.from_bytes(data)))
         assert all(probe.values.notify(n.to_bytes(20)) for n in range(5000))
         await bluez.drained()
@@ -540,7 +538,7 @@ async def test_traffic_from_another_process_arrives_whole(system_bus, kind):
 
     try:
         assert process.stdout.readline() == "ready\n"
-        async with seconds(8), contextlib.AsyncExitStack() as stack:
+        async with asyncio.timeout(WAIT_SECONDS), contextlib.AsyncExitStack() as stack:
             await stack.enter_async_context(BleakScanner(on_advert, bluez=EVERY))
             while kind == "notify" and len(seen) < 2:
                 await asyncio.sleep(0.01)
@@ -552,5 +550,5 @@ async def test_traffic_from_another_process_arrives_whole(system_bus, kind):
             assert got == list(range(1000))
     finally:
         process.terminate()
-        process.communicate(timeout=5)
+        process.communicate(timeout=WAIT_SECONDS)
     assert process.returncode == 0

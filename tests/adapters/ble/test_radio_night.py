@@ -11,6 +11,7 @@ from adapters.ble.radio import Radio
 from adapters.errors import LinkReason
 from adapters.source import LinkState
 from tests.adapters.ble.night import BOX, FAST, device_source, layout, listening, packet
+from tests.waiting import WAIT_SECONDS
 
 
 async def test_advertised_values_arrive_with_their_names(bluez, radio, advertiser):
@@ -159,7 +160,7 @@ async def test_a_connected_probe_comes_back_after(fault, bluez, radio, connector
     async with listening(device_source(radio, described=layout("notify"))) as night:
         await night.hears(4, poke=connector.send)
         await fault(bluez, connector)
-        await night.hears(6, within=8.0, poke=connector.send)
+        await night.hears(6, poke=connector.send)
         celsius = [r.celsius for r in night.readings if r.key == "left"]
         assert celsius == [pytest.approx(107.2)] * len(celsius)
         assert night.source.link.state is LinkState.UP
@@ -208,7 +209,7 @@ async def test_an_advertising_probe_is_heard_again_after(fault, bluez, radio, ad
     async with listening(device_source(radio, described=layout())) as night:
         await night.hears(4, poke=advertiser.send)
         await fault(bluez, advertiser)
-        await night.hears(6, within=8.0, poke=advertiser.send)
+        await night.hears(6, poke=advertiser.send)
         assert night.source.link.state is LinkState.UP
 
 
@@ -231,8 +232,8 @@ async def test_the_system_bus_dies_and_both_kinds_of_probe_come_back(system_bus,
         for _ in range(2):
             system_bus.restart()
             await bluez.start()
-            await first.hears(4, within=8.0, poke=send)
-            (reading, *_) = await second.hears(3, within=8.0, poke=send)
+            await first.hears(4, poke=send)
+            (reading, *_) = await second.hears(3, poke=send)
             assert reading.celsius == pytest.approx(225.0)
         assert radio.bus_deaths == 2
 
@@ -243,7 +244,7 @@ async def test_a_scan_that_goes_deaf_is_begun_anew(bluez, radio, advertiser):
         await night.hears(2, poke=advertiser.send)
         before = bluez.called("StartDiscovery")
         advertiser.adapter._reset()
-        await night.hears(2, within=5.0, poke=advertiser.send)
+        await night.hears(2, poke=advertiser.send)
         assert bluez.called("StartDiscovery") > before
 
 
@@ -286,14 +287,14 @@ async def test_no_more_connections_than_the_adapter_holds(bluez, hci0):
 
     sources = [device_source(radio, f"s{n}", match=Match(name=f"box {n}"), read="connection") for n in range(4)]
     async with listening(*sources) as nights:
-        async with asyncio.timeout(5):
+        async with asyncio.timeout(WAIT_SECONDS):
             while sum(bool(n.readings) for n in nights) < 2:
                 send()
                 await asyncio.sleep(0.02)
         send()
         waiting = [s for s, n in zip(sources, nights, strict=True) if not n.readings]
         assert len(waiting) == 2
-        async with asyncio.timeout(3):
+        async with asyncio.timeout(WAIT_SECONDS):
             while not all(s.link.reason is LinkReason.NO_SLOT for s in waiting):
                 send()
                 await asyncio.sleep(0.02)
@@ -307,7 +308,7 @@ async def test_two_adapters_each_with_its_own_scan(bluez, hci0):
     first = device_source(Radio(RadioOptions("hci0"), FAST), "near", described=layout(), quiet=5.0)
     second = device_source(Radio(RadioOptions("hci1"), FAST), "far", described=layout(), quiet=5.0)
     async with listening(first, second) as (near, far):
-        async with asyncio.timeout(3):
+        async with asyncio.timeout(WAIT_SECONDS):
             while len(bluez.discovering()) < 2:
                 await asyncio.sleep(0.01)
         here.advertise(-60, {"fff0": packet(1, 100.0)})
@@ -333,10 +334,10 @@ async def test_the_trouble_of_the_radio_shows_in_words(bluez, radio, hci0, adver
 
 
 async def test_an_adapter_that_goes_off_is_told_at_once(bluez, radio, hci0, advertiser):
-    async with listening(device_source(radio, described=layout(), quiet=60.0)) as night:
+    async with listening(device_source(radio, described=layout(), quiet=10 * WAIT_SECONDS)) as night:
         await night.hears(2, poke=advertiser.send)
         hci0.power(False)
-        await night.until(lambda: night.source.link.reason is LinkReason.POWERED_OFF, within=1.0)
+        await night.until(lambda: night.source.link.reason is LinkReason.POWERED_OFF)
 
 
 async def test_a_stuck_adapter_shows_in_words_and_may_recover(bluez, radio, hci0, advertiser):

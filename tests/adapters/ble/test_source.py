@@ -23,6 +23,7 @@ from adapters.errors import DecodeError, LinkReason
 from adapters.reading import Quality, Reason, Unit
 from adapters.source import Link, LinkState
 from tests.adapters.ble.night import BOX, DATA, FAST, Listening, device_source, layout, listening, packet
+from tests.waiting import WAIT_SECONDS
 
 FCD2 = "0000fcd2-0000-1000-8000-00805f9b34fb"
 ENVIRONMENT = "0000181a-0000-1000-8000-00805f9b34fb"
@@ -183,7 +184,7 @@ def test_packets_of_another_kind_are_passed_over_and_counted():
 
 async def test_a_device_that_is_gone_holds_up_the_others_only_for_a_moment(bluez, hci0):
     """Connections are opened one at a time, so one nobody answers must not take its full patience."""
-    timing = msgspec.structs.replace(FAST, connect=5.0, last_retry=0.2)
+    timing = msgspec.structs.replace(FAST, connect=10 * WAIT_SECONDS, last_retry=0.2)
     radio = Radio(RadioOptions(), timing)
     devices = [hci0.add_device(f"C0:1D:51:DE:03:{n:02}", name=f"box {n}") for n in range(2)]
     chars = [d.gatt.add_service("fff0").add_characteristic("fff1", flags=["notify"], value=b"") for d in devices]
@@ -211,7 +212,7 @@ async def test_a_device_that_is_gone_holds_up_the_others_only_for_a_moment(bluez
         devices[1].drop_link()
         await here.until(lambda: bluez.called("Connect") > 2)
         devices[0].drop_link()
-        await here.hears(2, poke=send, within=2.0)
+        await here.hears(2, poke=send)
 
 
 async def test_the_probes_own_time_is_kept_and_read_by_its_clock(bluez, radio, hci0):
@@ -279,7 +280,7 @@ async def test_a_device_without_a_temperature_says_so(bluez, radio, hci0):
     device = hci0.add_device(BOX)
     device.gatt.add_service("180f").add_characteristic("2a19", flags=["read"], value=b"\x11")
     async with listening(device_source(radio, read="connection")) as night:
-        async with asyncio.timeout(3):
+        async with asyncio.timeout(WAIT_SECONDS):
             while night.source.link.reason is not LinkReason.NO_TEMPERATURE:
                 device.advertise(-50 - len(bluez.calls) % 20)
                 await asyncio.sleep(0.02)
@@ -339,7 +340,7 @@ async def test_many_sources_share_one_scan(bluez, radio, hci0):
     sources = [device_source(radio, f"s{n}", match=Match(address=d.address.lower()), read="adverts")
                for n, d in enumerate(devices)]  # fmt: skip
     async with listening(*sources) as nights:
-        async with asyncio.timeout(3):
+        async with asyncio.timeout(WAIT_SECONDS):
             while not all(night.readings for night in nights):
                 for n, device in enumerate(devices):
                     device.advertise(-60 - n, {"181a": struct.pack("<h", 10000 + n)})
@@ -407,7 +408,7 @@ async def test_a_label_or_a_battery_that_cannot_be_had_costs_no_temperature(trou
         char.notify(struct.pack("<h", 5000 + sent)) if char.notifying else device.advertise(-50 - sent % 20)
 
     async with listening(device_source(radio, read="connection", quiet=2.0)) as night:
-        await night.hears(30, poke=send, within=5.0)
+        await night.hears(30, poke=send)
         assert night.source.counts.relinked == 0
 
 
@@ -416,7 +417,7 @@ async def test_a_refused_temperature_is_told_as_that(bluez, radio, hci0):
     char = device.gatt.add_service("181a").add_characteristic("2a6e", flags=["read"], value=b"")
     bluez.faults.on("ReadValue", device=char, error=("org.bluez.Error.NotPermitted", "Not paired"), times=None)
     async with listening(device_source(radio, read="connection", quiet=0.3)) as night:
-        async with asyncio.timeout(5):
+        async with asyncio.timeout(WAIT_SECONDS):
             while night.source.link.reason is not LinkReason.DEVICE_REFUSED:
                 device.advertise(-50 - len(bluez.calls) % 20)
                 await asyncio.sleep(0.02)
@@ -600,7 +601,7 @@ async def test_bluez_may_restart_between_two_links_of_a_stuck_scan(bluez, radio,
         radio._watch.disturbed.set()
         await night.until(lambda: radio.link.reason is LinkReason.STUCK)
         await bluez.restart()
-        await night.hears(2, poke=connector.send, within=4.0)
+        await night.hears(2, poke=connector.send)
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ from adapters.ble.options import DeviceOptions, Match, RadioOptions, Timing
 from adapters.ble.radio import Radio
 from adapters.ble.tree import TreeReader
 from adapters.decode.gatt import uuid16
+from tests.waiting import WAIT_SECONDS, until
 
 FORK = "C0:1D:51:DE:00:03"
 FAST = Timing(call=0.4, connect=0.8, disconnect=1.0, first_retry=0.02, last_retry=0.1)
@@ -40,7 +41,7 @@ async def reading(fork, heard=lambda *_: None):
     """Connect, and hand out the reader and the event of the connection's end."""
     radio, ear, gone = Radio(RadioOptions(), FAST), Ear(), asyncio.Event()
     async with radio.attached(ear):
-        async with asyncio.timeout(3):
+        async with asyncio.timeout(WAIT_SECONDS):
             while not ear.found.done():
                 fork.advertise(-60)
                 await asyncio.sleep(0.01)
@@ -98,14 +99,15 @@ async def test_notifications_are_collected_and_each_listening_begins_anew(bluez,
     async with reading(fork, lambda *what: heard.append(what)) as (reader, gone):
         await reader.read()
         for turn in (1, 2):
-            listening = asyncio.create_task(reader.listen(0.25, asyncio.Event(), gone))
-            async with asyncio.timeout(2):
-                while not char.notifying:
-                    await asyncio.sleep(0.005)
+            stop = asyncio.Event()
+            listening = asyncio.create_task(reader.listen(10 * WAIT_SECONDS, stop, gone))
+            await until(lambda: char.notifying)
             for n in range(3):
                 char.notify(bytes([turn, n]))
                 char.notify(bytes([turn, n]))
-                await asyncio.sleep(0.06)
+            await until(lambda turn=turn: len(heard) >= 3 * turn)
+            await bluez.drained()
+            stop.set()
             await listening
             group = by_uuid(reader.tree())["fff1"].group
             assert [payload for _, payload in group.history] == [bytes([turn, n]) for n in range(3)], "and none twice"
@@ -130,8 +132,8 @@ async def test_a_link_that_ends_leaves_what_was_read_and_says_so(bluez, fork):
     async with reading(fork) as (reader, gone):
         await reader.read()
         asyncio.get_running_loop().call_later(0.05, fork.drop_link)
-        async with asyncio.timeout(2):
-            await reader.listen(30.0, asyncio.Event(), gone)
+        async with asyncio.timeout(WAIT_SECONDS):
+            await reader.listen(10 * WAIT_SECONDS, asyncio.Event(), gone)
         tree = reader.tree()
     assert by_uuid(tree)["fff1"].value == b"\x01"
     assert tree.lost == "the device ended the connection"
@@ -143,9 +145,9 @@ async def test_listening_ends_at_once_when_told(bluez, fork):
     async with reading(fork) as (reader, gone):
         await reader.read()
         asyncio.get_running_loop().call_later(0.02, stop.set)
-        async with asyncio.timeout(2):
-            await reader.listen(30.0, stop, gone)
-            await reader.listen(30.0, stop, gone)
+        async with asyncio.timeout(WAIT_SECONDS):
+            await reader.listen(10 * WAIT_SECONDS, stop, gone)
+            await reader.listen(10 * WAIT_SECONDS, stop, gone)
 
 
 async def test_keys_are_those_of_a_source(bluez, fork):

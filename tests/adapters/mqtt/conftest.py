@@ -11,6 +11,7 @@ from adapters.errors import LinkError
 from adapters.mqtt.options import Availability, BrokerOptions, Subscription
 from adapters.mqtt.source import MqttSource
 from adapters.reading import Unit
+from tests.waiting import WAIT_SECONDS
 
 
 class Publisher:
@@ -25,7 +26,7 @@ class Publisher:
 
     def publish(self, topic, payload, qos=1, retain=False):
         info = self.client.publish(topic, payload, qos, retain)
-        info.wait_for_publish(10)
+        info.wait_for_publish(WAIT_SECONDS)
         return info
 
     def close(self):
@@ -82,8 +83,8 @@ class Hearing:
                 self.errors.append(error)
                 await asyncio.sleep(0.05)
 
-    async def until(self, ready, seconds=10.0):
-        async with asyncio.timeout(seconds):
+    async def until(self, ready):
+        async with asyncio.timeout(WAIT_SECONDS):
             while not ready():
                 await asyncio.sleep(0.01)
 

@@ -19,6 +19,7 @@ from adapters.mqtt.source import MqttSource
 from adapters.reading import Reason
 from adapters.source import LinkState
 from tests.conftest import Broker, free_port
+from tests.waiting import WAIT_SECONDS
 
 _spec = importlib.util.spec_from_file_location("mqtt_conftest", Path(__file__).with_name("conftest.py"))
 _c = importlib.util.module_from_spec(_spec)
@@ -42,7 +43,7 @@ def numbers(*hearings):
 def publish(publisher, values, topic="pit/flat"):
     infos = [publisher.client.publish(topic, str(k), 1) for k in values]
     for info in infos:
-        info.wait_for_publish(10)
+        info.wait_for_publish(WAIT_SECONDS)
 
 
 # ---- names and filters

@@ -24,6 +24,7 @@ from adapters.mqtt.options import Availability, Tls
 from adapters.mqtt.source import MqttSource
 from adapters.reading import Quality, Reason
 from adapters.source import LinkState, Source
+from tests.waiting import WAIT_SECONDS
 
 _spec = importlib.util.spec_from_file_location("mqtt_conftest", Path(__file__).with_name("conftest.py"))
 _c = importlib.util.module_from_spec(_spec)
@@ -217,7 +218,7 @@ async def test_tls_with_a_client_certificate(real_broker):
         burst.connect("127.0.0.1", real_broker.port)
         burst.loop_start()
         for k in range(300):
-            burst.publish("pit/flat", str(k), 1).wait_for_publish(10)
+            burst.publish("pit/flat", str(k), 1).wait_for_publish(WAIT_SECONDS)
         await hearing.until(lambda: len(hearing.readings) == 300)
         burst.disconnect()
         burst.loop_stop()

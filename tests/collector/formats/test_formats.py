@@ -29,6 +29,7 @@ from collector.store.archive import Archive
 from collector.store.editor import Editor
 from collector.store.row import row_of, with_verdict
 from tests.collector.stores import START, cook_one
+from tests.waiting import WAIT_SECONDS
 
 JPEG = b"\xff\xd8\xff\xe0 and so on"
 
@@ -198,7 +199,7 @@ def test_an_export_for_which_there_is_no_room_leaves_no_half(store, tmp_path):
     words = ["export", "last", "--store", str(store), "-o", str(out)]
     done = subprocess.run(
         ["bash", "-c", 'trap "" XFSZ; ulimit -f 40; exec "$@"', "-", sys.executable, "-m", "tui.cli", *words],
-        capture_output=True, text=True, timeout=60,
+        capture_output=True, text=True, timeout=WAIT_SECONDS,
     )  # fmt: skip
     assert done.returncode == 1, done.stderr
     assert "File too large" in done.stderr

@@ -20,6 +20,7 @@ from collector.store.database import Database
 from collector.store.editor import Editor
 from collector.store.upkeep import check
 from tests.collector.stores import HOUR, START, asked, cook_one, copied, strays
+from tests.waiting import WAIT_SECONDS
 from tui.cli import main
 
 PIT = str(files("sample_streams") / "pit.toml")
@@ -370,7 +371,7 @@ def test_killed_in_the_middle_nothing_is_there(two, whole, tmp_path):
         editor.delete(editor.record.cook("first"))
     before = asked(store, "SELECT count(*) FROM reading"), asked(store, "SELECT * FROM cook")
     words = ["import", str(whole), "--store", str(store)]
-    done = subprocess.run([sys.executable, "-c", KILLED, "3", *words], timeout=60, capture_output=True)
+    done = subprocess.run([sys.executable, "-c", KILLED, "3", *words], timeout=WAIT_SECONDS, capture_output=True)
     assert done.returncode == -signal.SIGKILL, done.stderr.decode()
     assert (asked(store, "SELECT count(*) FROM reading"), asked(store, "SELECT * FROM cook")) == before
     assert strays(store) == 0
@@ -387,7 +388,7 @@ def test_a_disk_that_is_full_leaves_the_record_as_it_was(two, whole, tmp_path):
     done = subprocess.run(
         ["bash", "-c", 'trap "" XFSZ; ulimit -f 60; exec "$@"', "-", sys.executable, "-m", "tui.cli",
          "import", str(whole), "--store", str(store)],
-        capture_output=True, text=True, timeout=60,
+        capture_output=True, text=True, timeout=WAIT_SECONDS,
     )  # fmt: skip
     assert done.returncode == 74, done.stderr
     assert "Traceback" not in done.stderr

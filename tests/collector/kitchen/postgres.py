@@ -15,6 +15,7 @@ from pathlib import Path
 import asyncpg
 
 from collector.kitchen.address import KitchenAddress
+from tests.waiting import WAIT_SECONDS
 
 PASSWORD = "smoke"
 ACCOUNT = {"user": "postgres", "group": "postgres"} if os.geteuid() == 0 else {}
@@ -67,7 +68,7 @@ class Cluster:
                 cwd="/",
                 **ACCOUNT,
             )
-        deadline = time.monotonic() + 20
+        deadline = time.monotonic() + WAIT_SECONDS
         while time.monotonic() < deadline:
             ready = [binaries() / "pg_isready", "-q", "-h", "127.0.0.1", "-p", str(self.port), "-U", "cook"]
             if subprocess.run(ready, check=False).returncode == 0:
@@ -81,7 +82,7 @@ class Cluster:
         for pid in (self.process.pid, *map(int, children)):
             with contextlib.suppress(ProcessLookupError):
                 os.kill(pid, signal.SIGKILL)
-        self.process.wait(10)
+        self.process.wait(WAIT_SECONDS)
         for pid in map(int, children):
             while Path(f"/proc/{pid}").exists() and "State:\tZ" not in Path(f"/proc/{pid}/status").read_text():
                 time.sleep(0.01)

@@ -34,6 +34,7 @@ from collector.store.database import Database
 from collector.store.editor import Editor
 from collector.store.schema import VERSION
 from tests.collector.kitchen.postgres import PASSWORD, CuttingProxy
+from tests.waiting import WAIT_SECONDS, until
 from tui.nights import night_settings
 
 START = 1_780_000_000.0
@@ -118,10 +119,10 @@ async def forwarding(path, address, pit="yard", **more):
             await task
 
 
-async def level(forwarder, ordinal, seconds=20.0):
+async def level(forwarder, ordinal):
     """Wait until the server has all up to an ordinal, and what changes beside."""
     rounds = None
-    async with asyncio.timeout(seconds):
+    async with asyncio.timeout(WAIT_SECONDS):
         while rounds is None or forwarder.rounds < rounds:
             if rounds is None and not forwarder.view().fault and max(forwarder._after.values()) >= ordinal:
                 rounds = forwarder.rounds + 2
@@ -207,7 +208,7 @@ async def test_the_server_is_killed_again_and_again_and_nothing_is_lost_or_doubl
             pit.cook_on(300)
             forwarder.notice(last(pit.path), cooks=True)
             await asyncio.to_thread(cluster.start)
-        await level(forwarder, last(pit.path), 40.0)
+        await level(forwarder, last(pit.path))
     await compare(pit.path, kitchen.url)
 
 
@@ -221,11 +222,9 @@ async def test_connections_are_cut_in_the_middle_of_whatever_and_nothing_is_lost
             proxy.cut_after = chance.randint(500, 60_000)
             before = proxy.cuts
             async with forwarding(pit.path, address) as forwarder:
-                forwarder.notice(last(pit.path), cooks=True)
-                with contextlib.suppress(TimeoutError):
-                    async with asyncio.timeout(2.0):
-                        while proxy.cuts == before:
-                            await asyncio.sleep(0.01)
+                done = asyncio.create_task(level(forwarder, last(pit.path)))
+                await until(lambda before=before, done=done: proxy.cuts > before or done.done())
+                done.cancel()
         assert proxy.cuts >= 8
         proxy.cut_after = None
         async with forwarding(pit.path, address) as forwarder:
@@ -352,9 +351,7 @@ async def test_a_cook_let_go_here_does_not_look_like_a_store_put_back(kitchen, t
 
 
 async def until_fault(forwarder, word):
-    async with asyncio.timeout(10.0):
-        while word not in forwarder.view().fault:
-            await asyncio.sleep(0.02)
+    await until(lambda: word in forwarder.view().fault)
 
 
 async def test_cooks_are_settled_once_all_of_them_is_there_and_only_those_are_let_go(kitchen, tmp_path):

@@ -11,6 +11,7 @@ import pytest
 from collector.errors import SettingsError
 from collector.settings.load import parse
 from tests.collector.kitchen.postgres import PASSWORD
+from tests.waiting import WAIT_SECONDS
 
 
 def told(*words, **environment):
@@ -50,9 +51,9 @@ async def test_a_collector_waits_for_its_server_and_then_brings_all(
         assert "kept here until its server takes it" in text
     finally:
         await asyncio.to_thread(cluster.start)
-    await running.snapshot_when(lambda s: not s.store.kitchen.fault, 40.0)
+    await running.snapshot_when(lambda s: not s.store.kitchen.fault)
     await send(port, 200, 300)
-    async with asyncio.timeout(20.0):
+    async with asyncio.timeout(WAIT_SECONDS):
         while (await kitchen.ask("SELECT count(*) FROM coldside.reading"))[0][0] < 300:
             await asyncio.sleep(0.1)
     assert running.stop() == 0

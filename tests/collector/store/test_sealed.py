@@ -30,6 +30,7 @@ from collector.store.sealed import decode, encode, rows_of
 from collector.store.sweep import sweep
 from collector.store.upkeep import check
 from tests.evening import PLAN, START
+from tests.waiting import WAIT_SECONDS
 
 HOUR = 3600.0
 LINES = re.search(
@@ -265,7 +266,7 @@ async def test_the_recorder_seals_while_nothing_waits(store, monkeypatch):
     )
     task = asyncio.create_task(recorder.run())
     try:
-        async with asyncio.timeout(20):
+        async with asyncio.timeout(WAIT_SECONDS):
             while True:
                 with contextlib.closing(sqlite3.connect(store)) as db:
                     sealed, first = db.execute("SELECT count(*), min(first_id) FROM sealed").fetchone()

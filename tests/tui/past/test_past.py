@@ -16,8 +16,7 @@ from collector.store.editor import Editor
 from collector.store.row import ordinal_at
 from collector.store.trend import points
 from tests.evening import AWAY, LID, PLAN, START, close, feed, pipeline_of
-from tests.tui.test_dashboard import seen
-from tests.tui.test_dashboard import settle as settle_within
+from tests.tui.test_dashboard import seen, settle
 from tui.cli import main
 from tui.commander import Commander
 from tui.exit_codes import Exit
@@ -26,11 +25,6 @@ from tui.past.cook import PastCook
 from tui.past.feed import NOTHING_CHANGES, PastFeed
 from tui.past.moment import moment_within
 from tui.screens.bed import BedScreen
-
-
-async def settle(pilot, condition, seconds=15.0):
-    """Give it time: the engine works for what is shown, and four tests at once work beside it."""
-    await settle_within(pilot, condition, seconds)
 
 
 @pytest.fixture(scope="module")
