@@ -17,8 +17,8 @@ __all__ = ["ColdWatch"]
 
 RUN_SECONDS = 150.0
 """The least deficit of so long is held against the limit, so that one look above it raises nothing."""
-STANDING_SD_KELVIN = 3.5
-"""How far zones of a tuned pit stand from their level's mean (common practice, no source)."""
+STANDING_SD_KELVIN = 6.0
+"""How far zones of a pit stand from their level's mean (on nights of other simulators; no published source)."""
 COOK_TO_COOK_KELVIN = 2.0
 """How far a zone's standing differs from one cook to the next."""
 GROWN_KELVIN = 2.0
@@ -28,7 +28,7 @@ WELL_KELVIN = 3.0
 LEAD_SECONDS = 240.0
 MOST_LEAD_KELVIN = 2.5
 """No leak that fills a zone grows faster than this allows for; a jump is no growth to be led on."""
-DOUBT_SHARE = 0.35
+DOUBT_SHARE = 0.2
 """Of what has grown, so many deviations are counted against the zone: a cold spot missed costs more than a walk."""
 GROWTH_STEP_SECONDS = 30.0
 RATE_LOOKS = 20

@@ -6,7 +6,7 @@ coarse grid is weighed by its prior and by how well it explains what the probes 
 a pit like this one.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from itertools import product
 
 import msgspec
@@ -29,7 +29,7 @@ class Scales(msgspec.Struct, frozen=True):
     level_correlation: float
 
 
-PRIOR = Scales(4.0, 0.28, 0.8, 1.5, 0.3)
+PRIOR = Scales(4.0, 0.28, 0.8, 2.0, 0.3)
 """The middle of what is expected (tuned on nights of simulators of different physics: there the interval of 95 % holds
 in each third of the grate; no published source)."""
 LID_SHARE = 2.0
@@ -38,8 +38,9 @@ LID_SHARE = 2.0
 _SIGMA_STEPS = PRIOR.sigma_kelvin * np.array([0.45, 0.67, 1.0, 1.5, 2.25, 3.4])
 _X_STEPS = PRIOR.length_x_share * np.array([0.6, 1.0, 1.7])
 _Y_STEPS = PRIOR.length_y_share * np.array([0.6, 1.0, 1.7])
-_LOG_SD = 0.55
-"""Of the prior of each scale, on the log."""
+_ROUGH_STEPS = PRIOR.rough_kelvin * np.array([0.25, 0.5, 1.0, 1.6])
+_LOG_SD = np.array([0.55, 0.55, 0.55, 0.7])
+"""Of the prior of each scale, on the log: sigma, the two lengths, roughness."""
 
 
 def estimate(model_with: Callable[[Scales], FieldModel], away_kelvin: Array) -> Scales:
@@ -49,16 +50,19 @@ def estimate(model_with: Callable[[Scales], FieldModel], away_kelvin: Array) -> 
         model_with: makes the field model of these probes with given scales.
         away_kelvin: what each probe differs from its level by, shape (n,), over as long a time as may be.
     """
-    sets = [
-        Scales(float(s), float(x), float(y), PRIOR.rough_kelvin, PRIOR.level_correlation)
-        for s, x, y in product(_SIGMA_STEPS, _X_STEPS, _Y_STEPS)
-    ]
-    log = np.array(
-        [(np.log(s.sigma_kelvin), np.log(s.length_x_share), np.log(s.length_y_share)) for s in sets], dtype=np.float64
-    )
-    middle = np.log([PRIOR.sigma_kelvin, PRIOR.length_x_share, PRIOR.length_y_share])
-    weight = np.array([model_with(s).evidence(away_kelvin) for s in sets])
-    weight -= 0.5 * (((log - middle) / _LOG_SD) ** 2).sum(axis=1)
+    sets = [_scales(each) for each in product(_SIGMA_STEPS, _X_STEPS, _Y_STEPS, _ROUGH_STEPS)]
+    log = np.log([_learned(each) for each in sets])
+    weight = np.array([model_with(each).evidence(away_kelvin) for each in sets])
+    weight -= 0.5 * (((log - np.log(_learned(PRIOR))) / _LOG_SD) ** 2).sum(axis=1)
     share = np.exp(weight - weight.max())
-    sigma, x, y = np.exp(share @ log / share.sum())
-    return Scales(float(sigma), float(x), float(y), PRIOR.rough_kelvin, PRIOR.level_correlation)
+    return _scales(np.exp(share @ log / share.sum()))
+
+
+def _scales(learned: Iterable[float]) -> Scales:
+    sigma, x, y, rough = map(float, learned)
+    return Scales(sigma, x, y, rough, PRIOR.level_correlation)
+
+
+def _learned(scales: Scales) -> tuple[float, float, float, float]:
+    """Give the scales that are learned."""
+    return scales.sigma_kelvin, scales.length_x_share, scales.length_y_share, scales.rough_kelvin

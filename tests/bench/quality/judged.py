@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from adapters.rehearsal.drawn import NightKind
 from adapters.rehearsal.night import FaultKind, Night, Zone
+from collector.model.trouble import FADING_KEY
 from tests.bench.quality.peers import MAPS, fixed_cold, fixed_drift, left_out, minute_means
 from tests.bench.quality.play import MapLook, Played, plan_of, play
 from tests.bench.quality.recorded import CELLS, Recorded, recorded
@@ -84,7 +85,7 @@ def _watch(night: Night, truth: Truth, alarms: Sequence[Standing]) -> Watch:
     column = {f"cold-spot/{name}": row for row, name in enumerate(names)}
     plan = plan_of(night)
     fire = truth.fire
-    drift = () if fire is None else (Outcome(fire.what, first_after(alarms, "drift/grate", fire.start)),)
+    drift = () if fire is None else (Outcome(fire.what, first_after(alarms, FADING_KEY, fire.start)),)
     began = night.duration_seconds if truth.fire is None else truth.fire.start
     return Watch(
         tuple(
@@ -96,7 +97,7 @@ def _watch(night: Night, truth: Truth, alarms: Sequence[Standing]) -> Watch:
         tuple(
             alarm
             for alarm in alarms
-            if alarm.key == "drift/grate"
+            if alarm.key.startswith("drift/")
             and alarm.raised < began
             and false_drift(alarm.raised, truth.seconds, truth.level, plan.low_celsius, plan.high_celsius)
         ),

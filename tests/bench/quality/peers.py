@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from adapters.rehearsal.night import Night
+from collector.model.trouble import FADING_KEY
 from tests.bench.quality.recorded import Recorded
 from tests.bench.quality.score import Standing, runs
 
@@ -87,7 +88,7 @@ def fixed_drift(night: Night, means: Array, steady: float) -> list[Standing]:
     off = np.zeros(len(whole), dtype=np.bool_)
     off[MEAN_MINUTES - 1 :] = np.abs(half_hour - half_hour[first]) > DRIFT_KELVIN
     off[: first + MEAN_MINUTES] = False
-    return _standing("drift/grate", off, DRIFT_MINUTES)
+    return _standing(FADING_KEY, off, DRIFT_MINUTES)
 
 
 def nearest(x_m: Array, y_m: Array, celsius: Array, at_x: Array, at_y: Array) -> Array:
