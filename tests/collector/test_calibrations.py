@@ -85,19 +85,19 @@ def shown(pipeline, name):
 def test_it_takes_effect_at_once_and_a_replay_is_the_same(tmp_path):
     path = tmp_path / "s.db"
     database, opened, pipeline, book = begun(path)
-    feed(pipeline, 4000, START)
+    feed(pipeline, 1500, START)
     before = shown(pipeline, FLAT.name)
     assert (before.calibrated_unix, before.line, before.sd_kelvin) == (None, None, FLAT.tolerance_kelvin)
-    calibrate(pipeline, book, FLAT, START + 4000, 1.5)
-    calibrate(pipeline, book, FLAT, START + 4001, 98.0, 99.974, Kind.BOIL)
+    calibrate(pipeline, book, FLAT, START + 1500, 1.5)
+    calibrate(pipeline, book, FLAT, START + 1501, 98.0, 99.974, Kind.BOIL)
     now = shown(pipeline, FLAT.name)
     assert now.raw_celsius == before.celsius
     assert now.celsius == pytest.approx(99.974 / 96.5 * (before.celsius - 1.5))
-    assert now.calibrated_unix == START + 4001
+    assert now.calibrated_unix == START + 1501
     assert now.sd_kelvin == pytest.approx(math.hypot(now.line.sd_kelvin(PLAN.target_celsius), 0.3))
-    feed(pipeline, 4000, START + 4002)
-    undo(pipeline, book, FLAT, START + 8010)
-    feed(pipeline, 600, START + 8011)
+    feed(pipeline, 1500, START + 1502)
+    undo(pipeline, book, FLAT, START + 3010)
+    feed(pipeline, 600, START + 3011)
     database.commit(opened.number, pipeline.cut(), full=True)
     with Archive(path) as archive:
         cook = archive.cook("n")

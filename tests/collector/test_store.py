@@ -118,24 +118,24 @@ def test_a_cook_is_on_record_and_replays(tmp_path):
     path = tmp_path / "s.db"
     plan, database, opened = a_cook(path)
     pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal)
-    feed(pipeline, plan, 4000)
-    pipeline.act(Action(ActionKind.MARK, "split", text="oak"), START + 4000)
-    feed(pipeline, plan, 3000, START + 8000)  # everything was silent for over an hour
-    pipeline.act(Action(ActionKind.ACKNOWLEDGE, ""), START + 11_000)
-    pipeline.act(Action(ActionKind.SHELVE, "probe-silent/ambient", 600.0), START + 11_001)
-    pipeline.advance(START + 12_000)
+    feed(pipeline, plan, 1500)
+    pipeline.act(Action(ActionKind.MARK, "split", text="oak"), START + 1500)
+    feed(pipeline, plan, 1500, START + 5200)  # everything was silent for over an hour
+    pipeline.act(Action(ActionKind.ACKNOWLEDGE, ""), START + 6700)
+    pipeline.act(Action(ActionKind.SHELVE, "probe-silent/ambient", 600.0), START + 6701)
+    pipeline.advance(START + 7500)
     database.commit(opened.number, pipeline.cut(), full=True)
     with Archive(path) as archive:
         cook = archive.cook("last")
-        assert cook.readings == len(plan.probes) * 1400
+        assert cook.readings == len(plan.probes) * 600
         assert cook.alarms >= len(plan.probes), "each probe was silent once"
         assert [(m.kind, m.text) for m in archive.marks(cook) if m.kind == "split"] == [("split", "oak")]
         assert differences(archive, cook) == []
         engine, _ = rebuild(archive, cook, plan)
-        engine.advance(START + 12_000)
+        engine.advance(START + 7500)
         assert repr(engine.snapshot()) == repr(opened.engine.snapshot()), "the engine stands where it stood"
         trend = archive.trend(cook)
-        assert trend[-1].time_unix == START + 12_000
+        assert trend[-1].time_unix == START + 7500
         assert len(trend[-1].zones) == len(plan.zones)
     database.close()
 
@@ -230,24 +230,24 @@ def test_a_plan_edited_between_two_runs_rewrites_nothing_and_replays(tmp_path):
     path = tmp_path / "s.db"
     plan, database, opened = a_cook(path)
     pipeline = Pipeline(opened.engine, database.series, opened.last_ordinal)
-    feed(pipeline, plan, 6000)
+    feed(pipeline, plan, 3000)
     database.commit(opened.number, pipeline.cut(), full=True)
     with Archive(path) as archive:
         before = archive.alarm_log(archive.cook("n"))
     strict = tuple(msgspec.structs.replace(r, limit=2.0) if r.name == "spread" else r for r in plan.rules)
     edited = msgspec.structs.replace(plan, rules=strict)
-    again = open_cook(database, edited, START + 6010, coldside="test")
+    again = open_cook(database, edited, START + 3010, coldside="test")
     assert again.resumed
     assert not again.same_plan
     assert AlarmState.UNACKNOWLEDGED in {e.after for e in again.events if isinstance(e, Transition)}, "it would have"
     pipeline = Pipeline(again.engine, database.series, again.last_ordinal)
-    feed(pipeline, edited, 600, START + 6010)
+    feed(pipeline, edited, 600, START + 3010)
     database.commit(again.number, pipeline.cut(), full=True)
     with Archive(path) as archive:
         cook = archive.cook("n")
         assert [plan.rule("spread").limit for _, plan in archive.plans(cook)] == [30.0, 2.0]
-        past = [repr(t) for t in archive.alarm_log(cook) if t.time_unix < START + 6000]
-        assert past == [repr(t) for t in before if t.time_unix < START + 6000]
+        past = [repr(t) for t in archive.alarm_log(cook) if t.time_unix < START + 3000]
+        assert past == [repr(t) for t in before if t.time_unix < START + 3000]
         assert differences(archive, cook) == []
     database.close()
 

@@ -58,7 +58,7 @@ def marks(events):
 
 
 def test_a_reading_a_minute_is_enough_to_find_the_cold_flat_side():
-    _, events, first = play("flat-side-cold", every=60.0, hours=8.0)
+    _, events, first = play("flat-side-cold", every=60.0, hours=7.0)
     assert [key for key, _ in raised(events, first)] == ["cold-spot/flat side"]
     assert marks(events)["seen-lid"] == 2
 
@@ -72,24 +72,24 @@ def test_three_grate_probes_one_of_which_comes_and_goes():
         gone = r.key == "grate-flat-front" and t % 300 < 60
         return r if r.key in few and not gone else None
 
-    _, events, first = play("quiet-night", change, plan=plan, hours=7.0)
-    assert marks(events)["seen-lid"] == 3, "the true ones"
+    _, events, first = play("quiet-night", change, plan=plan, hours=5.0)
+    assert marks(events)["seen-lid"] == 2, "the true ones"
     assert raised(events, first) == []
 
 
 @pytest.mark.parametrize(("left", "tau"), [(0.7, 240.0), (0.0, 300.0)])
 def test_a_lid_left_open_is_told_within_a_quarter_of_an_hour(left, tau):
     def change(r, t):
-        since = t - 5 * HOUR
+        since = t - 2.5 * HOUR
         if since > 0 and r.key.startswith(("grate", "top")):
             keeps = 1 - (1 - left) * (1 - math.exp(-since / tau))
             return msgspec.structs.replace(r, celsius=10 + (r.celsius - 10) * keeps)
         return r
 
-    _, events, first = play("quiet-night", change, hours=6.0)
+    _, events, first = play("quiet-night", change, hours=2.8)
     key, seconds = raised(events, first)[0]
     assert key == "lid-open/lid"
-    assert 5 * HOUR < seconds < 5.25 * HOUR
+    assert 2.5 * HOUR < seconds < 2.75 * HOUR
 
 
 def test_two_gateways_that_hear_the_same_probe_do_not_make_it_a_liar():
@@ -100,12 +100,12 @@ def test_two_gateways_that_hear_the_same_probe_do_not_make_it_a_liar():
             first = r.received_unix
             engine = Engine(PLAN, "n", first)
             pipeline = Pipeline(engine, {}, on_event=events.append)
-        if r.received_unix - first > 5 * HOUR:
+        if r.received_unix - first > 2.5 * HOUR:
             break
         pipeline.take(r)
         pipeline.take(msgspec.structs.replace(r, received_unix=r.received_unix + 0.4))
     assert raised(events, first) == []
-    assert marks(events)["seen-lid"] == 2
+    assert marks(events)["seen-lid"] == 1
 
 
 def test_a_kept_value_does_not_make_a_dead_probe_alive():
@@ -155,18 +155,18 @@ def test_a_second_night_begins_anew():
     """The pit went cold in between; its next warm-up is no drift and no cold spot."""
 
     def level(t):
-        night = t % (11 * HOUR)
+        night = t % (8 * HOUR)
         warm = min(night / 3000, 1.0)
-        return 12 + (113 - 12) * (warm if night < 5 * HOUR else math.exp(-(night - 5 * HOUR) / 2400))
+        return 12 + (113 - 12) * (warm if night < 3 * HOUR else math.exp(-(night - 3 * HOUR) / 2400))
 
     engine, events = Engine(PLAN, "n", 0.0), []
-    for t in range(0, int(15 * HOUR), 20):
+    for t in range(0, int(10.5 * HOUR), 20):
         for p in PLAN.probes:
             base = level(t) - 8 * (p.x_m or 0) if p.duty == "chamber" else 12.0
             base += 3 * math.sin(t / 350) * (base > 80)
             events += engine.take(Reading(p.source, p.key, round(base, 1), float(t)), float(t))[1]
-        if 10.9 * HOUR < t < 10.92 * HOUR:
+        if 7.9 * HOUR < t < 7.92 * HOUR:
             events += engine.act(Action(ActionKind.ACKNOWLEDGE), float(t))
     assert engine.snapshot().fire.phase is Phase.STEADY
-    assert [key for key, t in raised(events, 0.0) if t > 11 * HOUR] == []
-    assert [key for key, t in raised(events, 0.0) if t < 11 * HOUR] == ["drift/grate"], "the first fire's end was told"
+    assert [key for key, t in raised(events, 0.0) if t > 8 * HOUR] == []
+    assert [key for key, t in raised(events, 0.0) if t < 8 * HOUR] == ["drift/grate"], "the first fire's end was told"

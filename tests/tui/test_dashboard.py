@@ -22,6 +22,12 @@ from tui.widgets.banner import Banner
 from tui.widgets.text_panel import TextPanel
 
 
+@pytest.fixture(autouse=True)
+def nothing_goes_stale(monkeypatch):
+    """News is given once; a slow machine may look at it seconds later."""
+    monkeypatch.setattr("tui.draw.banner.STALE_SECONDS", WAIT_SECONDS)
+
+
 def seen(app):
     """Read the screen as a person does, line by line."""
     strips = app.screen._compositor.render_strips()  # the only way to the text that is shown, not to a picture
@@ -32,7 +38,9 @@ async def settle(pilot, condition):
     async with asyncio.timeout(WAIT_SECONDS):
         while not condition():
             await pilot.pause(0.02)
-    await pilot.pause()
+        before = None
+        while before != (before := seen(pilot.app)):  # a slow machine draws it bit by bit
+            await pilot.pause(0.05)
 
 
 def board(client, **choices):

@@ -249,7 +249,7 @@ async def test_a_scan_that_goes_deaf_is_begun_anew(bluez, radio, advertiser):
 
 
 async def test_a_notification_twice_at_once_counts_once(bluez, radio, connector):
-    async with listening(device_source(radio, described=layout("notify"))) as night:
+    async with listening(device_source(radio, described=layout("notify"), quiet=10 * WAIT_SECONDS)) as night:
         await night.hears(2, poke=connector.send)
         await bluez.drained()
         before = len(night.readings)

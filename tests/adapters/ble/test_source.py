@@ -302,7 +302,7 @@ async def test_what_it_wants_written_is_written_on_every_connection(bluez, radio
         sent += 1
         char.notify(packet(sent)) if char.notifying else device.advertise(-50 - sent % 20)
 
-    async with listening(device_source(radio, described=described)) as night:
+    async with listening(device_source(radio, described=described, quiet=10 * WAIT_SECONDS)) as night:
         await night.hears(2, poke=send)
         device.drop_link()
         await night.hears(2, poke=send)
