@@ -68,7 +68,7 @@ def pipeline_of(path, plan, name="evening", at=0.0):
 def feed(pipeline, plan, begin, end, step=20):
     for k in range(int(begin), int(end), step):
         for i, probe in enumerate(plan.probes):
-            if probe.name == "stack" and SILENT[0] <= k < SILENT[1]:
+            if probe.name in ("stack", "meat point") and SILENT[0] <= k < SILENT[1]:
                 continue
             if probe.duty == "meat":
                 value = meat(k) - (4.0 if probe.name.endswith("point") else 0.0)
@@ -98,7 +98,7 @@ def cook(path):
     act(ActionKind.SPOT, 1.9 * HOUR + 2, text=msgspec.json.encode(Spot("bread", "flat side", 2.0, 0.9, 0.25)).decode())
     act(ActionKind.SPOT, 1.9 * HOUR + 3, text=msgspec.json.encode(Spot("spot", "brisket flat", 31.5)).decode())
     feed(pipeline, PLAN, 1.9 * HOUR + 20, 2.0 * HOUR + 6 * MINUTE)
-    act(ActionKind.ACKNOWLEDGE, 2.0 * HOUR + 6 * MINUTE + 1, "probe-silent/stack")
+    act(ActionKind.ACKNOWLEDGE, 2.0 * HOUR + 6 * MINUTE + 1, "probe-silent/meat point")
     feed(pipeline, PLAN, 2.0 * HOUR + 6 * MINUTE + 20, 2.6 * HOUR)
     act(ActionKind.MEAT_PHASE, 2.6 * HOUR + 1, "brisket", text=str(MeatPhase.WRAPPED))
     feed(pipeline, PLAN, 2.6 * HOUR + 20, AWAY[0])

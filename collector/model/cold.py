@@ -1,8 +1,7 @@
 """How cold each zone runs against its level: by what the map says now, and by how fast it grows colder.
 
 The map gives the deficit of each zone as a normal distribution. A zone is too cold when P(deficit > limit) has stayed
-above one half for some minutes, which is the same as its mean, the number that every screen shows, being above the
-limit. What a probe is off by cancels in how much colder a zone has become tonight, so growth is known far better than
+above 70 % for some minutes: the number that every screen shows is above the limit by half of its deviation. What a probe is off by cancels in how much colder a zone has become tonight, so growth is known far better than
 standing, and a zone that grows colder is judged a few minutes ahead.
 """
 
@@ -21,6 +20,9 @@ STANDING_SD_KELVIN = 6.0
 """How far zones of a pit stand from their level's mean (on nights of other simulators; no published source)."""
 COOK_TO_COOK_KELVIN = 2.0
 """How far a zone's standing differs from one cook to the next."""
+GAP_SECONDS = 60.0
+SURE_SIGMAS = 0.524
+"""The deficit that a normal distribution exceeds with 70 % lies so many deviations below its mean."""
 GROWN_KELVIN = 2.0
 """Colder than usual by this much is a change."""
 WELL_KELVIN = 3.0
@@ -46,6 +48,7 @@ class ColdWatch:
         self._step = step_seconds
         self._run: deque[Array] = deque(maxlen=round(RUN_SECONDS / step_seconds))
         """The deficits of the last looks."""
+        self._looked_unix = 0.0
         self._standing: Array = np.full(zones, np.nan)
         self._grown: Array = np.full(zones, np.nan)
         self._past: deque[tuple[float, Array]] = deque(maxlen=RATE_LOOKS)
@@ -63,6 +66,9 @@ class ColdWatch:
             deficit_kelvin: as the probes have it, shape (zones,).
             standing_kelvin: what it would be if all were as usual, shape (zones,).
         """
+        if now_unix - self._looked_unix > GAP_SECONDS:
+            self._run.clear()  # a door was open: what was before it says nothing of now
+        self._looked_unix = now_unix
         self._run.append(deficit_kelvin)
         self._standing, self._grown = standing_kelvin, deficit_kelvin - standing_kelvin
         self._changed = (self._changed | (self._grown >= GROWN_KELVIN)) & ~(deficit_kelvin < WELL_KELVIN)
@@ -93,7 +99,10 @@ class ColdWatch:
             base_kelvin: what is taken off the deficit before it is held against the limit, shape (zones,).
         """
         growing = self.growing(sd_kelvin, usual_kelvin)
-        return (np.fmax(growing, np.min(self._run, axis=0)) if self._run else growing) - base_kelvin
+        if len(self._run) < (self._run.maxlen or 0):
+            return growing - base_kelvin
+        standing = np.min(self._run, axis=0) - SURE_SIGMAS * sd_kelvin
+        return np.fmax(growing, standing) - base_kelvin
 
     def growing(self, sd_kelvin: Array, usual_kelvin: Array) -> Array:
         """Give the deficit of each zone that has grown colder, shape (zones,), kelvin, a few minutes ahead; else NaN.

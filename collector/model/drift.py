@@ -1,7 +1,8 @@
 """How far the grate is off its band, up and down: now, and in half an hour by the robust slope of its last 90 minutes.
 
 The level is the one that every screen shows. Its mean over a quarter of an hour takes the flicker out of it; the slope
-over 90 minutes takes out the saw-tooth of the refuels, since it spans two of them. Door openings are left out.
+over 90 minutes takes out the saw-tooth of the refuels, since it spans two of them, and counts where the last half of it
+is as steep. Door openings are left out.
 """
 
 import math
@@ -44,6 +45,8 @@ class DriftWatch:
         self._low, self._high, self._step = low_celsius, high_celsius, step_seconds
         self._shown = Ring(1, self._steps(SLOPE_SECONDS))
         """What is shown, without door openings and the warm-up (NaN)."""
+        self._seconds = 0.0
+        """Since the level was first shown: the slope of a fire that settles is no drift."""
         self._heard = Ring(1, self._steps(FLOOR_SECONDS))
         """The median of all that the grate's probes say, whatever is thought of them."""
         self.slope_kelvin_per_hour = math.nan
@@ -52,6 +55,8 @@ class DriftWatch:
         """Slope of the last 90 minutes and its interval of 95 %, kelvin an hour."""
         self._line_celsius = math.nan
         """Where the line of that slope stands now."""
+        self._half_kelvin_per_hour = math.nan
+        """Slope of the last 45 minutes: what an evening's first fire overshot by is no drift of the night."""
 
     def _steps(self, seconds: float) -> int:
         return max(1, round(seconds / self._step))
@@ -64,11 +69,12 @@ class DriftWatch:
             heard_celsius: median of the grate's probes, believed or not; NaN where none is heard.
         """
         self._shown.push(np.array([shown_celsius]))
+        self._seconds += self._step if self._seconds or shown_celsius == shown_celsius else 0.0
         self._heard.push(np.array([heard_celsius]))
 
     def forget(self) -> None:
         """Begin anew: the probes are read by another line from now on."""
-        self._shown = Ring(1, self._shown.columns)
+        self._shown, self._seconds = Ring(1, self._shown.columns), 0.0
         self.slope_kelvin_per_hour = self.slope_low = self.slope_high = self._line_celsius = math.nan
 
     def find_slope(self, half_cycle_seconds: float = HALF_CYCLE_SECONDS) -> None:
@@ -91,8 +97,9 @@ class DriftWatch:
         self.slope_kelvin_per_hour = slope * 3600.0
         self.slope_low = (slope - 1.96 * error) * 3600.0
         self.slope_high = (slope + 1.96 * error) * 3600.0
-        if known_seconds >= SLOPE_KNOWN_SHARE * SLOPE_SECONDS:
+        if self._seconds >= SLOPE_SECONDS and known_seconds >= SLOPE_KNOWN_SHARE * SLOPE_SECONDS:
             self._line_celsius = middle
+            self._half_kelvin_per_hour = 3600.0 * float(slope_of_bins(bins[-bins.size // 2 :], BIN_SECONDS))
 
     @property
     def level_celsius(self) -> float:
@@ -107,13 +114,13 @@ class DriftWatch:
         Returns:
             Kelvin below and kelvin above, negative inside; NaN where it cannot be told.
         """
-        level, slope = self.level_celsius, self.slope_kelvin_per_hour
+        level, slopes = self.level_celsius, (self.slope_kelvin_per_hour, self._half_kelvin_per_hour)
         below, above = self._low - level, level - self._high
-        ahead = self._line_celsius + slope * AHEAD_SECONDS / 3600.0
-        if slope <= -STEEP_KELVIN_PER_HOUR:
-            below = float(np.fmax(below, self._low - ahead))
-        elif slope >= STEEP_KELVIN_PER_HOUR:
-            above = float(np.fmax(above, ahead - self._high))
+        hours = AHEAD_SECONDS / 3600.0
+        if max(slopes) <= -STEEP_KELVIN_PER_HOUR:
+            below = float(np.fmax(below, self._low - self._line_celsius - max(slopes) * hours))
+        elif min(slopes) >= STEEP_KELVIN_PER_HOUR:
+            above = float(np.fmax(above, self._line_celsius + min(slopes) * hours - self._high))
         return below, above
 
     def below_floor_kelvin(self) -> float:

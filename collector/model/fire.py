@@ -29,7 +29,9 @@ SUNK_KNOWN_SHARE = 0.8
 RISES_KELVIN = 2.0
 """By so much more than ten minutes ago it rises."""
 SETTLED_SECONDS, SETTLED_KELVIN = 2400.0, 3.0
-STEADY_AFTER_SECONDS = 900.0
+EVENED_OUT_SECONDS, HOT_EVENED_OUT_SECONDS = 2100.0, 300.0
+"""After a warm-up that was seen, walls and grate take so long to even out (common practice, no source); a pit that was
+hot when it was first heard has done so."""
 ENVELOPE_SECONDS = 4 * 3600.0
 ENVELOPE_LAG_SECONDS = 2700.0
 """What is usual is read from before this: a fire that fades must not make itself the usual."""
@@ -80,6 +82,8 @@ class FireWatch:
         """When the grate had reached the band, or sank on the way: from here on a fire that fades is told."""
         self._highest = math.nan
         """Of the warm-up so far."""
+        self._evens_out_seconds = HOT_EVENED_OUT_SECONDS
+        """For how long zones are not judged after the band was reached."""
         self.sinking = False
         """The fire went out before the band was reached, and has not brought the level there or to rest since."""
         self.steady_since_unix: float | None = None
@@ -139,8 +143,7 @@ class FireWatch:
         marks += self._look_for_refuel(now_unix)
         steady = self.phase is Phase.STEADY
         self._calm.push(np.array([grate_celsius if steady else np.nan]))
-        burns = self.reached_unix is not None and not self.sinking and self.phase is not Phase.LID_OPEN
-        self.drift.look(shown if burns else math.nan, heard)
+        self.drift.look(shown if steady else math.nan, heard)
         return marks
 
     def _look_for_refuel(self, now_unix: float) -> list[Mark]:
@@ -189,7 +192,7 @@ class FireWatch:
             return
         if self.steady_since_unix is None:
             self._look_at_warm_up(now_unix, level)
-            if self.reached_unix is None or self.sinking or now_unix - self.reached_unix < STEADY_AFTER_SECONDS:
+            if self.reached_unix is None or self.sinking or now_unix - self.reached_unix < self._evens_out_seconds:
                 return
             self.steady_since_unix = now_unix
         self.phase = Phase.STEADY if self.lid.settled(now_unix) else Phase.LID_OPEN
@@ -203,6 +206,8 @@ class FireWatch:
     def _look_at_warm_up(self, now_unix: float, level: float) -> None:
         """Follow the warm-up: it is over for the fire when the band is reached, for the zones some time later."""
         self._highest = float(np.fmax(self._highest, level))
+        if level < HOT_CELSIUS:
+            self._evens_out_seconds = EVENED_OUT_SECONDS
         sinks = self.reached_unix is None and self._sinks()
         hot = level > HOT_CELSIUS or sinks or self.reached_unix is not None
         self.phase = Phase.WARMING if hot else Phase.COLD
@@ -286,8 +291,11 @@ class FireWatch:
             return nothing
         if self.sinking:
             recent = _median(self._grate.last(self._steps(RECENT_SECONDS))[0])
-            return (self._low - recent if self.going_out else -1.0), math.nan
+            caught = 0.5 * (self._low - self._high)  # as if on its target, once it rises again
+            return (self._low - recent if self.going_out else caught), math.nan
         below, above = self.drift.outside_kelvin()
+        if self.steady_since_unix is None:  # a first fire overshoots, and settles; one that dies is told all the same
+            below, above = self._low - self.level_celsius, math.nan
         return (below if self._told_from_lid() else math.nan), above
 
     def below_floor_kelvin(self) -> float:

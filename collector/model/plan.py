@@ -123,11 +123,11 @@ class Rule(msgspec.Struct, frozen=True):
 
 DEFAULT_RULES: tuple[Rule, ...] = (
     Rule("cold-spot", Priority.URGENT, 8.3, 1.5, 150.0, 300.0),
-    Rule("drift", Priority.URGENT, 0.0, 2.0, 120.0, 900.0),
+    Rule("drift", Priority.URGENT, 0.0, 2.0, 120.0, 300.0),
     Rule("pit-low", Priority.URGENT, 5.6, 2.0, 900.0, 300.0),
     Rule("spread", Priority.SOON, 30.0, 3.0, 300.0, 300.0),
     Rule("lid-open", Priority.URGENT, 15.0, 5.0, 480.0, 60.0),
-    Rule("source-silent", Priority.URGENT, 0.0, 0.0, 0.0, 10.0),
+    Rule("source-silent", Priority.SOON, 0.0, 0.0, 0.0, 10.0),
     Rule("probe-silent", Priority.SOON, 0.0, 0.0, 0.0, 10.0),
     Rule("probe-lying", Priority.SOON, 5.0, 2.0, 300.0, 300.0),
     Rule("battery-low", Priority.SOON, 15.0, 5.0, 120.0, 0.0, below=True),

@@ -320,8 +320,8 @@ class RuleBook:
             rule, limit = alarm.rule, self._limit(alarm)
             value = self._shown(alarm, present.get(alarm.key, alarm.value))
             suppressed = alarm.state is AlarmState.SUPPRESSED
-            present_now = self._circumstances | {self._why_silent.get(alarm.key, Circumstance.UNHEARD)}
-            why = tuple(c for c in SUPPRESSED_WHILE.get(rule.name, ()) if suppressed and c in present_now)
+            known = self._circumstances | {why for why in (self._why_silent.get(alarm.key),) if why is not None}
+            why = tuple(c for c in SUPPRESSED_WHILE.get(rule.name, ()) if suppressed and c in known)
             views.append(
                 RuleView(
                     alarm.key, rule.name, alarm.subject, rule.priority, alarm.state, alarm.active, value, limit,

@@ -79,7 +79,7 @@ async def test_commands_are_answered_by_number_and_nonsense_is_passed_over(serve
         await channel.send(b"\x82\xa4type\xa3lid\xa1x" + b"\x91" * 15_000)
         await channel.send(b"\x83\xa4type\xa4mark\xa6number\x01\xa1x" + b"\x91" * 15_000)
         await channel.send(b"")
-        await channel.send(wire.encode(wire.Shelve(12, "drift/grate", 60.0)))
+        await channel.send(wire.encode(wire.Shelve(12, "drift/fading fire", 60.0)))
         await channel.send(wire.encode(wire.Acknowledge(13, "x")))
         assert await next_of(channel, wire.Reply) == wire.Reply(12, True)
         assert await next_of(channel, wire.Reply) == wire.Reply(13, False, "not that one")

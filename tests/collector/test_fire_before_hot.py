@@ -33,7 +33,7 @@ def play(curve, minutes, *, away=(0.0, 0.0), seen_at=None):
     def keep(events):
         steps.extend(
             ((e.time_unix - BEGIN) / 60.0, str(e.after)) for e in events
-            if isinstance(e, Transition) and e.key == "drift/grate"
+            if isinstance(e, Transition) and e.key == "drift/fading fire"
         )  # fmt: skip
 
     for second in range(0, 60 * minutes, EVERY_SECONDS):
@@ -43,7 +43,7 @@ def play(curve, minutes, *, away=(0.0, 0.0), seen_at=None):
         if minute == away[1] and away[1]:
             keep(engine.act(Action(ActionKind.RESUME, seconds=60.0 * (away[1] - away[0])), now))
         if minute == seen_at:
-            keep(engine.act(Action(ActionKind.ACKNOWLEDGE, "drift/grate"), now))
+            keep(engine.act(Action(ActionKind.ACKNOWLEDGE, "drift/fading fire"), now))
         for i, probe in enumerate(PLAN.probes):
             value = curve(minute) + 4.0 - 0.8 * i if probe.duty == "chamber" else 5.0 + 0.2 * minute
             at = now + 0.01 * i

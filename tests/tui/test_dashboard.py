@@ -242,9 +242,9 @@ async def test_the_chosen_alarm_stays_chosen_when_another_comes_before_it(client
 async def test_a_trouble_is_acknowledged_by_its_own_key_and_an_alarm_taken_out_only_from_the_list(client, night, alarm):
     cold = tuple(alarm(f"cold-spot/{zone}", message=f"the {zone} runs cold") for zone in ("flat side", "stack end"))
     latched = alarm("lid-open/lid", AlarmState.LATCHED, active=False, message="the lid is open")
-    out = alarm("drift/grate", AlarmState.OUT_OF_SERVICE, removed_unix=night().now_unix - 600.0)
+    out = alarm("drift/fading fire", AlarmState.OUT_OF_SERVICE, removed_unix=night().now_unix - 600.0)
     alarms = (*cold, latched, out)
-    told = night(alarms=alarms, troubles=troubles(alarms, {}, fading=False, lid_open=False))
+    told = night(alarms=alarms, troubles=troubles(alarms, {}, lid_open=False))
     client.queue.put_nowait(wire.News(told))
     app = board(client)
     async with app.run_test(notifications=True, size=(80, 24)) as pilot:
@@ -258,7 +258,7 @@ async def test_a_trouble_is_acknowledged_by_its_own_key_and_an_alarm_taken_out_o
         await settle(pilot, lambda: len(client.sent) == 4)
         assert client.sent == [
             wire.Acknowledge(0, "cold"), wire.TakeOut(0, "cold-spot/stack end"), wire.Reset(0, "lid-open/lid"),
-            wire.PutBack(0, "drift/grate"),
+            wire.PutBack(0, "drift/fading fire"),
         ]  # fmt: skip
 
 
@@ -381,13 +381,13 @@ async def test_the_help_says_what_the_signs_mean(client):
 
 
 async def test_unshelve_takes_back_what_is_shelved(client, night, alarm):
-    client.queue.put_nowait(wire.News(night(alarms=(alarm("drift/grate", AlarmState.SHELVED),))))
+    client.queue.put_nowait(wire.News(night(alarms=(alarm("drift/fading fire", AlarmState.SHELVED),))))
     app = board(client)
     async with app.run_test(notifications=True, size=(160, 48)) as pilot:
         await settle(pilot, lambda: "1 shelved" in seen(app))
         await pilot.press("u")
         await settle(pilot, lambda: client.sent)
-        assert client.sent == [wire.Unshelve(0, "drift/grate")]
+        assert client.sent == [wire.Unshelve(0, "drift/fading fire")]
 
 
 async def test_what_is_not_done_is_said_loudly(client):

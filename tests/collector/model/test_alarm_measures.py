@@ -44,7 +44,7 @@ def test_a_night_worked_out_by_hand():
         raised(8060, "spread/grate", before=S.RETURNED), seen(8180, "spread/grate"),
         step(8200, "spread/grate", E.SHELVE, S.ACKNOWLEDGED, S.SHELVED),
         step(10000, "spread/grate", E.UNSHELVE, S.SHELVED, S.NORMAL),
-        step(12000, "drift/grate", E.REMOVE, S.NORMAL, S.OUT_OF_SERVICE),
+        step(12000, "drift/fading fire", E.REMOVE, S.NORMAL, S.OUT_OF_SERVICE),
         raised(13000, "probe-silent/p", Priority.NOTE),
     ]  # fmt: skip
     found = measures(steps, START, START + 14400.0)
@@ -76,9 +76,9 @@ def test_a_night_without_alarms():
 
 def test_a_latched_alarm_stood_only_while_its_condition_did():
     steps = [
-        raised(100, "drift/grate"),
-        step(400, "drift/grate", E.LATCH, S.UNACKNOWLEDGED, S.LATCHED_UNACKNOWLEDGED),
-        step(1000, "drift/grate", E.ACKNOWLEDGE, S.LATCHED_UNACKNOWLEDGED, S.LATCHED),
+        raised(100, "drift/fading fire"),
+        step(400, "drift/fading fire", E.LATCH, S.UNACKNOWLEDGED, S.LATCHED_UNACKNOWLEDGED),
+        step(1000, "drift/fading fire", E.ACKNOWLEDGE, S.LATCHED_UNACKNOWLEDGED, S.LATCHED),
     ]
     found = measures(steps, START, START + 3600.0)
     assert (found.longest_seconds, found.acknowledge_median_seconds) == (300.0, 900.0)

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from scipy.stats import norm
 
 from collector.model.cold import (
     COOK_TO_COOK_KELVIN,
@@ -39,18 +40,18 @@ def growing(watch, sd, usual=np.nan):
 
 @BOUNDED
 @given(st.floats(-15, 20), st.floats(0.1, 4.0))
-def test_what_was_always_so_is_held_against_the_limit_as_it_is_shown(deficit, sd):
-    """A deficit is as likely above its mean as below, so P(deficit > limit) > 1/2 where the mean is above it."""
-    watch = run(lambda _t: deficit, deficit, 60)
-    assert judged(watch, sd)[0] == pytest.approx(deficit, abs=1e-9)
-    assert judged(watch, sd)[1] == 0.0
+def test_what_was_always_so_is_held_against_the_limit_by_seventy_percent(deficit, sd):
+    """P(deficit > limit) > 70 % where what a normal distribution (scipy) exceeds with 70 % is above the limit."""
+    assert np.isnan(judged(run(lambda _t: deficit, deficit, RUN_SECONDS - STEP), sd)).all(), "not for long enough"
+    watch = run(lambda _t: deficit, deficit, RUN_SECONDS)
+    assert judged(watch, sd) == pytest.approx(norm.isf(0.7, [deficit, 0.0], sd), abs=1e-3 * sd)
 
 
 def test_one_look_above_the_limit_raises_nothing():
     watch = run(lambda t: 20.0 if 600 < t <= 600 + RUN_SECONDS / 2 else 1.0, 1.0, 600 + RUN_SECONDS / 2 + STEP)
     assert np.fmax(judged(watch, 1.0), 0.0)[0] > 1.0, "the growth path sees it at once"
     flat = run(lambda t: 20.0 if t > 600 else 1.0, 20.0, 600 + RUN_SECONDS / 2)
-    assert judged(flat, 1.0)[0] == 1.0, "standing for less than its run"
+    assert judged(flat, 0.0)[0] == 1.0, "standing for less than its run"
 
 
 @BOUNDED
@@ -85,7 +86,7 @@ def test_what_earlier_cooks_told_is_believed_more_than_a_tuned_pit_at_large(stan
 @given(st.floats(0.0, GROWN_KELVIN - 0.01), st.floats(0.3, 3.0))
 def test_little_growth_is_no_change(grown, sd):
     watch = run(lambda _t: 3.0 + grown, 3.0, 1200)
-    assert judged(watch, sd)[0] == pytest.approx(3.0 + grown)
+    assert judged(watch, sd)[0] < 3.0 + grown
     assert not watch.grew(0)
 
 
@@ -144,3 +145,9 @@ def test_what_is_not_known_tells_nothing():
     for look in range(1000):
         never.look(STEP * look, np.full(2, np.nan), np.full(2, np.nan))
     assert np.isnan(judged(never, 1.0)).all()
+
+
+def test_what_was_before_a_door_opening_says_nothing_of_what_is_after_it():
+    watch = run(lambda _t: 12.0, 12.0, 600)
+    run(lambda _t: 12.0, 12.0, RUN_SECONDS - STEP, watch, 1200.0)
+    assert np.isnan(judged(watch, 1.0)).all()

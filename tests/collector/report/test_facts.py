@@ -60,22 +60,22 @@ def test_the_lid_opening_and_its_recovery(told):
 
 def test_the_fuel_log(told):
     refuels = told.facts.fuel.refuels
-    assert len(refuels) == 3
+    assert len(refuels) == 2, "the third is laid while the chamber still comes back from the opening"
     assert (refuels[0].kg, refuels[0].seen, refuels[0].marked) == (2.1, True, True)
     assert told.facts.fuel.total_kg == 2.1
 
 
 def test_the_alarm_and_how_long_it_waited(told):
     (alarm,) = told.facts.alarms.rows
-    assert alarm.key == "probe-silent/stack"
+    assert alarm.key == "probe-silent/meat point", "the neighbors of the stack's probe cover it"
     assert alarm.waited_seconds == pytest.approx(4 * MINUTE, abs=30.0)
     assert not alarm.waits
     assert told.facts.alarms.wait_median_seconds == alarm.waited_seconds
 
 
 def test_gaps_name_the_silent_probe_and_the_absent_collector_apart(told):
-    (gap,) = told.facts.gaps
-    assert gap.probe == "stack"
+    gap = next(gap for gap in told.facts.gaps if gap.probe == "stack")
+    assert {gap.probe for gap in told.facts.gaps} == {"stack", "meat point"}
     assert gap.start_unix - START == pytest.approx(SILENT[0], abs=21.0)
     assert gap.seconds == pytest.approx(SILENT[1] - SILENT[0], abs=41.0)
     (absence,) = told.facts.absences

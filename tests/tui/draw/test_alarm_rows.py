@@ -32,9 +32,9 @@ def stricken(night, alarm):
     alarms = (
         cold("flat side"), cold("middle"), *(silent(name) for name in SOURCES),
         alarm("spread/grate", AlarmState.SHELVED, shelved_until_unix=1_700_001_800.0),
-        alarm("drift/grate", AlarmState.OUT_OF_SERVICE, removed_unix=1_699_999_000.0, since_unix=0.0, active=False),
+        alarm("drift/hot fire", AlarmState.OUT_OF_SERVICE, removed_unix=1_699_999_000.0, since_unix=0.0, active=False),
     )  # fmt: skip
-    return night(alarms=alarms, troubles=troubles(alarms, SOURCES, fading=False, lid_open=False))
+    return night(alarms=alarms, troubles=troubles(alarms, SOURCES, lid_open=False))
 
 
 def texts(rows):
@@ -46,7 +46,7 @@ def test_one_line_a_trouble_with_its_alarms_below_while_there_is_room(stricken):
     said = texts(rows)
     assert [row.key for row in rows] == [
         "cold", "cold-spot/flat side", "cold-spot/middle", "source/house", *(f"probe-silent/{p}" for p in SOURCES),
-        "spread/grate", "drift/grate",
+        "spread/grate", "drift/hot fire",
     ]  # fmt: skip
     assert "2 zones run cold, 18 °F below its level's mean (limit 15 °F): flat" in said[0]
     assert re.search(r"URGENT, NOT ACKNOWLEDGED, since \d\d:\d\d, 13 min", said[0])
@@ -62,7 +62,7 @@ def test_without_room_for_all_only_the_troubles_stand(stricken):
         "cold",
         "source/house",
         "spread/grate",
-        "drift/grate",
+        "drift/hot fire",
     ]
 
 
@@ -91,7 +91,7 @@ def test_the_line_that_is_always_there_loses_words_before_numbers_and_zones(stri
     assert re.search(r"gusts\s+NOT ACKNOWLEDGED, since \d\d:\d\d, 13 min  \+1 more", seen[160])
     assert plain(pressing_line(stricken, F, 68)).startswith(" 2 zones run cold, 18 °F low: flat side +1 "), "the worst"
     fading = "the fire is fading: look at the firebox and the lid"
-    lone = alarm("drift/grate", value=75.0, limit=6.0, unit="kelvin", message=fading)
+    lone = alarm("drift/hot fire", value=75.0, limit=6.0, unit="kelvin", message=fading)
     for cells in (60, 80, 200):
         line = plain(pressing_line(night(alarms=(lone,)), C, cells, "the north pit"))
         assert line.startswith(" the north pit: the fire is fading, 75 °C")
@@ -115,7 +115,7 @@ def test_with_nothing_standing_it_tells_what_rests(stricken, night):
 
 def test_a_trouble_of_one_alarm_says_what_the_alarm_says(night, alarm):
     one = alarm("cold-spot/flat side", value=10.0, limit=8.3, unit="kelvin", message="the flat side runs cold; gusts")
-    (trouble,) = troubles((one,), SOURCES, fading=False, lid_open=False)
+    (trouble,) = troubles((one,), SOURCES, lid_open=False)
     assert (
         trouble_sentence(trouble, (one,), C)
         == "the flat side runs cold, 10 °C below its level's mean (limit 8 °C); gusts"

@@ -163,7 +163,7 @@ def test_the_store_says_plainly_what_is_safe(night, store, words):
 
 def test_the_most_pressing_alarm_is_the_unacknowledged_one(night, alarm):
     seen = alarm("spread/grate", AlarmState.ACKNOWLEDGED)
-    shelved = alarm("drift/grate", AlarmState.SHELVED, shelved_until_unix=1_700_001_000.0)
+    shelved = alarm("drift/fading fire", AlarmState.SHELVED, shelved_until_unix=1_700_001_000.0)
     calling = alarm("cold-spot/flat side")
     snapshot = night(alarms=(shelved, seen, calling))
     assert [a.key for a in pressing(snapshot)] == ["cold-spot/flat side", "spread/grate"]
@@ -176,7 +176,7 @@ def test_the_most_pressing_alarm_is_the_unacknowledged_one(night, alarm):
 
 def test_no_alarm_still_counts_what_is_shelved(night, alarm):
     assert plain(pressing_line(night(alarms=()), C, 80)).strip() == "no alarm"
-    shelved = alarm("drift/grate", AlarmState.SHELVED)
+    shelved = alarm("drift/fading fire", AlarmState.SHELVED)
     assert "1 shelved" in plain(pressing_line(night(alarms=(shelved,)), C, 80))
 
 

@@ -24,8 +24,8 @@ def pits(night, alarm):
         PitGlance("south", night(alarms=()), PAUSED),
         PitGlance("garden", night(alarms=()), LOST),
         PitGlance("west", None, AWAY),
-        PitGlance("east smoker", night(alarms=(alarm("drift/grate", AlarmState.ACKNOWLEDGED),)), None),
-        PitGlance("old one", night(alarms=(alarm("drift/grate", priority=Priority.SOON),)), None),
+        PitGlance("east smoker", night(alarms=(alarm("drift/fading fire", AlarmState.ACKNOWLEDGED),)), None),
+        PitGlance("old one", night(alarms=(alarm("drift/fading fire", priority=Priority.SOON),)), None),
     )
 
 
