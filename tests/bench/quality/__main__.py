@@ -12,6 +12,7 @@ import traceback
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from multiprocessing import Pool
+from pathlib import Path
 
 import msgspec
 
@@ -166,9 +167,11 @@ def main() -> int:
     parser = argparse.ArgumentParser(
         prog="python -m tests.bench.quality", description="Judge alarms, maps and arrivals."
     )
-    parser.add_argument("--nights", type=int, default=24, metavar="N", help="nights of each kind (default 24)")
+    parser.add_argument("--nights-each", type=int, default=24, metavar="N", help="nights of each kind (default 24)")
+    parser.add_argument("--nights", type=Path, metavar="DIR", help="score the nights of a folder, with references")
+    parser.add_argument("--seeds", default="", metavar="A-B", help="with --nights: only nights of these numbers")
     parser.add_argument("--tuning", action="store_true", help=f"seeds from {TUNING_SEEDS}, not {REPORT_SEEDS}")
-    parser.add_argument("--kinds", metavar="A,B", default=",".join(every), help="only these of " + ",".join(every))
+    parser.add_argument("--kinds", metavar="A,B", default="", help="only these of " + ",".join(every))
     parser.add_argument("--jobs", type=int, default=2, metavar="N")
     parser.add_argument("--json", action="store_true", help="print one JSON document")
     parser.add_argument("--field", action="store_true", help="only the maps")
@@ -190,21 +193,26 @@ def main() -> int:
 
         draw()
         return 0
+    if options.nights:
+        from tests.bench.quality.nights.commands import parse_seeds, score_nights
+
+        chosen = options.kinds.split(",") if options.kinds else []
+        return score_nights(options.nights, parse_seeds(options.seeds), chosen, options.jobs)
     if options.ci or options.floors:
         return fixed(options.jobs, propose=options.floors)
     if options.meat:
         return meat(options.pieces, options.jobs, tuning=options.tuning, as_json=options.json)
     if options.pairs:
         return pairs(options.count, options.jobs, tuning=options.tuning, as_json=options.json)
-    kinds = options.kinds.split(",")
+    kinds = options.kinds.split(",") if options.kinds else every
     if unknown := sorted(set(kinds) - set(every)):
         parser.error(f"no kind {unknown[0]}; there are {', '.join(every)}")
     first = TUNING_SEEDS if options.tuning else REPORT_SEEDS
     tasks: list[Task] = []
     if not options.field or options.alarms:
-        tasks += [(kind, first + k, ()) for kind in kinds for k in range(options.nights)]
+        tasks += [(kind, first + k, ()) for kind in kinds for k in range(options.nights_each)]
     if not options.alarms or options.field:
-        count = max(1, options.nights // FIELD_SHARE)
+        count = max(1, options.nights_each // FIELD_SHARE)
         drawn = [kind for kind in FIELD_KINDS if kind in kinds]
         tasks += [(kind, first + k, FIELD_PROBES) for kind in drawn for k in range(count)]
     found, failed = run(tasks, options.jobs, lambda text: print(text, end="", file=sys.stderr, flush=True))
