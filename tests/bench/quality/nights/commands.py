@@ -4,6 +4,7 @@ import sys
 import time
 import traceback
 from collections.abc import Sequence
+from dataclasses import dataclass
 from multiprocessing import Pool
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from tests.bench.quality.nights.figures import NightScore
 from tests.bench.quality.nights.night_files import find_nights
 from tests.bench.quality.nights.night_tables import load_table, night_tables
 
-__all__ = ["parse_seeds", "score_nights"]
+__all__ = ["Task", "generated_tasks", "given_tasks", "parse_seeds", "score_all", "score_tasks"]
 
 
 def parse_seeds(text: str) -> tuple[int, ...]:
@@ -27,27 +28,39 @@ def parse_seeds(text: str) -> tuple[int, ...]:
     return tuple(numbers)
 
 
-def _score(task: tuple[str, Path]) -> tuple[str, Path, NightScore | None, str]:
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One night to score: in a folder, or of a generator."""
+
+    source: str
+    folder: Path | None = None
+    generated: tuple[str, str, str] | None = None
+    """Generator, kind and number."""
+    references_only: bool = False
+
+
+def _score(task: Task) -> tuple[Task, NightScore | None, str]:
     from tests.bench.quality.nights.scored import score_folder
+    from tests.bench.quality.pits.building import build_night
 
-    source, folder = task
     try:
-        return source, folder, score_folder(folder), ""
+        folder = task.folder or build_night(*(task.generated or ("", "", "")))
+        return task, score_folder(folder, references_only=task.references_only), ""
     except Exception:
-        return source, folder, None, traceback.format_exc()
+        return task, None, traceback.format_exc()
 
 
-def score_all(tasks: Sequence[tuple[str, Path]], jobs: int) -> tuple[dict[str, list[NightScore]], int]:
+def score_all(tasks: Sequence[Task], jobs: int) -> tuple[dict[str, list[NightScore]], int]:
     """Score the nights of all sources; give the scores of each source, and how many nights failed."""
-    found: dict[str, list[NightScore]] = {source: [] for source, _ in tasks}
+    found: dict[str, list[NightScore]] = {task.source: [] for task in tasks}
     failed, began = 0, time.monotonic()
     with Pool(jobs, maxtasksperchild=50) as pool:
-        for done, (source, folder, score, fault) in enumerate(pool.imap_unordered(_score, tasks), start=1):
+        for done, (task, score, fault) in enumerate(pool.imap_unordered(_score, tasks), start=1):
             if score is None:
                 failed += 1
-                print(f"\n{folder} failed:\n{fault}", file=sys.stderr)
+                print(f"\n{task} failed:\n{fault}", file=sys.stderr)
             else:
-                found[source].append(score)
+                found[task.source].append(score)
             print(
                 f"\r{done}/{len(tasks)} nights, {time.monotonic() - began:.0f} s ", end="", file=sys.stderr, flush=True
             )
@@ -68,15 +81,39 @@ def print_tables(found: dict[str, list[NightScore]], left_out: str = "") -> None
         )
 
 
-def score_nights(folder: Path, seeds: Sequence[int], kinds: Sequence[str], jobs: int) -> int:
-    """Score the nights of a folder; 1 when a night failed. Where the folder is absent it says so and passes."""
+def given_tasks(folder: Path, seeds: Sequence[int], kinds: Sequence[str], *, references_only: bool) -> list[Task]:
+    """List the nights of a folder; where it is absent or holds no such night, say so and list none."""
     if not folder.is_dir():
-        print(f"skipped: there is no folder {folder}")
-        return 0
-    tasks = [("given", path) for path in find_nights(folder, kinds, seeds)]
+        print(f"skipped: there is no folder {folder}", file=sys.stderr)
+        return []
+    tasks = [Task("given", path, None, references_only) for path in find_nights(folder, kinds, seeds)]
     if not tasks:
-        print(f"skipped: {folder} holds no such night")
+        print(f"skipped: {folder} holds no such night", file=sys.stderr)
+    return tasks
+
+
+def generated_tasks(names: str, each: int | None, kinds: Sequence[str], *, references_only: bool) -> list[Task]:
+    """List the nights of generators.
+
+    Args:
+        names: of the generators, with commas, or `all`.
+        each: nights of each kind; None: a full run.
+        kinds: only these; all where empty.
+        references_only: play none through coldside.
+
+    Raises:
+        ValueError: there is no such generator or kind.
+    """
+    from tests.bench.quality.pits.building import GENERATORS, night_tasks
+
+    chosen = list(GENERATORS) if names == "all" else names.split(",")
+    return [Task(name, None, night, references_only) for name in chosen for night in night_tasks(name, each, kinds)]
+
+
+def score_tasks(tasks: Sequence[Task], jobs: int, left_out: str) -> int:
+    """Score nights and print the tables; 1 when a night failed."""
+    if not tasks:
         return 0
     found, failed = score_all(tasks, jobs)
-    print_tables(found)
+    print_tables(found, left_out)
     return int(failed > 0)

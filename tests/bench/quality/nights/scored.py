@@ -74,9 +74,13 @@ def score_references(night: Night) -> Samples:
     )
 
 
-def score_folder(folder: Path) -> NightScore:
-    """Play and score one night."""
+def score_folder(folder: Path, *, references_only: bool = False) -> NightScore:
+    """Play and score one night; with `references_only` only what needs no play of coldside."""
     night = read_night(folder)
+    reference = kept(_store("references", sources_digest(HERE), folder), lambda: score_references(night))
+    name = f"{folder.parent.name}/{folder.name}"
+    if references_only:
+        return NightScore(name, {}, reference)
     played = play_kept(night)
     t = np.arange(30.0, night.seconds + 1.0, 30.0)
     coldside = (
@@ -89,6 +93,4 @@ def score_folder(folder: Path) -> NightScore:
         | score_load(night, played)
         | score_meat(night, played)
     )
-    digest = sources_digest(HERE)
-    reference = kept(_store("references", digest, folder), lambda: score_references(night))
-    return NightScore(f"{folder.parent.name}/{folder.name}", coldside, reference, played.cpu_seconds)
+    return NightScore(name, coldside, reference, played.cpu_seconds)
