@@ -146,24 +146,26 @@ class _Recorder:
         drawn = map_of(s, self.x_m, self.y_m)
         unknown = np.full(len(self.x_m), np.nan)
         standing = [alarm_direction(a.rule, a.message) for a in s.alarms if a.active and alarm_direction(a.rule, "")]
-        self.rows.append({
-            "t": at_unix - self.start,
-            "level": s.fire.level_celsius * 1.8 + 32.0,
-            "door_open": str(s.fire.phase) == "lid open",
-            "steady": str(s.fire.phase) == "steady",
-            "used": [p.used for p in s.probes],
-            "silent": [p.silent for p in s.probes],
-            "blamed": [not p.used and p.reason is not Reason.NONE for p in s.probes],
-            "bad": self.bad.copy(),
-            "zone": [z.celsius * 1.8 + 32.0 for z in ordered],
-            "zone_sd": [z.sd_kelvin * 1.8 for z in ordered],
-            "deficit": [-z.deviation_kelvin * 1.8 for z in ordered],
-            "watched": [is_watched(s, name) for name in self.night.zones],
-            "map_mean": unknown if drawn is None else drawn[0] * 1.8 + 32.0,
-            "map_sd": unknown if drawn is None else drawn[1] * 1.8,
-            "direction": standing[0] if standing else 0,
-            "meat": tuple(self._forecast(part) for piece in s.meat for part in piece.parts),
-        })  # fmt: skip
+        self.rows.append(
+            {
+                "t": at_unix - self.start,
+                "level": s.fire.level_celsius * 1.8 + 32.0,
+                "door_open": str(s.fire.phase) == "lid open",
+                "steady": str(s.fire.phase) == "steady",
+                "used": [p.used for p in s.probes],
+                "silent": [p.silent for p in s.probes],
+                "blamed": [not p.used and p.reason is not Reason.NONE for p in s.probes],
+                "bad": self.bad.copy(),
+                "zone": [z.celsius * 1.8 + 32.0 for z in ordered],
+                "zone_sd": [z.sd_kelvin * 1.8 for z in ordered],
+                "deficit": [-z.deviation_kelvin * 1.8 for z in ordered],
+                "watched": [is_watched(s, name) for name in self.night.zones],
+                "map_mean": unknown if drawn is None else drawn[0] * 1.8 + 32.0,
+                "map_sd": unknown if drawn is None else drawn[1] * 1.8,
+                "direction": standing[0] if standing else 0,
+                "meat": tuple(self._forecast(part) for piece in s.meat for part in piece.parts),
+            }
+        )
         self.bad[:] = False
 
     def _forecast(self, part: PartView) -> MeatForecast:

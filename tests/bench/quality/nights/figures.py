@@ -64,61 +64,82 @@ def _share(key: str, title: str, low: float = -math.inf, high: float = math.inf)
 
 
 FIGURES: tuple[tuple[str, tuple[Figure, ...]], ...] = (
-    ("Cold spots, 15 °F (reference: Gaussian process, 5 min)", (
-        _share("clear_missed", "clear: missed, %", high=0.5),
-        Figure("clear_false", "clear: false a night", "mean", high=0.03, digits=2),
-        Figure("clear_delay", "clear: delay, median min", "median"),
-        _share("clear_in_10", "clear: alarmed before or within 10 min, %", low=85.0),
-        _share("clear_in_30", "clear: alarmed before or within 30 min, %", low=97.0),
-        _share("tight_missed", "tight: missed, %", high=3.0),
-        Figure("tight_false", "tight: false a night", "mean", high=0.08, digits=2),
-        _share("no_probe_seen", "zones without a probe, clear: seen, %"),
-        _share("no_probe_said", "zones without a probe, clear: said not watched, %", low=100.0),
-        _share("every_zone_missed", "clear, zones with and without a probe: missed, %"),
-    )),
-    ("Fire (reference: Theil–Sen slope, 90 min, 25 °F/h)", (
-        _share("drift_missed", "drift that ends > 25 °F off: missed, %", high=2.0),
-        Figure("drift_false", "false drift alarms a night", "mean", high=0.08, digits=2),
-        _share("fire_missed", "fire events: missed, %", high=0.0),
-        Figure("fire_delay", "fire events: delay after the cause, median min", "median", high=35.0),
-        Figure("drift_turned", "drift alarms that turned round, a night", "mean", high=0.0, digits=2),
-    )),
-    ("Map at grate height (reference: Gaussian process, physical trend)", (
-        Figure("map_square", "grid RMSE, °F", "rms", high=4.5),
-        Figure("map_zone", "worst zone deficit, p95 of the error, °F", "p95", high=7.0),
-        Figure("map_cover", "95 % interval covers, %", "mean %", 93.0, 97.0),
-        Figure("map_cover_fire", "95 % interval covers at the firebox, %", "mean %", 93.0, 97.0),
-        Figure("map_cover_middle", "95 % interval covers in the middle, %", "mean %", 93.0, 97.0),
-        Figure("map_cover_stack", "95 % interval covers at the stack, %", "mean %", 93.0, 97.0),
-    )),
-    ("Probes that lie", (
-        _share("lie_found", "lies found within 20 min of 9 °F, %", low=95.0),
-        _share("decalibration_found", "decalibration found within 45 min of 9 °F, %", low=60.0),
-        Figure("accused", "good probes accused a night", "mean", high=0.02, digits=2),
-        Figure("clock_unused", "behind a wrong clock: unused, % of the time", "mean %"),
-    )),
-    ("Door openings", (
-        _share("door_seen", "seen, %", low=98.0),
-        Figure("door_false", "false a night", "mean", high=0.5, digits=2),
-        Figure("door_held", "% of the night held for open", "mean %", high=1.0),
-        Figure("door_false_wind", "false a windy night", "mean", high=0.5, digits=2),
-        Figure("door_held_wind", "% of a windy night held for open", "mean %", high=1.0),
-    )),
-    ("Alarms raised a night", (
-        Figure("calls", "that call a person", "mean"),
-        Figure("calls_quiet", "that call a person, quiet nights", "mean", high=1.0),
-        Figure("calls_bad", "that call a person, other nights", "mean", high=4.0),
-        Figure("raised", "all, milestones too", "mean"),
-    )),
-    ("Meat: arrival at 203 °F", (
-        Figure("meat_error_50", "error at 50 % of the way, median min", "median", high=45.0),
-        Figure("meat_error_75", "error at 75 %", "median", high=30.0),
-        Figure("meat_error_90", "error at 90 %", "median", high=12.0),
-        _share("meat_cover_50", "80 % interval covers at 50 %, %", 75.0, 85.0),
-        _share("meat_cover_75", "80 % interval covers at 75 %, %", 75.0, 85.0),
-        _share("meat_cover_90", "80 % interval covers at 90 %, %", 75.0, 85.0),
-    )),
-)  # fmt: skip
+    (
+        "Cold spots, 15 °F (reference: Gaussian process, 5 min)",
+        (
+            _share("clear_missed", "clear: missed, %", high=0.5),
+            Figure("clear_false", "clear: false a night", "mean", high=0.03, digits=2),
+            Figure("clear_delay", "clear: delay, median min", "median"),
+            _share("clear_in_10", "clear: alarmed before or within 10 min, %", low=85.0),
+            _share("clear_in_30", "clear: alarmed before or within 30 min, %", low=97.0),
+            _share("tight_missed", "tight: missed, %", high=3.0),
+            Figure("tight_false", "tight: false a night", "mean", high=0.08, digits=2),
+            _share("no_probe_seen", "zones without a probe, clear: seen, %"),
+            _share("no_probe_said", "zones without a probe, clear: said not watched, %", low=100.0),
+            _share("every_zone_missed", "clear, zones with and without a probe: missed, %"),
+        ),
+    ),
+    (
+        "Fire (reference: Theil–Sen slope, 90 min, 25 °F/h)",
+        (
+            _share("drift_missed", "drift that ends > 25 °F off: missed, %", high=2.0),
+            Figure("drift_false", "false drift alarms a night", "mean", high=0.08, digits=2),
+            _share("fire_missed", "fire events: missed, %", high=0.0),
+            Figure("fire_delay", "fire events: delay after the cause, median min", "median", high=35.0),
+            Figure("drift_turned", "drift alarms that turned round, a night", "mean", high=0.0, digits=2),
+        ),
+    ),
+    (
+        "Map at grate height (reference: Gaussian process, physical trend)",
+        (
+            Figure("map_square", "grid RMSE, °F", "rms", high=4.5),
+            Figure("map_zone", "worst zone deficit, p95 of the error, °F", "p95", high=7.0),
+            Figure("map_cover", "95 % interval covers, %", "mean %", 93.0, 97.0),
+            Figure("map_cover_fire", "95 % interval covers at the firebox, %", "mean %", 93.0, 97.0),
+            Figure("map_cover_middle", "95 % interval covers in the middle, %", "mean %", 93.0, 97.0),
+            Figure("map_cover_stack", "95 % interval covers at the stack, %", "mean %", 93.0, 97.0),
+        ),
+    ),
+    (
+        "Probes that lie",
+        (
+            _share("lie_found", "lies found within 20 min of 9 °F, %", low=95.0),
+            _share("decalibration_found", "decalibration found within 45 min of 9 °F, %", low=60.0),
+            Figure("accused", "good probes accused a night", "mean", high=0.02, digits=2),
+            Figure("clock_unused", "behind a wrong clock: unused, % of the time", "mean %"),
+        ),
+    ),
+    (
+        "Door openings",
+        (
+            _share("door_seen", "seen, %", low=98.0),
+            Figure("door_false", "false a night", "mean", high=0.5, digits=2),
+            Figure("door_held", "% of the night held for open", "mean %", high=1.0),
+            Figure("door_false_wind", "false a windy night", "mean", high=0.5, digits=2),
+            Figure("door_held_wind", "% of a windy night held for open", "mean %", high=1.0),
+        ),
+    ),
+    (
+        "Alarms raised a night",
+        (
+            Figure("calls", "that call a person", "mean"),
+            Figure("calls_quiet", "that call a person, quiet nights", "mean", high=1.0),
+            Figure("calls_bad", "that call a person, other nights", "mean", high=4.0),
+            Figure("raised", "all, milestones too", "mean"),
+        ),
+    ),
+    (
+        "Meat: arrival at 203 °F",
+        (
+            Figure("meat_error_50", "error at 50 % of the way, median min", "median", high=45.0),
+            Figure("meat_error_75", "error at 75 %", "median", high=30.0),
+            Figure("meat_error_90", "error at 90 %", "median", high=12.0),
+            _share("meat_cover_50", "80 % interval covers at 50 %, %", 75.0, 85.0),
+            _share("meat_cover_75", "80 % interval covers at 75 %, %", 75.0, 85.0),
+            _share("meat_cover_90", "80 % interval covers at 90 %, %", 75.0, 85.0),
+        ),
+    ),
+)
 
 STATISTICS: dict[str, Callable[[np.ndarray], float]] = {
     "share": lambda x: 100.0 * float(np.mean(x)),

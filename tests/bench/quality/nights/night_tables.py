@@ -55,8 +55,11 @@ def _row(figure: Figure, sources: Mapping[str, Sequence[NightScore]]) -> list[st
         reference = measure(figure, [score.reference for score in scores])
         cell = _cell(figure, found[name])
         beaten = "" if reference is None or found[name] is None else _against(figure, found[name], reference)
-        row += [f"**{cell} WORST**" if name == worst else cell, _cell(figure, reference) + beaten,
-                verdict(figure, found[name])]  # fmt: skip
+        row += [
+            f"**{cell} WORST**" if name == worst else cell,
+            _cell(figure, reference) + beaten,
+            verdict(figure, found[name]),
+        ]
     return row
 
 

@@ -43,9 +43,17 @@ def score_cold(
     probed = night.zones_with_probes()
     out: dict[str, list[float]] = {
         name: []
-        for name in ("clear_missed", "tight_missed", "clear_delay", "clear_in_10", "clear_in_30", "every_zone_missed",
-                     "no_probe_seen", "no_probe_said")
-    }  # fmt: skip
+        for name in (
+            "clear_missed",
+            "tight_missed",
+            "clear_delay",
+            "clear_in_10",
+            "clear_in_30",
+            "every_zone_missed",
+            "no_probe_seen",
+            "no_probe_said",
+        )
+    }
     false = dict.fromkeys(TIERS, 0)
     for j, zone in enumerate(night.zones):
         spells = episodes(on[:, j], t, MERGE_SECONDS)

@@ -53,9 +53,11 @@ def _known_at(played: PlayedNight, fault: dict[str, Any], names: list[str], begi
         moments += [
             a.raised
             for a in played.alarms
-            if a.rule in ("probe-lying", "probe-silent") and a.subject == name
-            and a.cleared > begin and fault["start"] <= a.raised < fault["end"]
-        ]  # fmt: skip
+            if a.rule in ("probe-lying", "probe-silent")
+            and a.subject == name
+            and a.cleared > begin
+            and fault["start"] <= a.raised < fault["end"]
+        ]
         i = played.probes.index(name)
         during = (played.t > fault["start"]) & (played.t < fault["end"])
         if fault["type"] == "spike":

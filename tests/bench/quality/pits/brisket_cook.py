@@ -58,9 +58,11 @@ def cook_brisket(
                 wrapped = wrap
             bare = wrapped is None
             meat.step(
-                60.0, air[k : k + every].mean(0),
-                open_share=np.ones(2) if bare else drawn.wrap_open, heat_share=np.ones(2) if bare else drawn.wrap_heat,
-            )  # fmt: skip
+                60.0,
+                air[k : k + every].mean(0),
+                open_share=np.ones(2) if bare else drawn.wrap_open,
+                heat_share=np.ones(2) if bare else drawn.wrap_heat,
+            )
         tip = np.array(meat.tip_celsius, float)
         for part in range(len(PARTS)):
             if off[part] == np.inf and tip[part] >= done_celsius:

@@ -29,8 +29,8 @@ MEAT_ON = -3600.0
 FULL_EACH = {
     "quiet": 14,
     "cold": 20,
-    "fire-dies": 20,
-    "runaway": 20,
+    "fire-dies": 24,
+    "runaway": 24,
     "wind-rain": 14,
     "doors": 12,
     "faulty": 22,
@@ -110,9 +110,10 @@ def grid_of(pit: Pit) -> Array:
     """Middles of the cells at the height of the grate, shape (72, 3)."""
     columns, rows = CELLS
     x, y = np.meshgrid(
-        (np.arange(columns) + 0.5) / columns * pit.length_m, ((np.arange(rows) + 0.5) / rows - 0.5) * pit.width_m,
+        (np.arange(columns) + 0.5) / columns * pit.length_m,
+        ((np.arange(rows) + 0.5) / rows - 0.5) * pit.width_m,
         indexing="ij",
-    )  # fmt: skip
+    )
     return np.column_stack([x.ravel(), y.ravel(), np.full(x.size, pit.grate_z_m)])
 
 
@@ -164,15 +165,22 @@ def _write(folder: Path, pit: Pit, story: Story, places: Sequence[Place], random
         "change": changed,
     }
     truth = {
-        "t": t, "zones": zones, "grid": true_grid, "grid_xyz": grid,
-        "sites": each_minute(at_sites), "site_ids": np.array([p.name for p in sited]),
-    }  # fmt: skip
+        "t": t,
+        "zones": zones,
+        "grid": true_grid,
+        "grid_xyz": grid,
+        "sites": each_minute(at_sites),
+        "site_ids": np.array([p.name for p in sited]),
+    }
     probes = {
-        "start_epoch": START_UNIX, "target_F": round(story.target_celsius * 1.8 + 32.0, 1), "hours": HOURS,
-        "meat_on_s": MEAT_ON, "zones": list(ZONES),
+        "start_epoch": START_UNIX,
+        "target_F": round(story.target_celsius * 1.8 + 32.0, 1),
+        "hours": HOURS,
+        "meat_on_s": MEAT_ON,
+        "zones": list(ZONES),
         "chamber": {"length_m": pit.length_m, "diameter_m": pit.width_m, "grate_z_m": pit.grate_z_m} | pit.describe(),
         "probes": [_known_of(place, pit) for place in places],
-    }  # fmt: skip
+    }
     heard = np.stack([series[place.name] for place in places], 1)
     lines = send(places, heard, faults, random, START_UNIX, end)
     compact = {name: x if x.dtype.kind == "U" else x.astype("f4") for name, x in truth.items()}
@@ -194,7 +202,12 @@ def _known_of(place: Place, pit: Pit) -> dict[str, Any]:
     if place.kind == "grate" and place.nominal is not None:
         zone = ZONES[int(zone_of(np.array([place.nominal]), pit)[0])]
     return {
-        "id": place.name, "kind": place.kind, "transport": place.transport, "unit": place.unit,
-        "period_s": place.period, "quantum": place.quantum,
-        "position": None if place.nominal is None else list(place.nominal), "zone": zone,
-    }  # fmt: skip
+        "id": place.name,
+        "kind": place.kind,
+        "transport": place.transport,
+        "unit": place.unit,
+        "period_s": place.period,
+        "quantum": place.quantum,
+        "position": None if place.nominal is None else list(place.nominal),
+        "zone": zone,
+    }

@@ -1,8 +1,9 @@
 """A field without a chamber: a smooth base, patches that are born, drift, grow and fade, and a level held by a fan.
 
 No gas flows here. The field is a low polynomial whose coefficients wander, plus Gaussian patches: small ones at random
-times and places, and one for each leak. The level follows the fan with a dead time and a lag (a first-order process with
-dead time: Seborg et al., Process Dynamics and Control, 2011, ch. 5); a proportional-integral controller drives the fan, which cannot blow harder than it can, over a bed that burns down.
+times and places, and one for each leak. The level follows the fan with a dead time and a lag (Seborg et al., Process
+Dynamics and Control, 2011, ch. 5); a proportional-integral controller drives the fan, which cannot blow harder than it
+can, over a bed that burns down.
 """
 
 from typing import Any

@@ -104,14 +104,19 @@ def drift_labels(
             inside = np.flatnonzero((t >= start) & (t <= end))
             base = float(slow[inside[0]]) if len(inside) else 0.0
             reached = inside[way * (slow[inside] - base) >= MOVED_F]
-            out.append({
-                "start": start, "end": end, "direction": way, "excursion_F": round(moved, 1),
-                "rate_F_per_h": round(moved * 3600.0 / float(t[last] - t[first]), 1),
-                "size": "major" if abs(moved) >= MAJOR_F else "minor",
-                "cause": None if cause is None else cause["cause"],
-                "cause_start": None if cause is None else cause["start"],
-                "moved_10F": float(t[reached[0]]) if len(reached) else None,
-            })  # fmt: skip
+            out.append(
+                {
+                    "start": start,
+                    "end": end,
+                    "direction": way,
+                    "excursion_F": round(moved, 1),
+                    "rate_F_per_h": round(moved * 3600.0 / float(t[last] - t[first]), 1),
+                    "size": "major" if abs(moved) >= MAJOR_F else "minor",
+                    "cause": None if cause is None else cause["cause"],
+                    "cause_start": None if cause is None else cause["start"],
+                    "moved_10F": float(t[reached[0]]) if len(reached) else None,
+                }
+            )
     return sorted(out, key=lambda drift: drift["start"])
 
 

@@ -1,10 +1,10 @@
 """A pit of nodes: air, shell and grate joined by conductances, over charcoal that burns down slowly.
 
 Air is carried along four lanes (front and back, low and high) through six cells each; every cell gives heat to its
-shell and to the iron below it, and mixes with its neighbours. The charcoal's lit share spreads into what is not lit; it burns
-as fast as the air through the vents allows, under its own ash. The balances are those of a thermal network (Incropera
-and DeWitt, Fundamentals of Heat and Mass Transfer, ch. 5: lumped capacitances); charcoal holds 30 MJ/kg (common tables,
-from memory).
+shell and to the iron below it, and mixes with its neighbors. The charcoal's lit share spreads into what is not lit; it
+burns as fast as the air through the vents allows, under its own ash. The balances are those of a thermal network
+(Incropera and DeWitt, Fundamentals of Heat and Mass Transfer, ch. 5: lumped capacitances); charcoal holds 30 MJ/kg
+(common tables, from memory).
 """
 
 from typing import Any
@@ -73,6 +73,8 @@ class Network:
         self.gap = u(0.05, 0.25, (CELLS, 4)) * np.array([1.0, 0.3, 0.8, 0.2])
         self.food_cells = random.integers(1, CELLS, 2)
         self.food_pull = u(0.5, 1.8)
+        self.shade, self.shade_reach = u(0.04, 0.22), u(0.07, 0.16)
+        self.uneven = np.exp(random.normal(0.0, 0.35, (CELLS, 4)))
         self.stack_low = bool(u() < 0.5)
         self.glow, self.blend = u(0.02, 0.08), u(0.15, 0.35)
         self.vent, self.vent_most, self.bypass = u(0.35, 0.55), u(0.004, 0.006), u(0.018, 0.03)
@@ -93,9 +95,10 @@ class Network:
         wide = self._leak_conductances(story)
         fire = _Tended(self, story, random)
         hot, level = target + 80.0, target
-        kept_air, kept_iron, kept_hot = np.empty((len(t), CELLS, 4)), np.empty((len(t), CELLS, 2)), np.empty(len(t))
+        kept_air, kept_iron = np.empty((len(t), CELLS, 4)), np.empty((len(t), CELLS, 2))
+        shaded = np.empty(len(t))
         index = np.arange(nodes).reshape(CELLS, 4)
-        film = np.full((CELLS, 4), self.inside * self.area)
+        film = self.inside * self.area * self.uneven
         joints = self._joints(index, film)
         sides = np.array([lane[0] for lane in LANES])
         low = np.array([lane[1] == 0 for lane in LANES])
@@ -120,8 +123,9 @@ class Network:
             glow = self.glow * max(hot - 60.0, 0.0) * np.exp(-np.arange(CELLS) * 1.3)[:, None]
             iron += (self.iron_joins * (near + glow - iron)) * DT / self.iron
             food += (target * 0.85 - food) * DT / 22000.0
-            kept_air[k], kept_iron[k], kept_hot[k] = air, iron, hot
-        return self._at(places, kept_air, kept_iron), kept_air[:, -1].mean(1), fire.causes
+            kept_air[k], kept_iron[k], shaded[k] = air, iron, max(level - food, 0.0)
+        felt = self._at(places, kept_air, kept_iron) - self._shade(places, shaded)
+        return felt, kept_air[:, -1].mean(1), fire.causes
 
     def _leak_conductances(self, story: Story) -> Array:
         """Conductance of each leak at its full size, W/K, shape (leaks, cells, 4): mostly low, somewhat downstream."""
@@ -163,9 +167,18 @@ class Network:
         return matrix
 
     def _balance(
-        self, joints: Array, index: NDArray[np.int64], along: Array, hot: float, film: Array, shell: Array, iron: Array,
-        loss: Array, outside: float, food: float,
-    ) -> Array:  # fmt: skip
+        self,
+        joints: Array,
+        index: NDArray[np.int64],
+        along: Array,
+        hot: float,
+        film: Array,
+        shell: Array,
+        iron: Array,
+        loss: Array,
+        outside: float,
+        food: float,
+    ) -> Array:
         """Balance the air of all cells at once: what flows in, mixes, is given away and is lost; shape (cells, 4).
 
         Args:
@@ -188,6 +201,15 @@ class Network:
         matrix[nodes, nodes] += (loss + along).ravel()
         matrix[index[1:], index[:-1]] -= along
         return np.linalg.solve(matrix, right.ravel()).reshape(CELLS, 4)
+
+    def _shade(self, places: Array, kelvin: Array) -> Array:
+        """How much cold meat cools what lies beside it, kelvin, shape (steps, places)."""
+        out = np.zeros((len(kelvin), len(places)))
+        for side, cell in enumerate(self.food_cells):
+            x, y = (cell + 0.5) / CELLS * self.length_m, (-0.2 if side == 0 else 0.2) * self.width_m
+            square = (places[:, 0] - x) ** 2 + (places[:, 1] - y) ** 2 + (places[:, 2] - self.grate_z_m) ** 2
+            out += np.outer(self.shade * kelvin, np.exp(-square / self.shade_reach**2))
+        return out
 
     def _at(self, places: Array, air: Array, iron: Array) -> Array:
         """Temperatures at places: linear between the middles of the cells, part of it the iron's radiation."""

@@ -65,7 +65,15 @@ def _draw(random: Generator, name: str, kind: str, nominal: tuple[float, float, 
     unit = "F" if u() < 0.75 else "C"
     real = None if nominal is None else tuple(float(a + random.normal(0.0, PLACEMENT_M)) for a in nominal)
     return Place(
-        name, kind, str(random.choice(["ble", "mqtt"])), unit, float(random.choice(PERIODS, p=PERIOD_WEIGHTS)),
-        float(random.choice(QUANTA[unit])), nominal, real, float(u(8.0, 60.0)), float(np.exp(u(np.log(0.1), np.log(0.8)))),
+        name,
+        kind,
+        str(random.choice(["ble", "mqtt"])),
+        unit,
+        float(random.choice(PERIODS, p=PERIOD_WEIGHTS)),
+        float(random.choice(QUANTA[unit])),
+        nominal,
+        real,
+        float(u(8.0, 60.0)),
+        float(np.exp(u(np.log(0.1), np.log(0.8)))),
         float(random.normal(0.0, 1.5)),
-    )  # fmt: skip
+    )

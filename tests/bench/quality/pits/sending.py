@@ -36,7 +36,7 @@ class Fault:
 
 
 def draw_faults(kind: str, random: Generator, places: Sequence[Place], end: float) -> list[Fault]:
-    """Draw the faults of a night: several where the kind is `faulty`, seldom one elsewhere, gaps and clocks anywhere."""
+    """Draw the faults of a night: several where it is `faulty`, seldom one elsewhere, gaps and clocks anywhere."""
     u = random.uniform
     grate = [p.name for p in places if p.kind == "grate"]
     sound, out = list(random.permutation(grate)), list[Fault]()
@@ -61,9 +61,9 @@ def draw_faults(kind: str, random: Generator, places: Sequence[Place], end: floa
                 continue
             param = str(sound.pop())
         out.append(Fault(str(what), str(sound.pop()), at, min(lasts, end), param))
-    for name in sound[: int(random.integers(0, 3))]:
+    for name in sound[: int(random.integers(0, 1 + min(4, len(sound) // 2)))]:
         at = float(u(0.0, 0.9) * end)
-        out.append(Fault("gaps", str(name), at, min(at + float(u(1800.0, 10800.0)), end), None))
+        out.append(Fault("gaps", str(name), at, min(at + float(u(3600.0, 18000.0)), end), None))
     for transport in ("ble", "mqtt"):
         if u() < 0.12:  # a gateway's clock is an hour off, from the start or after it restarts
             at = 0.0 if u() < 0.5 else float(u(0.1, 0.7) * end)
@@ -120,11 +120,13 @@ def send(
         shown = _with_sentinels(shown, t, mine)
         received, stamp = _radio(t, place, faults, random)
         arrivals.append(received[~missing])
-        lines.append([
-            f'{{"rx": {start_unix + rx:.2f}, "t": {start_unix + at:.1f}, "id": "{place.name}", "value": {v:g}, '
-            f'"unit": "{place.unit}"}}'.encode()
-            for rx, at, v in zip(received[~missing].tolist(), stamp[~missing].tolist(), shown[~missing].tolist(), strict=True)
-        ])  # fmt: skip
+        lines.append(
+            [
+                f'{{"rx": {start_unix + rx:.2f}, "t": {start_unix + at:.1f}, "id": "{place.name}", "value": {v:g}, '
+                f'"unit": "{place.unit}"}}'.encode()
+                for rx, at, v in zip(*(x[~missing].tolist() for x in (received, stamp, shown)), strict=True)
+            ]
+        )
     order = np.argsort(np.concatenate(arrivals), kind="stable")
     flat = [line for mine in lines for line in mine]
     return [flat[k] for k in order]
