@@ -53,9 +53,8 @@ class Drifting:
         u = random.uniform
         self.length_m, self.width_m = float(u(0.8, 2.0)), float(u(0.45, 0.75))
         self.grate_z_m = self.width_m * float(u(0.38, 0.52))
-        self.slopes = random.normal(0.0, 1.0, 5) * np.array([7.0, 3.0, 4.0, 3.0, 2.5]) + np.array(
-            [-5.0, 0.0, 0.0, 0.0, 0.0]
-        )
+        self.slopes = random.normal(0.0, 1.0, 5) * np.array([10.0, 5.0, 4.0, 3.0, 3.0])
+        self.slopes[0] -= 6.0
         """Kelvin at a unit of x, y, x², y² and xy, each from -1 to 1."""
         self.edge, self.edge_reach = u(0.0, 10.0), u(0.08, 0.2)
         self.climb = u(4.0, 40.0)

@@ -69,16 +69,16 @@ class Network:
         self.steel = 7850.0 * 490.0 * u(0.003, 0.006)
         self.iron, self.iron_joins = u(1500.0, 3500.0), u(1.2, 3.0)
         self.lane_shares = random.dirichlet([7.0, 7.0, 7.0, 7.0])
-        self.mix_side, self.mix_height, self.back_flow = u(6.0, 16.0), u(3.0, 9.0), u(30.0, 70.0)
+        self.mix_side, self.mix_height, self.back_flow = u(6.0, 16.0), u(3.0, 9.0), u(55.0, 140.0)
         self.gap = u(0.05, 0.25, (CELLS, 4)) * np.array([1.0, 0.3, 0.8, 0.2])
         self.food_cells = random.integers(1, CELLS, 2)
         self.food_pull = u(0.5, 1.8)
         self.shade, self.shade_reach = u(0.04, 0.22), u(0.07, 0.16)
-        self.uneven = np.exp(random.normal(0.0, 0.35, (CELLS, 4)))
+        self.uneven = np.exp(random.normal(0.0, 0.5, (CELLS, 4)))
         self.stack_low = bool(u() < 0.5)
         self.glow, self.blend = u(0.02, 0.08), u(0.15, 0.35)
         self.vent, self.vent_most, self.bypass = u(0.35, 0.55), u(0.004, 0.006), u(0.018, 0.03)
-        self.kg = u(7.0, 12.0)
+        self.kg, self.refills = u(8.0, 13.0), bool(u() < 0.7)
         self.check_seconds = u(900.0, 2400.0)
 
     def describe(self) -> dict[str, Any]:
@@ -132,7 +132,7 @@ class Network:
         out = np.zeros((len(story.leaks), CELLS, 4))
         for row, leak in zip(out, story.leaks, strict=True):
             cell, lane = min(int(leak.x_share * CELLS), CELLS - 1), 0 if leak.front else 2
-            row[cell, lane : lane + 2] += (5.0, 1.2)
+            row[cell, lane : lane + 2] += (7.0, 1.5)
             if cell + 1 < CELLS:
                 row[cell + 1, lane] += 2.0
         return out
@@ -252,8 +252,9 @@ class _Tended:
             self.vent = float(np.clip(self.vent + np.clip(turn, -0.15, 0.15), 0.06, 1.0))
             self.last_off = off
             gap = 300.0 if now < 0.0 else self.pit.check_seconds * self.random.uniform(0.7, 1.3)
-            self.check = now + gap if now >= self.check + gap or self.check > -1e9 else now
-            if self.bed.lit + self.bed.unlit < 0.3 * self.bed.full or (off > 14.0 and self.vent > 0.95):
+            self.check = now + gap
+            left = self.bed.lit + self.bed.unlit
+            if self.pit.refills and (left < 0.3 * self.bed.full or (off > 14.0 and self.vent > 0.95)):
                 self.bed.add_lit(0.05 * self.pit.kg, 0.3 * self.pit.kg)
         pull = np.sqrt(max(level - outside, 1.0) / 90.0) * (1.0 + 0.05 * (wind - 2.0))
         through_coals = self.pit.vent_most * self.vent * max(pull, 0.1)
