@@ -1,8 +1,8 @@
 """Counts the constants of the model: `python -m tests.bench.constants`.
 
-A constant is a name in capitals at module level. A plain one is a number, or an expression of numbers; the numbers inside
-tuples, lists, sets, dicts and calls are counted apart. Those without a docstring below them are listed: it says meaning,
-unit and origin.
+A constant is a name in capitals at module level. A plain one is a number, or an expression of numbers; the numbers
+inside tuples, lists, sets, dicts and calls are counted apart. Those without a docstring below them are listed: it says
+meaning, unit and origin.
 """
 
 import argparse

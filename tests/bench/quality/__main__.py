@@ -157,9 +157,15 @@ def fixed(jobs: int, *, propose: bool) -> int:
 
 
 def score_sources(options: argparse.Namespace, parser: argparse.ArgumentParser) -> int:
-    """Score nights of a folder and of generators, each source apart."""
-    from tests.bench.quality.nights.commands import generated_tasks, given_tasks, parse_seeds, score_tasks
+    """Score nights of a folder and of generators, each source apart, or draw one of them."""
+    from tests.bench.quality.nights.commands import draw_picture, generated_tasks, given_tasks, parse_seeds, score_tasks
 
+    if options.picture:
+        try:
+            draw_picture(options.picture, options.nights, options.generator, options.out)
+        except (FileNotFoundError, ValueError) as error:
+            parser.error(str(error))
+        return 0
     kinds = options.kinds.split(",") if options.kinds else []
     tasks, only = [], options.references_only
     try:
@@ -191,6 +197,8 @@ def main() -> int:
     parser.add_argument("--generator", metavar="A,B", help="score nights of our own generators; `all` for every one")
     parser.add_argument("--full", action="store_true", help="with --generator: as many nights as the goals need")
     parser.add_argument("--left-out", default="", metavar="NAME", help="mark the source that the tuning did not see")
+    parser.add_argument("--picture", metavar="KIND/NUMBER", help="draw one night of --nights or --generator as SVG")
+    parser.add_argument("--out", type=Path, default=Path("night.svg"), metavar="FILE", help="with --picture")
     parser.add_argument("--references-only", action="store_true", help="play nothing: how hard are these nights?")
     parser.add_argument("--seeds", default="", metavar="A-B", help="with --nights: only nights of these numbers")
     parser.add_argument("--tuning", action="store_true", help=f"seeds from {TUNING_SEEDS}, not {REPORT_SEEDS}")

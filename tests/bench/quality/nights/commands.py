@@ -12,7 +12,7 @@ from tests.bench.quality.nights.figures import NightScore
 from tests.bench.quality.nights.night_files import find_nights
 from tests.bench.quality.nights.night_tables import load_table, night_tables
 
-__all__ = ["Task", "generated_tasks", "given_tasks", "parse_seeds", "score_all", "score_tasks"]
+__all__ = ["Task", "draw_picture", "generated_tasks", "given_tasks", "parse_seeds", "score_all", "score_tasks"]
 
 
 def parse_seeds(text: str) -> tuple[int, ...]:
@@ -117,3 +117,34 @@ def score_tasks(tasks: Sequence[Task], jobs: int, left_out: str) -> int:
     found, failed = score_all(tasks, jobs)
     print_tables(found, left_out)
     return int(failed > 0)
+
+
+def draw_picture(what: str, folder: Path | None, generator: str | None, out: Path) -> None:
+    """Draw one night as SVG.
+
+    Args:
+        what: KIND/NUMBER.
+        folder: where the nights are, or None for a generator's.
+        generator: its name.
+        out: the file.
+
+    Raises:
+        FileNotFoundError: there is no such night in the folder.
+        ValueError: `what` is no KIND/NUMBER, or there is no such generator or kind.
+    """
+    from tests.bench.quality.nights.night_files import read_night
+    from tests.bench.quality.nights.pictures import draw_night
+    from tests.bench.quality.nights.scored import play_kept
+    from tests.bench.quality.pits.building import build_night, night_tasks
+
+    kind, _, number = what.partition("/")
+    if not kind or not number:
+        raise ValueError(f"--picture takes KIND/NUMBER, such as quiet/000, not {what}")
+    if folder is None:
+        night_tasks(generator or "", 1, [kind])
+        path = build_night(generator or "", kind, number)
+    else:
+        path = folder / kind / number
+    night = read_night(path)
+    draw_night(night, play_kept(night), out)
+    print(out)
