@@ -67,7 +67,20 @@ def score_all(tasks: Sequence[Task], jobs: int) -> tuple[dict[str, list[NightSco
     print(file=sys.stderr)
     for scores in found.values():
         scores.sort(key=lambda score: score.name)
+        _compare_pairs(scores)
     return {source: scores for source, scores in found.items() if scores}, failed
+
+
+def _compare_pairs(scores: list[NightScore]) -> None:
+    """Add to each night after a change what came of its comparison with the one before."""
+    from tests.bench.quality.nights.comparing import score_pair
+
+    by_name = {score.name: score for score in scores}
+    for score in scores:
+        before = by_name.get(score.name[:-1] + "A") if score.name.endswith("B") else None
+        if before is not None and score.coldside:
+            change = score.far_deficit - before.far_deficit
+            score.coldside.update(score_pair(before.cook, score.cook, change))
 
 
 def print_tables(found: dict[str, list[NightScore]], left_out: str = "") -> None:

@@ -12,14 +12,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from adapters.reading import Quality, Reading, Reason
+from collector.comparing.told import CookTold
 from collector.engine import Engine
 from collector.model.action import Action, ActionKind
 from collector.model.alarm import Transition
 from collector.pipeline import Pipeline
 from collector.settings.load import parse
 from collector.settings.sources import reader_of
-from collector.snapshot import AlarmState, Mark, PartView, Priority, Snapshot
+from collector.snapshot import AlarmState, Mark, PartView, Priority, Snapshot, TrendPoint
 from tests.bench.quality.mapping import map_of
+from tests.bench.quality.nights.comparing import cook_of, is_half_of_a_pair
 from tests.bench.quality.nights.config_text import config_text
 from tests.bench.quality.nights.night_files import Array, Night, read_stream
 
@@ -105,6 +107,8 @@ class PlayedNight:
     meat: tuple[tuple[MeatForecast, ...], ...]
     alarms: tuple[StandingAlarm, ...]
     doors_seen: Array
+    cook: CookTold | None
+    """What a comparison takes of it, where the night is half of a pair."""
     readings: int
     cpu_seconds: float
 
@@ -136,11 +140,14 @@ class _Recorder:
         self.x_m, self.y_m = cells[:, 0], width / 2.0 - cells[:, 1]
         self.start = float(night.probes["start_epoch"])
         self.rows: list[dict[str, object]] = []
+        self.moments: list[Snapshot] = []
         self.bad = np.zeros(len(engine.snapshot().probes), bool)
 
     def look(self, at_unix: float) -> None:
         self.pipeline.advance(at_unix)
         s = self.engine.snapshot()
+        if is_half_of_a_pair(self.night):
+            self.moments.append(s)
         zones = {zone.name: zone for zone in s.zones}
         ordered = [zones[name] for name in self.night.zones]
         drawn = map_of(s, self.x_m, self.y_m)
@@ -182,13 +189,16 @@ def play_night(night: Night) -> PlayedNight:
     settings = parse(config_text(night.probes, wrap=wrapped is not None), night.folder / "pit.toml")
     reader = reader_of(settings.config.source[0].subscribe[0])
     start = float(night.probes["start_epoch"])
-    engine, steps, marks = Engine(settings.plan, night.folder.name, start), list[Transition](), list[Mark]()
+    engine = Engine(settings.plan, night.folder.name, start)
+    steps, marks, trend = list[Transition](), list[Mark](), list[TrendPoint]()
 
     def keep(event: object) -> None:
         if isinstance(event, Transition):
             steps.append(event)
         elif isinstance(event, Mark):
             marks.append(event)
+        elif isinstance(event, TrendPoint):
+            trend.append(event)
 
     pipeline = Pipeline(engine, {}, 0, keep)
     recorder = _Recorder(night, engine, pipeline)
@@ -231,6 +241,7 @@ def play_night(night: Night) -> PlayedNight:
         meat=tuple(row["meat"] for row in recorder.rows),
         alarms=_standing(steps, start),
         doors_seen=np.array([mark.time_unix - start for mark in marks if mark.kind == "seen-lid"]),
+        cook=cook_of(night, settings.plan, trend, recorder.moments, marks) if recorder.moments else None,
         readings=count,
         cpu_seconds=time.process_time() - began,
     )

@@ -25,6 +25,10 @@ class NightScore:
     coldside: Samples
     reference: Samples
     cpu_seconds: float = 0.0
+    cook: object = None
+    """What a comparison takes of it, where it is half of a pair."""
+    far_deficit: float = math.nan
+    """How far its far end truly lay below the grate's mean, °F."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +130,18 @@ FIGURES: tuple[tuple[str, tuple[Figure, ...]], ...] = (
             Figure("calls_quiet", "that call a person, quiet nights", "mean", high=1.0),
             Figure("calls_bad", "that call a person, other nights", "mean", high=4.0),
             Figure("raised", "all, milestones too", "mean"),
+        ),
+    ),
+    (
+        "A change of the pit, one cook before and one after: the far end's deficit",
+        (
+            _share("pair_cover", "95 % interval covers, %", 93.0, 97.0),
+            Figure("pair_width", "width, °F", "mean", high=7.5),
+            Figure("pair_error", "error, rms, °F", "rms"),
+            _share("pair_claims", "claims a change where there is less than 3.5 °F, %"),
+            _share("pair_shows_5", "shows a change of 3.5 to 7.5 °F, %", low=60.0),
+            _share("pair_shows_10", "shows a change of more than 7.5 °F, %", low=95.0),
+            _share("pair_compared", "pairs that could be compared, %"),
         ),
     ),
     (

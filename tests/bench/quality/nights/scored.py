@@ -12,6 +12,7 @@ import numpy as np
 
 import adapters
 import collector
+from tests.bench.quality.nights.comparing import true_far_deficit
 from tests.bench.quality.nights.engine_adapter import PlayedNight, play_night
 from tests.bench.quality.nights.figures import NightScore, Samples
 from tests.bench.quality.nights.night_files import Gridded, Night, grid_readings, read_night
@@ -26,6 +27,8 @@ from tests.bench.quality.nights.scoring_probes import score_probes
 __all__ = ["kept", "play_kept", "score_folder", "sources_digest"]
 
 HERE = Path(__file__).parent
+ADAPTERS = ("engine_adapter.py", "comparing.py", "config_text.py")
+"""What decides how a night is played, besides coldside."""
 Made = TypeVar("Made")
 
 
@@ -59,7 +62,7 @@ def _store(what: str, digest: str, folder: Path) -> Path:
 def play_kept(night: Night) -> PlayedNight:
     """Play a night, or take the play of these very sources."""
     made_by = sources_digest(Path(collector.__path__[0]), Path(adapters.__path__[0]))
-    adapter = hashlib.sha256((HERE / "engine_adapter.py").read_bytes()).hexdigest()[:6]
+    adapter = hashlib.sha256(b"".join((HERE / name).read_bytes() for name in ADAPTERS)).hexdigest()[:6]
     return kept(_store("plays", made_by + adapter, night.folder), lambda: play_night(night))
 
 
@@ -93,4 +96,4 @@ def score_folder(folder: Path, *, references_only: bool = False) -> NightScore:
         | score_load(night, played)
         | score_meat(night, played)
     )
-    return NightScore(name, coldside, reference, played.cpu_seconds)
+    return NightScore(name, coldside, reference, played.cpu_seconds, played.cook, true_far_deficit(night))
