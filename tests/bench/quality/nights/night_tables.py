@@ -40,10 +40,17 @@ def night_tables(sources: Mapping[str, Sequence[NightScore]], left_out: str = ""
         head += [f"{name}{' (left out)' if name == left_out else ''}", "reference", "goal is"]
     out = []
     for title, figures in FIGURES:
-        rows = [_row(figure, sources) for figure in figures]
+        rows = [_row(figure, sources) for figure in figures if _is_measured(figure, sources)]
+        if not rows:
+            continue
         out += [f"## {title}", "", "| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
         out += ["| " + " | ".join(row) + " |" for row in rows] + [""]
     return "\n".join(out)
+
+
+def _is_measured(figure: Figure, sources: Mapping[str, Sequence[NightScore]]) -> bool:
+    """Tell whether any night has a sample of a figure."""
+    return any(s.coldside.get(figure.key) or s.reference.get(figure.key) for scores in sources.values() for s in scores)
 
 
 def _row(figure: Figure, sources: Mapping[str, Sequence[NightScore]]) -> list[str]:

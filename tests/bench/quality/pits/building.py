@@ -9,7 +9,9 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
+import adapters.rehearsal
 from tests.bench.quality.nights.night_files import NEEDED, write_night
+from tests.bench.quality.pits import rehearsed
 from tests.bench.quality.pits.brisket_cook import cook_brisket
 from tests.bench.quality.pits.drifting import Drifting
 from tests.bench.quality.pits.labels import cold_labels, drift_labels
@@ -19,11 +21,13 @@ from tests.bench.quality.pits.placing import Place, draw_places
 from tests.bench.quality.pits.sending import draw_faults, send
 from tests.bench.quality.pits.story import DT, HOURS, KINDS, Door, Story, draw_story
 
-__all__ = ["GENERATORS", "ZONES", "build_night", "night_tasks"]
+__all__ = ["GENERATORS", "REHEARSAL", "ZONES", "build_night", "night_tasks"]
 
 Array = NDArray[np.float64]
 ZONES = ("fire_front", "fire_back", "mid_front", "mid_back", "stack_front", "stack_back")
 CELLS = (12, 6)
+SOURCES = (Path(__file__).parent, Path(__file__).parents[1] / "meat", Path(adapters.rehearsal.__path__[0]))
+"""What decides how a night comes out."""
 START_UNIX = 1_730_000_000
 MEAT_ON = -3600.0
 FULL_EACH = {
@@ -37,6 +41,7 @@ FULL_EACH = {
     "change": 40,
 }
 """Nights of a full run; of `change`, pairs of nights."""
+REHEARSED_EACH = 20
 NO_CHANGE = 0.3
 """Share of the pairs between which nothing was changed."""
 
@@ -58,6 +63,8 @@ class Pit(Protocol):
         """Simulate a night: °C at places (steps, n) and in the flue (steps,), and the causes of fire events."""
 
 
+REHEARSAL = "rehearsal"
+"""The project's own drawn nights, on which the product was tuned."""
 GENERATORS: dict[str, type[Pit]] = {"layers": Layers, "network": Network, "drifting": Drifting}
 
 
@@ -65,7 +72,7 @@ def store() -> Path:
     """The folder for nights of these very sources."""
     from tests.bench.quality.nights.scored import sources_digest
 
-    return Path(tempfile.gettempdir()) / "coldside-quality" / "pits" / sources_digest(Path(__file__).parent)
+    return Path(tempfile.gettempdir()) / "coldside-quality" / "pits" / sources_digest(*SOURCES)
 
 
 def night_tasks(generator: str, each: int | None, kinds: Sequence[str] = ()) -> list[tuple[str, str, str]]:
@@ -79,13 +86,14 @@ def night_tasks(generator: str, each: int | None, kinds: Sequence[str] = ()) -> 
     Raises:
         ValueError: there is no such generator or kind.
     """
-    if generator not in GENERATORS:
-        raise ValueError(f"no generator {generator}; there are {', '.join(GENERATORS)}")
-    if unknown := set(kinds) - set(KINDS):
-        raise ValueError(f"no kind {min(unknown)}; there are {', '.join(KINDS)}")
+    if generator not in (*GENERATORS, REHEARSAL):
+        raise ValueError(f"no generator {generator}; there are {', '.join(GENERATORS)} and {REHEARSAL}")
+    known = rehearsed.KINDS if generator == REHEARSAL else KINDS
+    if unknown := set(kinds) - set(known):
+        raise ValueError(f"no kind {min(unknown)} of {generator}; there are {', '.join(known)}")
     tasks = []
-    for kind in kinds or KINDS:
-        for seed in range(FULL_EACH[kind] if each is None else each):
+    for kind in kinds or known:
+        for seed in range(FULL_EACH.get(kind, REHEARSED_EACH) if each is None else each):
             tasks += [(generator, kind, f"{seed:03d}{part}") for part in (("A", "B") if kind == "change" else ("",))]
     return tasks
 
@@ -96,6 +104,9 @@ def build_night(generator: str, kind: str, number: str) -> Path:
     if all((folder / name).exists() for name in NEEDED):
         return folder
     seed, part = int(number[:3]), number[3:]
+    if generator == REHEARSAL:
+        rehearsed.build_rehearsed(folder, kind, seed, ZONES)
+        return folder
     line = [list(GENERATORS).index(generator), KINDS.index(kind), seed]
     pit_random, night_random = np.random.default_rng([1, *line]), np.random.default_rng([2, *line, ord(part or "A")])
     pit = GENERATORS[generator](pit_random)
