@@ -176,7 +176,7 @@ def score_sources(options: argparse.Namespace, parser: argparse.ArgumentParser) 
             tasks += generated_tasks(options.generator, each, kinds, references_only=only)
     except ValueError as error:
         parser.error(str(error))
-    return score_tasks(tasks, options.jobs, options.left_out)
+    return score_tasks(tasks, options.jobs, options.left_out, with_misses=options.misses)
 
 
 def main() -> int:
@@ -197,6 +197,7 @@ def main() -> int:
     parser.add_argument("--generator", metavar="A,B", help="score nights of our own generators; `all` for every one")
     parser.add_argument("--full", action="store_true", help="with --generator: as many nights as the goals need")
     parser.add_argument("--left-out", default="", metavar="NAME", help="mark the source that the tuning did not see")
+    parser.add_argument("--misses", action="store_true", help="list every miss and false alarm of these nights first")
     parser.add_argument("--picture", metavar="KIND/NUMBER", help="draw one night of --nights or --generator as SVG")
     parser.add_argument("--out", type=Path, default=Path("night.svg"), metavar="FILE", help="with --picture")
     parser.add_argument("--references-only", action="store_true", help="play nothing: how hard are these nights?")

@@ -123,11 +123,14 @@ def generated_tasks(names: str, each: int | None, kinds: Sequence[str], *, refer
     return [Task(name, None, night, references_only) for name in chosen for night in night_tasks(name, each, kinds)]
 
 
-def score_tasks(tasks: Sequence[Task], jobs: int, left_out: str) -> int:
-    """Score nights and print the tables; 1 when a night failed."""
+def score_tasks(tasks: Sequence[Task], jobs: int, left_out: str, *, with_misses: bool = False) -> int:
+    """Score nights and print the tables, and each miss where asked; 1 when a night failed."""
     if not tasks:
         return 0
     found, failed = score_all(tasks, jobs)
+    if with_misses:
+        for source, scores in found.items():
+            print(*(f"{source}: {line}" for score in scores for line in score.wrong), sep="\n")
     print_tables(found, left_out)
     return int(failed > 0)
 

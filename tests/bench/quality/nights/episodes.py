@@ -51,4 +51,4 @@ def true_deficits(night: Night) -> Array:
 
 def true_level(night: Night, minutes: int) -> Array:
     """Mean of the grate, door openings bridged, smoothed over some minutes, °F."""
-    return np.convolve(bridged(night, night.truth["zones"].mean(1)), np.ones(minutes) / minutes, "same")
+    return moving_mean(bridged(night, night.truth["zones"].mean(1)), minutes)

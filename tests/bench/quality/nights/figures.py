@@ -25,6 +25,8 @@ class NightScore:
     coldside: Samples
     reference: Samples
     cpu_seconds: float = 0.0
+    wrong: tuple[str, ...] = ()
+    """Each miss and false alarm in a line."""
     cook: object = None
     """What a comparison takes of it, where it is half of a pair."""
     far_deficit: float = math.nan

@@ -14,6 +14,7 @@ import adapters
 import collector
 from tests.bench.quality.nights.comparing import true_far_deficit
 from tests.bench.quality.nights.engine_adapter import PlayedNight, play_night
+from tests.bench.quality.nights.explaining import explain
 from tests.bench.quality.nights.figures import NightScore, Samples
 from tests.bench.quality.nights.night_files import Gridded, Night, grid_readings, read_night
 from tests.bench.quality.nights.reference.cold_reference import cold_alarms
@@ -96,4 +97,12 @@ def score_folder(folder: Path, *, references_only: bool = False) -> NightScore:
         | score_load(night, played)
         | score_meat(night, played)
     )
-    return NightScore(name, coldside, reference, played.cpu_seconds, played.cook, true_far_deficit(night))
+    return NightScore(
+        name,
+        coldside,
+        reference,
+        played.cpu_seconds,
+        tuple(explain(night, played)),
+        played.cook,
+        true_far_deficit(night),
+    )

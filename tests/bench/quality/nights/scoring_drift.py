@@ -7,7 +7,7 @@ from tests.bench.quality.nights.engine_adapter import PlayedNight, alarm_directi
 from tests.bench.quality.nights.episodes import episodes, true_level
 from tests.bench.quality.nights.night_files import Array, Night
 
-__all__ = ["drift_states", "minutes_of", "score_drift", "turned_round"]
+__all__ = ["drift_states", "leaves_band", "minutes_of", "score_drift", "turned_round"]
 
 BAND_F = 25.0
 MERGE_SECONDS = 900.0
@@ -51,6 +51,11 @@ def turned_round(played: PlayedNight) -> float:
     return float(count)
 
 
+def leaves_band(before: float, after: float, way: int) -> bool:
+    """Tell whether a drift ends outside the band on the side to which it went; °F above the target."""
+    return way * after > BAND_F and abs(after) > abs(before)
+
+
 def score_drift(night: Night, on: dict[int, NDArray[np.bool_]]) -> dict[str, list[float]]:
     """Score alarm states, one a minute for each direction, against the true drifts."""
     t, truth_t, target = minutes_of(night), night.truth["t"], night.probes["target_F"]
@@ -68,7 +73,7 @@ def score_drift(night: Night, on: dict[int, NDArray[np.bool_]]) -> dict[str, lis
                 continue
             hit = next((s for s, e in spells if s <= drift["end"] + 1800 and e >= drift["start"]), None)
             before, after = np.interp([drift["start"], drift["end"]], truth_t, slow)
-            if abs(after) > abs(before) and abs(after) > BAND_F:
+            if leaves_band(before, after, way):
                 out["drift_missed"].append(float(hit is None))
             if drift["cause"] in CAUSES and first_of[drift["cause_start"]] == drift["start"]:
                 out["fire_missed"].append(float(hit is None))

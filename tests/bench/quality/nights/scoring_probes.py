@@ -1,5 +1,6 @@
 """Probes that lie: when their error began to matter, when coldside knew, and which sound probes it accused."""
 
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -7,7 +8,7 @@ import numpy as np
 from tests.bench.quality.nights.engine_adapter import PlayedNight
 from tests.bench.quality.nights.night_files import Array, Night, read_stream
 
-__all__ = ["score_probes"]
+__all__ = ["judged_faults", "score_probes"]
 
 LIES = ("open", "short", "stuck", "spike", "swap", "silent")
 """What should be found within 20 min; a slow decalibration is counted apart."""
@@ -68,6 +69,21 @@ def _known_at(played: PlayedNight, fault: dict[str, Any], names: list[str], begi
     return min(moments, default=None)
 
 
+def judged_faults(night: Night, played: PlayedNight) -> Iterator[tuple[str, str, float, float]]:
+    """Give each lie of a chamber probe: type, probe, when it began to matter, and minutes until it was known."""
+    kind = night.probe_kind()
+    for fault in night.labels["faults"]:
+        if fault["type"] not in (*LIES, "decal"):
+            continue
+        names = [fault["probe"]] + ([fault["param"]] if fault["type"] == "swap" else [])
+        judged = [name for name in names if name in played.probes and kind[name] in CHAMBER]
+        begin = _matters_from(night, fault) if judged else None
+        if begin is None or begin >= fault["end"]:
+            continue
+        known = _known_at(played, fault, judged, begin)
+        yield fault["type"], fault["probe"], begin, np.inf if known is None else max(0.0, known - begin) / 60.0
+
+
 def score_probes(night: Night, played: PlayedNight) -> dict[str, list[float]]:
     """Score what coldside made of the faults of a night and of its sound probes."""
     kind = night.probe_kind()
@@ -75,7 +91,7 @@ def score_probes(night: Night, played: PlayedNight) -> dict[str, list[float]]:
     out: dict[str, list[float]] = {"lie_found": [], "decalibration_found": [], "clock_unused": []}
     touched: set[str] = set()
     for fault in night.labels["faults"]:
-        names = [fault["probe"]] + ([fault["param"]] if fault["type"] == "swap" else [])
+        touched |= {fault["probe"]} | ({fault["param"]} if fault["type"] == "swap" else set())
         if fault["type"] == "clock":
             behind = [p for p in played.probes if transport[p] == fault["probe"]]
             touched |= set(behind)
@@ -83,17 +99,8 @@ def score_probes(night: Night, played: PlayedNight) -> dict[str, list[float]]:
             placed = [played.probes.index(p) for p in behind if kind[p] in CHAMBER]
             if placed and during.any():
                 out["clock_unused"].append(float((~played.used[during][:, placed]).mean()))
-            continue
-        touched |= set(names)
-        judged = [name for name in names if name in played.probes and kind[name] in CHAMBER]
-        if not judged or fault["type"] not in (*LIES, "decal"):
-            continue
-        begin = _matters_from(night, fault)
-        if begin is None or begin >= fault["end"]:
-            continue
-        known = _known_at(played, fault, judged, begin)
-        minutes = np.inf if known is None else max(0.0, known - begin) / 60.0
-        if fault["type"] == "decal":
+    for type_, _, _, minutes in judged_faults(night, played):
+        if type_ == "decal":
             out["decalibration_found"].append(float(minutes <= DECALIBRATION_MINUTES))
         else:
             out["lie_found"].append(float(minutes <= FOUND_MINUTES))

@@ -83,6 +83,15 @@ def test_a_dying_fire_is_scored_from_its_cause_and_standing_out_of_the_band_is_n
     assert (wrong_way["drift_missed"], wrong_way["fire_missed"], wrong_way["drift_false"]) == ([1.0], [1.0], [1.0])
 
 
+def test_only_a_drift_out_of_the_band_must_be_alarmed_for() -> None:
+    zones = 300.0 - np.interp(T, [10_800.0, 18_000.0], [0.0, 60.0])[:, None] * np.ones(6)  # back to the target
+    night = night_of(zones)
+    quiet = {way: np.zeros(len(minutes_of(night)), bool) for way in (1, -1)}
+    assert score_drift(night, quiet)["drift_missed"] == []
+    late = 250.0 + np.interp(T, [28_800.0, 36_000.0], [0.0, 80.0])[:, None] * np.ones(6)  # to the night's very end
+    assert score_drift(night_of(late), quiet)["drift_missed"] == [1.0]
+
+
 def test_wilsons_interval_is_that_of_the_published_example() -> None:
     # Newcombe, Statistics in Medicine 17 (1998), table I, method 3: 81 of 263, and 0 of 20
     assert wilson(81, 263) == pytest.approx((0.2553, 0.3662), abs=5e-5)
