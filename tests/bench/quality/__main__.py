@@ -12,6 +12,7 @@ import traceback
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from multiprocessing import Pool
+from pathlib import Path
 
 import msgspec
 
@@ -155,6 +156,29 @@ def fixed(jobs: int, *, propose: bool) -> int:
     return int(not good or len(judged) < len(found))
 
 
+def score_sources(options: argparse.Namespace, parser: argparse.ArgumentParser) -> int:
+    """Score nights of a folder and of generators, each source apart, or draw one of them."""
+    from tests.bench.quality.nights.commands import draw_picture, generated_tasks, given_tasks, parse_seeds, score_tasks
+
+    if options.picture:
+        try:
+            draw_picture(options.picture, options.nights, options.generator, options.out)
+        except (FileNotFoundError, ValueError) as error:
+            parser.error(str(error))
+        return 0
+    kinds = options.kinds.split(",") if options.kinds else []
+    tasks, only = [], options.references_only
+    try:
+        if options.nights:
+            tasks += given_tasks(options.nights, parse_seeds(options.seeds), kinds, references_only=only)
+        if options.generator:
+            each = None if options.full else options.nights_each or 2
+            tasks += generated_tasks(options.generator, each, kinds, references_only=only)
+    except ValueError as error:
+        parser.error(str(error))
+    return score_tasks(tasks, options.jobs, options.left_out, with_misses=options.misses)
+
+
 def main() -> int:
     """Judge the nights asked for and print the tables."""
 
@@ -166,9 +190,20 @@ def main() -> int:
     parser = argparse.ArgumentParser(
         prog="python -m tests.bench.quality", description="Judge alarms, maps and arrivals."
     )
-    parser.add_argument("--nights", type=int, default=24, metavar="N", help="nights of each kind (default 24)")
+    parser.add_argument(
+        "--nights-each", type=int, metavar="N", help="nights of each kind (default 24; of a generator 2)"
+    )
+    parser.add_argument("--nights", type=Path, metavar="DIR", help="score the nights of a folder, with references")
+    parser.add_argument("--generator", metavar="A,B", help="score nights of our own generators; `all` for every one")
+    parser.add_argument("--full", action="store_true", help="with --generator: as many nights as the goals need")
+    parser.add_argument("--left-out", default="", metavar="NAME", help="mark the source that the tuning did not see")
+    parser.add_argument("--misses", action="store_true", help="list every miss and false alarm of these nights first")
+    parser.add_argument("--picture", metavar="KIND/NUMBER", help="draw one night of --nights or --generator as SVG")
+    parser.add_argument("--out", type=Path, default=Path("night.svg"), metavar="FILE", help="with --picture")
+    parser.add_argument("--references-only", action="store_true", help="play nothing: how hard are these nights?")
+    parser.add_argument("--seeds", default="", metavar="A-B", help="with --nights: only nights of these numbers")
     parser.add_argument("--tuning", action="store_true", help=f"seeds from {TUNING_SEEDS}, not {REPORT_SEEDS}")
-    parser.add_argument("--kinds", metavar="A,B", default=",".join(every), help="only these of " + ",".join(every))
+    parser.add_argument("--kinds", metavar="A,B", default="", help="only these of " + ",".join(every))
     parser.add_argument("--jobs", type=int, default=2, metavar="N")
     parser.add_argument("--json", action="store_true", help="print one JSON document")
     parser.add_argument("--field", action="store_true", help="only the maps")
@@ -190,21 +225,24 @@ def main() -> int:
 
         draw()
         return 0
+    if options.nights or options.generator:
+        return score_sources(options, parser)
     if options.ci or options.floors:
         return fixed(options.jobs, propose=options.floors)
     if options.meat:
         return meat(options.pieces, options.jobs, tuning=options.tuning, as_json=options.json)
     if options.pairs:
         return pairs(options.count, options.jobs, tuning=options.tuning, as_json=options.json)
-    kinds = options.kinds.split(",")
+    kinds = options.kinds.split(",") if options.kinds else every
     if unknown := sorted(set(kinds) - set(every)):
         parser.error(f"no kind {unknown[0]}; there are {', '.join(every)}")
+    each = options.nights_each or 24
     first = TUNING_SEEDS if options.tuning else REPORT_SEEDS
     tasks: list[Task] = []
     if not options.field or options.alarms:
-        tasks += [(kind, first + k, ()) for kind in kinds for k in range(options.nights)]
+        tasks += [(kind, first + k, ()) for kind in kinds for k in range(each)]
     if not options.alarms or options.field:
-        count = max(1, options.nights // FIELD_SHARE)
+        count = max(1, each // FIELD_SHARE)
         drawn = [kind for kind in FIELD_KINDS if kind in kinds]
         tasks += [(kind, first + k, FIELD_PROBES) for kind in drawn for k in range(count)]
     found, failed = run(tasks, options.jobs, lambda text: print(text, end="", file=sys.stderr, flush=True))
