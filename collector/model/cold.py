@@ -1,8 +1,9 @@
 """How cold each zone runs against its level: by what the map says now, and by how fast it grows colder.
 
 The map gives the deficit of each zone as a normal distribution. A zone is too cold when P(deficit > limit) has stayed
-above 70 % for some minutes: the number that every screen shows is above the limit by half of its deviation. What a probe is off by cancels in how much colder a zone has become tonight, so growth is known far better than
-standing, and a zone that grows colder is judged a few minutes ahead.
+above 70 % for some minutes: the number that every screen shows is above the limit by half of its deviation. What a
+probe is off by cancels in how much colder a zone has become tonight, so growth is known far better than standing, and
+a zone that grows colder is judged a few minutes ahead.
 """
 
 from collections import deque
@@ -20,7 +21,6 @@ STANDING_SD_KELVIN = 6.0
 """How far zones of a pit stand from their level's mean (on nights of other simulators; no published source)."""
 COOK_TO_COOK_KELVIN = 2.0
 """How far a zone's standing differs from one cook to the next."""
-GAP_SECONDS = 60.0
 SURE_SIGMAS = 0.524
 """The deficit that a normal distribution exceeds with 70 % lies so many deviations below its mean."""
 GROWN_KELVIN = 2.0
@@ -66,7 +66,7 @@ class ColdWatch:
             deficit_kelvin: as the probes have it, shape (zones,).
             standing_kelvin: what it would be if all were as usual, shape (zones,).
         """
-        if now_unix - self._looked_unix > GAP_SECONDS:
+        if now_unix - self._looked_unix > GROWTH_STEP_SECONDS:
             self._run.clear()  # a door was open: what was before it says nothing of now
         self._looked_unix = now_unix
         self._run.append(deficit_kelvin)
@@ -100,9 +100,9 @@ class ColdWatch:
         """
         growing = self.growing(sd_kelvin, usual_kelvin)
         if len(self._run) < (self._run.maxlen or 0):
-            return growing - base_kelvin
+            return np.asarray(growing - base_kelvin)
         standing = np.min(self._run, axis=0) - SURE_SIGMAS * sd_kelvin
-        return np.fmax(growing, standing) - base_kelvin
+        return np.asarray(np.fmax(growing, standing) - base_kelvin)
 
     def growing(self, sd_kelvin: Array, usual_kelvin: Array) -> Array:
         """Give the deficit of each zone that has grown colder, shape (zones,), kelvin, a few minutes ahead; else NaN.

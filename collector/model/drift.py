@@ -20,8 +20,8 @@ LEVEL_SECONDS = 900.0
 LEVEL_KNOWN_SHARE = 0.3
 """So much of it must be known: the rest may be a door opening."""
 SLOPE_SECONDS, BIN_SECONDS = 5400.0, 30.0
-SLOPE_KNOWN_SHARE, INTERVAL_KNOWN_SECONDS = 0.7, 900.0
-"""So much must be known for a forecast, and for an interval to be shown."""
+SLOPE_KNOWN_SHARE = 0.7
+"""So much must be known for a forecast."""
 STEEP_KELVIN_PER_HOUR = 14.0
 """A fire that is tended moves more slowly over 90 minutes (25 °F an hour; tuned on nights of another simulator)."""
 AHEAD_SECONDS = 1800.0
@@ -85,7 +85,7 @@ class DriftWatch:
         """
         bins = bin_medians(self._shown.last(self._steps(SLOPE_SECONDS))[0], self._steps(BIN_SECONDS))
         known_seconds = np.count_nonzero(np.isfinite(bins)) * BIN_SECONDS
-        slope = float(slope_of_bins(bins, BIN_SECONDS)) if known_seconds >= INTERVAL_KNOWN_SECONDS else math.nan
+        slope = float(slope_of_bins(bins, BIN_SECONDS)) if known_seconds >= LEVEL_SECONDS else math.nan
         self._line_celsius = math.nan
         if slope != slope:
             return

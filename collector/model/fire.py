@@ -29,7 +29,7 @@ SUNK_KNOWN_SHARE = 0.8
 RISES_KELVIN = 2.0
 """By so much more than ten minutes ago it rises."""
 SETTLED_SECONDS, SETTLED_KELVIN = 2400.0, 3.0
-EVENED_OUT_SECONDS, HOT_EVENED_OUT_SECONDS = 2100.0, 300.0
+EVENED_OUT_SECONDS = 2100.0
 """After a warm-up that was seen, walls and grate take so long to even out (common practice, no source); a pit that was
 hot when it was first heard has done so."""
 ENVELOPE_SECONDS = 4 * 3600.0
@@ -82,7 +82,7 @@ class FireWatch:
         """When the grate had reached the band, or sank on the way: from here on a fire that fades is told."""
         self._highest = math.nan
         """Of the warm-up so far."""
-        self._evens_out_seconds = HOT_EVENED_OUT_SECONDS
+        self._evens_out_seconds = 0.0
         """For how long zones are not judged after the band was reached."""
         self.sinking = False
         """The fire went out before the band was reached, and has not brought the level there or to rest since."""

@@ -35,7 +35,7 @@ def test_the_summary_of_a_quiet_night_says_what_a_cook_wants_to_know(played):
 
 
 def test_the_cold_flat_side_is_told_within_five_minutes_and_no_other_zone(played):
-    """A second zone follows hours later, truly: the leak draws the stack end down too. So does the level, for a while."""
+    """A second zone follows hours later, truly: the leak draws the stack end down too, and the level for a while."""
     onset = TRUTH["flat-side-cold"]["cold_spots"]["flat side"]["onset"]
     alarms = raised(played("flat-side-cold")[0])
     assert [key for key, at in alarms if at < onset + 2 * 3600] == ["cold-spot/flat side"]
