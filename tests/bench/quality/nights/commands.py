@@ -119,7 +119,7 @@ def generated_tasks(names: str, each: int | None, kinds: Sequence[str], *, refer
     """
     from tests.bench.quality.pits.building import GENERATORS, night_tasks
 
-    chosen = list(GENERATORS) if names == "all" else names.split(",")
+    chosen = [name for part in names.split(",") for name in (GENERATORS if part == "all" else (part,))]
     return [Task(name, None, night, references_only) for name in chosen for night in night_tasks(name, each, kinds)]
 
 

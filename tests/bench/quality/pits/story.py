@@ -128,12 +128,12 @@ def draw_story(kind: str, random: Generator, change: float) -> Story:
     t = np.arange(-SPIN_UP, end, DT)
     windy = kind == "wind-rain"
     mean_wind = u(4.0, 8.0) if windy else u(0.3, 2.5)
-    intensity = u(0.3, 0.5) if windy else u(0.15, 0.35)
+    intensity = u(0.45, 0.75) if windy else u(0.15, 0.35)
     slow = 1.0 + 0.25 * noise(random, len(t), 4000.0)
     wind = np.maximum(mean_wind * slow * (1.0 + intensity * noise(random, len(t), WIND_TAU)), 0.0)
     if windy:  # single blasts, as from round a corner
-        for at in u(0.0, end, int(random.integers(15, 50))):
-            wind += mean_wind * u(0.5, 1.6) * np.exp(-np.abs(t - at) / u(15.0, 60.0))
+        for at in u(0.0, end, int(random.integers(40, 120))):
+            wind += mean_wind * u(0.8, 2.5) * np.exp(-np.abs(t - at) / u(15.0, 60.0))
     ambient = (
         u(-2.0, 28.0) - u(0.0, 5.0) * np.sin(np.pi * np.clip(t / end, 0.0, 1.0)) + 0.5 * noise(random, len(t), 2400.0)
     )
