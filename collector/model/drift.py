@@ -84,7 +84,7 @@ class DriftWatch:
         cycle, so the interval is that of a line through so many points.
         """
         bins = bin_medians(self._shown.last(self._steps(SLOPE_SECONDS))[0], self._steps(BIN_SECONDS))
-        known_seconds = np.count_nonzero(np.isfinite(bins)) * BIN_SECONDS
+        known_seconds = int(np.count_nonzero(np.isfinite(bins))) * BIN_SECONDS
         slope = float(slope_of_bins(bins, BIN_SECONDS)) if known_seconds >= LEVEL_SECONDS else math.nan
         self._line_celsius = math.nan
         if slope != slope:

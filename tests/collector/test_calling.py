@@ -27,7 +27,7 @@ from tui.nights import night_settings
 from tui.once import ask
 
 CALLING = """
-[alarm.probe-silent]
+[alarm.source-silent]
 priority = 1
 on_delay = 0
 [publish]

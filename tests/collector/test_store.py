@@ -128,7 +128,7 @@ def test_a_cook_is_on_record_and_replays(tmp_path):
     with Archive(path) as archive:
         cook = archive.cook("last")
         assert cook.readings == len(plan.probes) * 600
-        assert cook.alarms >= len(plan.probes), "each probe was silent once"
+        assert cook.alarms >= 2, "the source was silent, and one probe"
         assert [(m.kind, m.text) for m in archive.marks(cook) if m.kind == "split"] == [("split", "oak")]
         assert differences(archive, cook) == []
         engine, _ = rebuild(archive, cook, plan)

@@ -26,4 +26,4 @@ def test_a_fire_that_goes_out_before_the_pit_was_hot_is_told_and_so_is_the_drill
         too_long.cancel()
     told = "".join(said)
     assert process.returncode == 0
-    assert told.index("drill: fire-out, minute 30 of the rehearsal") < told.index("drift/grate")
+    assert told.index("drill: fire-out, minute 30 of the rehearsal") < told.index("drift/fading fire")

@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 
 from adapters.rehearsal.drawn import NightKind
 from adapters.rehearsal.night import FaultKind, Night, Zone
-from collector.model.trouble import FADING_KEY
 from tests.bench.quality.peers import MAPS, fixed_cold, fixed_drift, left_out, minute_means
 from tests.bench.quality.play import MapLook, Played, plan_of, play
 from tests.bench.quality.recorded import CELLS, Recorded, recorded
@@ -85,7 +84,7 @@ def _watch(night: Night, truth: Truth, alarms: Sequence[Standing]) -> Watch:
     column = {f"cold-spot/{name}": row for row, name in enumerate(names)}
     plan = plan_of(night)
     fire = truth.fire
-    drift = () if fire is None else (Outcome(fire.what, first_after(alarms, FADING_KEY, fire.start)),)
+    drift = () if fire is None else (Outcome(fire.what, _first_of_drift(alarms, fire.start)),)
     began = night.duration_seconds if truth.fire is None else truth.fire.start
     return Watch(
         tuple(
@@ -102,6 +101,13 @@ def _watch(night: Night, truth: Truth, alarms: Sequence[Standing]) -> Watch:
             and false_drift(alarm.raised, truth.seconds, truth.level, plan.low_celsius, plan.high_celsius)
         ),
     )
+
+
+def _first_of_drift(alarms: Sequence[Standing], start: float) -> float | None:
+    """Give how long after `start` a drift was first raised, either way."""
+    keys = {alarm.key for alarm in alarms if alarm.key.startswith("drift/")}
+    found = (first_after(alarms, key, start) for key in keys)
+    return min((delay for delay in found if delay is not None), default=None)
 
 
 def _next_to(zones: Sequence[Zone], row: int) -> list[int]:
