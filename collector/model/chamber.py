@@ -217,7 +217,7 @@ class Chamber:
         return _Solved(probes, model, zone_weights, zone_sd, deficit_weights, deficit_sd, level_weights)
 
     def watched(self, limit_kelvin: float, sd_kelvin: Array | None = None) -> NDArray[np.bool_]:
-        """Tell of which zones so much is known that a deficit at the limit would be told from none, at 95 %.
+        """Tell which zones are known so well that a deficit at the limit differs from none, at 95 %.
 
         Args:
             limit_kelvin: of the deficit.

@@ -16,13 +16,13 @@ from collector.model.robust import median
 __all__ = ["ColdWatch"]
 
 RUN_SECONDS = 150.0
-"""The least deficit of so long is held against the limit, so that one look above it raises nothing."""
+"""The least deficit of this time is held against the limit, so one look above it raises nothing."""
 STANDING_SD_KELVIN = 6.0
 """How far zones of a pit stand from their level's mean (on nights of other simulators; no published source)."""
 COOK_TO_COOK_KELVIN = 2.0
 """How far a zone's standing differs from one cook to the next."""
 SURE_SIGMAS = 0.524
-"""The deficit that a normal distribution exceeds with 70 % lies so many deviations below its mean."""
+"""A normal value is above its mean less this many standard deviations with a probability of 70 %."""
 GROWN_KELVIN = 2.0
 """Colder than usual by this much is a change."""
 WELL_KELVIN = 3.0

@@ -73,7 +73,7 @@ class DriftWatch:
         self._heard.push(np.array([heard_celsius]))
 
     def forget(self) -> None:
-        """Begin anew: the probes are read by another line from now on."""
+        """Drop the past: the probes are calibrated differently from now on."""
         self._shown, self._seconds = Ring(1, self._shown.columns), 0.0
         self.slope_kelvin_per_hour = self.slope_low = self.slope_high = self._line_celsius = math.nan
 

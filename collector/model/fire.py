@@ -294,7 +294,7 @@ class FireWatch:
             caught = 0.5 * (self._low - self._high)  # as if on its target, once it rises again
             return (self._low - recent if self.going_out else caught), math.nan
         below, above = self.drift.outside_kelvin()
-        if self.steady_since_unix is None:  # a first fire overshoots, and settles; one that dies is told all the same
+        if self.steady_since_unix is None:  # a first fire overshoots, then settles
             below, above = self._low - self.level_celsius, math.nan
         return (below if self._told_from_lid() else math.nan), above
 

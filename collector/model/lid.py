@@ -1,7 +1,6 @@
 """The lid as the chamber shows it: open on a fall no fire can make, shut on the first lasting rise.
 
-An opening is a fall at the grate and under the lid together, greater than any gust of the last hour made. What it
-suppresses ends when the level has come back, or does not rise any more.
+An opening is a fall at the grate and under the lid together, greater than any gust of the last hour.
 """
 
 import math
@@ -21,7 +20,7 @@ OPENED = 2.2
 """The two falls in these units add up to so much when the lid is opened; gusts take less (tuned on nights of another
 simulator, where openings add up to 2.7 and more and gusts to 2.0 at most)."""
 RESTLESS, RESTLESS_SECONDS = 1.8, 3600.0
-"""In a restless pit, to so many times the greatest that it showed by its own in the time before, lid shut."""
+"""In a restless pit, an opening is this many times the greatest fall of the time before, with the lid shut."""
 ONSET_SECONDS = 180.0
 """An opening grows for less than this before it is seen."""
 SHUT_RISE_KELVIN = 1.0
