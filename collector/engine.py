@@ -594,10 +594,11 @@ class Engine:
 
     def _rule_look(self, now: float) -> Look:
         fire, nan = self._fire, math.nan
-        below, above = (nan, nan) if self._fire_fails else fire.outside_kelvin()
-        floor = nan if self._fire_fails else fire.below_floor_kelvin()
+        below, above, floor, lost = nan, nan, nan, nan
+        if not self._fire_fails:
+            below, above = fire.outside_kelvin()
+            floor, lost = fire.below_floor_kelvin(), fire.lost_since_lid_kelvin()
         level = fire.drift.level_celsius
-        lost = math.nan if self._fire_fails else self._fire.lost_since_lid_kelvin()
         deficit = self._cold.judged(self._field.deficit_sd_kelvin, self._usual, self._cold_base())
         deficit = np.fmax(deficit, self._deficit_in_doubt())
         too_cold = deficit > self.plan.rule("cold-spot").limit
@@ -606,7 +607,7 @@ class Engine:
         if self._away:
             age = np.zeros_like(age)
         doubted = np.array([0.0 if since is None else now - since + LOOK_SECONDS for since in self._doubted_since])
-        phase = self._fire.phase
+        phase = fire.phase
         return Look(
             now_unix=now,
             phase=phase,
@@ -618,7 +619,7 @@ class Engine:
             outside_now_kelvin=max(self.plan.low_celsius - level, level - self.plan.high_celsius),
             below_floor_kelvin=floor,
             lost_since_lid_kelvin=lost,
-            fire_unlit=self._fire.reached_unix is None,
+            fire_unlit=fire.reached_unix is None,
             age_seconds=age,
             offline=self._offline,
             covered=self._covered(),
@@ -645,14 +646,10 @@ class Engine:
     def _covered(self) -> NDArray[np.bool_]:
         """Tell of which chamber probes the others say enough: each zone of the grate watched, or one more elsewhere."""
         covered = np.zeros(len(self.plan.probes), dtype=bool)
-        unwatched = self._zone_of & ~self._watched()
-        for level, members in self._by_level():
-            used = self._usable[list(members)]
-            for k, probe in enumerate(members):
-                others = np.count_nonzero(used) - bool(used[k])
-                known = others >= FEWEST if level == GRATE else others >= 1
-                covered[probe] = known and not unwatched[probe].any()
-        return covered
+        for level, members in zip(self._room.levels, self._members, strict=True):
+            used = self._usable[members]
+            covered[members] = np.count_nonzero(used) - used >= (FEWEST if level == GRATE else 1)
+        return np.asarray(covered & ~np.any(self._zone_of & ~self._watched(), axis=1))
 
     def believed(self, now_unix: float) -> int:
         """Count the probes of the plan that have a good value, believed and no older than they may be."""

@@ -94,6 +94,7 @@ class PageZone(msgspec.Struct, frozen=True):
     outside: str
     """`low` or `high` of the band; empty inside, and at other levels than the grate."""
     watched: bool = True
+    """False where no probe is near enough for its cold alarm."""
 
 
 class PageProbe(msgspec.Struct, frozen=True):

@@ -60,6 +60,9 @@ MEANT = {
 }
 """What an alarm's number is; a difference alone reads like a temperature."""
 
+NOT_WATCHED = "not watched: no probe near enough"
+"""What is said of a zone that the map knows too little of."""
+
 SEEN_WORDS = {"seen-refuel": "refuel seen", "seen-lid": "lid seen", "seen-stall": "fire not picked up"}
 """What the curves themselves show; the text of such a mark says no more."""
 

@@ -23,7 +23,7 @@ def likely_reason(
         rate_kelvin_per_second: how fast its deficit grows.
         in_doubt: a probe in it is not believed.
         since_lid_seconds: since the lid was shut last; infinite when it never was open.
-        fire_below_kelvin: how far the level is below its band, now or soon; NaN where it cannot be told.
+        fire_below_kelvin: how far the level is below its band, now or soon; NaN where it is not known.
         restless: how much more the level shakes than it usually does.
     """
     if in_doubt:

@@ -81,7 +81,7 @@ class DriftWatch:
         """Work out the slope and its interval; it moves slowly, so every half minute will do.
 
         The saw-tooth, not the noise, is what blurs the slope: its residual is as good as independent only once a half
-        cycle, so the interval is that of a line through so many points.
+        cycle, so the interval is that of a line through that many points.
         """
         bins = bin_medians(self._shown.last(self._steps(SLOPE_SECONDS))[0], self._steps(BIN_SECONDS))
         known_seconds = int(np.count_nonzero(np.isfinite(bins))) * BIN_SECONDS
@@ -112,7 +112,7 @@ class DriftWatch:
         """Say how far the level is below its band, and above it, now or in half an hour, whichever is more.
 
         Returns:
-            Kelvin below and kelvin above, negative inside; NaN where it cannot be told.
+            Kelvin below and kelvin above, negative inside; NaN where it is not known.
         """
         level, slopes = self.level_celsius, (self.slope_kelvin_per_hour, self._half_kelvin_per_hour)
         below, above = self._low - level, level - self._high

@@ -284,7 +284,7 @@ class FireWatch:
         """Say how far the grate is below its band, and above it, now or soon.
 
         Returns:
-            Kelvin below and kelvin above, negative inside; NaN where it cannot be told.
+            Kelvin below and kelvin above, negative inside; NaN where it is not known.
         """
         nothing = math.nan, math.nan
         if self.reached_unix is None or self.phase is Phase.LID_OPEN:

@@ -17,7 +17,7 @@ from collector.model.meat.alarms import MeatAlarms
 from collector.model.meat.piece_watch import PieceLook
 from collector.model.plan import GRATE, Plan
 from collector.model.suppression import SUPPRESSED_WHILE, Circumstance, circumstances, suppressed
-from collector.model.trouble import could_be, troubles
+from collector.model.trouble import FADING_FIRE, could_be, troubles
 from collector.snapshot import AlarmState, AlarmView, Phase, RuleView, TroubleView
 
 __all__ = ["LYING_WORDS", "Look", "RuleBook"]
@@ -25,7 +25,8 @@ __all__ = ["LYING_WORDS", "Look", "RuleBook"]
 FADING, HOT = "the fire is fading", "the pit is running hot"
 FLOOR = "the pit is far below its band: look at firebox and lid; an unattended fire that is lit again can run away"
 
-LOW, HIGH = "fading fire", "hot fire"
+HOT_FIRE = "hot fire"
+"""Subject of the drift alarm for a level above its band."""
 OLD_DRIFT = "drift/grate"
 """What both alarms of drift were called while they were one: stored actions name it."""
 
@@ -62,7 +63,7 @@ class Look(msgspec.Struct, frozen=True):
     """Why each zone may run cold."""
     spread_kelvin: float
     below_kelvin: float
-    """How far the grate is below its band, now or soon; NaN where it cannot be told."""
+    """How far the grate is below its band, now or soon; NaN where it is not known."""
     above_kelvin: float
     """How far it is above its band."""
     outside_now_kelvin: float
@@ -104,7 +105,7 @@ class RuleBook:
         # its limit and deadband are kelvin, for `LyingWatch`; the alarm itself stands while there is any doubt
         lying = replace(plan.rule("probe-lying"), deadband=0.0)
         self._zones = [(i, Alarm(cold, z.name, "kelvin")) for i, z in enumerate(plan.zones) if z.level == GRATE]
-        self._low, self._high = Alarm(drift, LOW, "kelvin"), Alarm(drift, HIGH, "kelvin")
+        self._low, self._high = Alarm(drift, FADING_FIRE, "kelvin"), Alarm(drift, HOT_FIRE, "kelvin")
         self._floor = Alarm(plan.rule("pit-low"), GRATE, "kelvin")
         self._spread = Alarm(spread, GRATE, "kelvin")
         self._lid = Alarm(plan.rule("lid-open"), "lid", "kelvin")
@@ -121,7 +122,7 @@ class RuleBook:
             if len(members) > 1
         ]
         """Of each source with several probes, and for how long the last of these must be silent."""
-        self._why_silent: dict[str, Circumstance] = {}
+        self._why_silent: dict[str, frozenset[Circumstance]] = {}
         """Why the silence of a probe is suppressed, by its alarm's key."""
         self._circumstances: frozenset[Circumstance] = frozenset({Circumstance.UNHEARD})
         self._look: Look | None = None
@@ -226,9 +227,9 @@ class RuleBook:
             if age > limit or alarm.unreset or alarm.state is not AlarmState.NORMAL:
                 self._why_silent.pop(alarm.key, None)
                 if self._source_of[alarm.subject] in mute:
-                    self._why_silent[alarm.key] = Circumstance.SOURCE_SILENT
+                    self._why_silent[alarm.key] = frozenset({Circumstance.SOURCE_SILENT})
                 elif look.covered[i]:
-                    self._why_silent[alarm.key] = Circumstance.COVERED
+                    self._why_silent[alarm.key] = frozenset({Circumstance.COVERED})
                 words = "has gone: its source says so" if look.offline[i] else "is not heard any more"
                 suppress = age > limit and alarm.key in self._why_silent
                 yield self._feed(alarm, now, age, f"{alarm.subject} {words}", limit=limit, suppress=suppress)
@@ -320,7 +321,7 @@ class RuleBook:
             rule, limit = alarm.rule, self._limit(alarm)
             value = self._shown(alarm, present.get(alarm.key, alarm.value))
             suppressed = alarm.state is AlarmState.SUPPRESSED
-            known = self._circumstances | {why for why in (self._why_silent.get(alarm.key),) if why is not None}
+            known = self._circumstances | self._why_silent.get(alarm.key, frozenset())
             why = tuple(c for c in SUPPRESSED_WHILE.get(rule.name, ()) if suppressed and c in known)
             views.append(
                 RuleView(

@@ -23,7 +23,9 @@ WORST_FIRST = (
     AlarmState.LATCHED,
 )  # fmt: skip
 _FIXED = ("cold", "fire", "lid", "uneven")
-FADING_KEY = "drift/fading fire"
+FADING_FIRE = "fading fire"
+"""Subject of the drift alarm for a level below its band."""
+FADING_KEY = f"drift/{FADING_FIRE}"
 
 
 def troubles(alarms: Sequence[AlarmView], source_of: Mapping[str, str], *, lid_open: bool) -> tuple[TroubleView, ...]:
@@ -60,8 +62,7 @@ def _keys(standing: Sequence[AlarmView], source_of: Mapping[str, str], *, lid_op
     """Say which trouble an alarm belongs to, given all that stand."""
     silent = [a.subject for a in standing if a.rule == "probe-silent"]
     heat = "lid" if lid_open else "fire"
-    low = any(alarm.rule == "pit-low" or alarm.key == FADING_KEY for alarm in standing)
-    together = low and any(alarm.rule == "lid-open" for alarm in standing)
+    together = any(map(_falls, standing)) and any(alarm.rule == "lid-open" for alarm in standing)
     cold = any(a.rule == "cold-spot" and a.active for a in standing)
 
     def of_probe(name: str) -> str:
@@ -82,8 +83,7 @@ def _keys(standing: Sequence[AlarmView], source_of: Mapping[str, str], *, lid_op
             case "lid-open":
                 return heat if together else "lid"
             case "drift" | "pit-low":
-                falls = alarm.rule == "pit-low" or alarm.key == FADING_KEY
-                return heat if together and falls else "fire"
+                return heat if together and _falls(alarm) else "fire"
             case "battery-low":
                 return f"battery/{alarm.subject}"
         return alarm.key
@@ -112,6 +112,11 @@ def _trouble(key: str, members: list[AlarmView], source_of: Mapping[str, str]) -
         leading.unit,
         tuple(a.key for a in members),
     )
+
+
+def _falls(alarm: AlarmView) -> bool:
+    """Tell whether an alarm is about a pit that loses its heat."""
+    return alarm.rule == "pit-low" or alarm.key == FADING_KEY
 
 
 def _leads(key: str) -> str:

@@ -312,7 +312,7 @@ def check_replay(night):
 
 
 async def test_a_lost_device_of_steady_strength_is_found_again(night):
-    """It is asked for by its own scan; without that, only a scan begun anew for silence would show it."""
+    """It is asked for by its own scan; without that, only a scan restarted for silence would show it."""
     for radio in night.radios:
         radio.timing = msgspec.structs.replace(HASTY, scan_quiet=10 * WAIT_SECONDS)
     steady = [p for p in night.living() if isinstance(p, pit.Connected)]

@@ -30,6 +30,7 @@ def run(options: argparse.Namespace) -> int:
     from collector.model.chamber import Chamber
     from collector.settings.quantity import parse_difference
     from collector.sources import playback_speed
+    from collector.words import NOT_WATCHED
 
     try:
         if options.pits:
@@ -62,7 +63,7 @@ def run(options: argparse.Namespace) -> int:
     print("  " + ", ".join(f"{count} {noun}{'' if count == 1 else 's'}" for count, noun in counts))
     for zone, watched in zip(plan.zones, Chamber(plan).watched(plan.rule("cold-spot").limit), strict=True):
         held = [p.name for p in plan.probes if zone.holds(p)]
-        blind = "" if watched else "; not watched: no probe near enough"
+        blind = "" if watched else f"; {NOT_WATCHED}"
         print(f"  zone {zone.name} ({zone.level}): {', '.join(held) or 'no probe: read from the map alone'}{blind}")
     for probe in settings.config.probe:
         if parse_difference(probe.offset):

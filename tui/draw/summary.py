@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from adapters.reading import Quality, Reason
 from collector.model.alarm import AlarmEvent, Transition
 from collector.snapshot import AlarmState, AlarmView, ProbeView, Snapshot, ZoneView
-from collector.words import WRONG_CLOCK_WORDS
+from collector.words import NOT_WATCHED, WRONG_CLOCK_WORDS
 from tui.draw.alarms import told_once
 from tui.draw.arrival import is_time, part_arrival, part_value, when
 from tui.draw.calls import call_words, calls_of, calls_status
@@ -215,12 +215,9 @@ def _sure(zone: ZoneView, view: View) -> str:
     return " ".join(word for word in (number(zone.celsius, view), within(zone.sd_kelvin, view), degree(view)) if word)
 
 
-NOT_WATCHED = "; not watched: no probe near enough"
-
-
 def _zone_lines(snapshot: Snapshot, view: View) -> list[str]:
     return [
         f"zone        {z.name} ({z.level}): {_sure(z, view)}, "
-        f"{difference(z.deviation_kelvin, view)} from the level's mean{'' if z.watched else NOT_WATCHED}"
+        f"{difference(z.deviation_kelvin, view)} from the level's mean{'' if z.watched else f'; {NOT_WATCHED}'}"
         for z in snapshot.zones
     ]

@@ -16,7 +16,7 @@ STEP = 5.0
 
 
 def follow(curve, low=99.0, high=127.0, every=1):
-    """Feed a curve; return the watch, the marks and, of every so many looks, (phase, kelvin below the band)."""
+    """Feed a curve; return the watch, the marks and, at every n-th look, (phase, kelvin below the band)."""
     watch = FireWatch(low, high, STEP)
     marks, looks = [], []
     for k, celsius in enumerate(curve):

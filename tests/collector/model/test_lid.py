@@ -1,4 +1,4 @@
-"""The lid on dips of random depth and way back: counted once each, told from gusts, and reported when it stays open."""
+"""The lid on dips of random depth and way back: counted once each, kept apart from gusts, reported when left open."""
 
 import math
 

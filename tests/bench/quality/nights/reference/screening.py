@@ -19,7 +19,7 @@ STILL_STEPS, STILL_F, MOVED_F = 40, 0.05, 5.0
 
 
 def rolling(x: Array, steps: int, statistic: Callable[..., Array] = np.nanmedian) -> Array:
-    """Take a statistic over the last so many steps of each column; shape as the input, (steps, columns)."""
+    """Take a statistic over the last `steps` of each column; shape as the input, (steps, columns)."""
     padded = np.concatenate([np.full((steps - 1, *x.shape[1:]), np.nan), x])
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # windows without a value
