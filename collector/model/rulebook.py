@@ -169,12 +169,13 @@ class RuleBook:
             deficit = 0.0 if out else float(look.zone_deficit_kelvin[zone])
             words = f"the {alarm.subject} runs cold; {look.cold_reasons[zone]}"
             yield self._feed(alarm, now, deficit, words, suppress=quiet["cold-spot"] and not out, freeze=freeze)
-        soon = "" if look.outside_now_kelvin > 0.0 else ", out of its band within half an hour"
-        held, unlit = freeze, quiet["drift"]
-        words = f"{FADING}{soon}: look at the firebox"
-        yield self._feed(self._low, now, look.below_kelvin, words, suppress=unlit, freeze=held)
-        words = f"{HOT}{soon}: look at intake and firebox"
-        yield self._feed(self._high, now, look.above_kelvin, words, suppress=unlit, freeze=held)
+        for alarm, kelvin, what, advice in (
+            (self._low, look.below_kelvin, FADING, "look at the firebox"),
+            (self._high, look.above_kelvin, HOT, "look at intake and firebox"),
+        ):
+            ahead = look.outside_now_kelvin <= 0.0 < kelvin  # not where either is unknown
+            words = f"{what}{', out of its band within half an hour' if ahead else ''}: {advice}"
+            yield self._feed(alarm, now, kelvin, words, suppress=quiet["drift"], freeze=freeze)
         yield self._feed(self._floor, now, look.below_floor_kelvin, FLOOR)
         words = "the grate is uneven from end to end"
         yield self._feed(self._spread, now, look.spread_kelvin, words, suppress=quiet["spread"], freeze=freeze)

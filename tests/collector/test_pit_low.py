@@ -23,7 +23,12 @@ PLAN = Plan(
 
 
 def raised(celsius_at, hours):
-    """Play a pit that burns evenly for two hours, then says what it is told; give when each alarm was raised."""
+    """Play a pit that burns evenly for two hours, then goes its way; give when each alarm was raised."""
+    return played(celsius_at, hours)[0]
+
+
+def played(celsius_at, hours):
+    """Play it; give when each alarm was raised, and the engine."""
     engine, rng, found = Engine(PLAN, "night", START), np.random.default_rng(3), {}
     for t in range(0, int(hours * 3600), 10):
         for k, probe in enumerate(PROBES):
@@ -34,7 +39,7 @@ def raised(celsius_at, hours):
             for step in engine.take(reading, START + t)[1]:
                 if isinstance(step, Transition) and step.after is AlarmState.UNACKNOWLEDGED:
                     found.setdefault(step.key, t - BURNS)
-    return found
+    return found, engine
 
 
 @pytest.mark.parametrize(
@@ -64,3 +69,20 @@ def test_the_fire_that_fades_is_an_alarm_of_its_own_and_never_turns_into_a_hot_o
     hot = raised(lambda s, _k: min(160.0, 113.0 + s / 120.0), 3.5)
     assert hot["drift/hot fire"] < 45 * 60
     assert "drift/fading fire" not in hot
+
+
+def fading_words(celsius_at, hours):
+    """Give what the alarm of a fading fire says at the end."""
+    return played(celsius_at, hours)[1]._rules.alarms["drift/fading fire"].message
+
+
+@pytest.mark.parametrize("hours", [3.4, 6.5])
+def test_an_alarm_of_a_pit_that_is_out_of_its_band_does_not_say_that_it_soon_will_be(hours):
+    """20 K an hour down: out of the band for half an hour, and at last so cold for so long that its past is dropped."""
+    assert fading_words(lambda s, _k: max(30.0, 113.0 - s / 180.0), hours) == "the fire is fading: look at the firebox"
+
+
+def test_an_alarm_of_a_pit_that_is_in_its_band_says_that_it_soon_will_be_out():
+    """From 126 °C down by 16 K an hour it is at 101 °C after 95 min, 2 K inside."""
+    words = fading_words(lambda s, _k: 126.0 - s / 225.0, 2.0 + 95.0 / 60.0)
+    assert words == "the fire is fading, out of its band within half an hour: look at the firebox"
