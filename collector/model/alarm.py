@@ -207,6 +207,12 @@ class Alarm:
         """Since when the value is beyond the limit while the on-delay runs."""
         return None if self.active else self._beyond_since
 
+    @property
+    def at_rest(self) -> bool:
+        """Nothing is under way: the state is normal, no delay runs and there is nothing to reset."""
+        under_way = self.active or self.unreset or self._beyond_since is not None
+        return not under_way and self.state is AlarmState.NORMAL
+
     def _judge(self, now_unix: float, value: float, limit: float, suppress: bool) -> None:
         """Move the condition by deadband and delays: a delay must be served whole, any drop outside restarts it."""
         deadband = self.rule.deadband

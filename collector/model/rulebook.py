@@ -220,12 +220,12 @@ class RuleBook:
         ages = np.where(look.offline, np.inf, look.age_seconds)
         for alarm, members, limit in self._sources:
             age = float(ages[members].min())
-            if age > limit or alarm.unreset or alarm.state is not AlarmState.NORMAL:
+            if age > limit or not alarm.at_rest:
                 yield self._feed(alarm, now, age, f"source {alarm.subject} is not heard any more", limit=limit)
         mute = {alarm.subject for alarm, _, limit in self._sources if alarm.active and alarm.value > limit}
         for i, alarm in enumerate(self._silent):
             limit, age = self._silent_after[i], float(ages[i])
-            if age > limit or alarm.unreset or alarm.state is not AlarmState.NORMAL:
+            if age > limit or not alarm.at_rest:
                 self._why_silent.pop(alarm.key, None)
                 if self._source_of[alarm.subject] in mute:
                     self._why_silent[alarm.key] = frozenset({Circumstance.SOURCE_SILENT})
@@ -236,7 +236,7 @@ class RuleBook:
                 yield self._feed(alarm, now, age, f"{alarm.subject} {words}", limit=limit, suppress=suppress)
         for i, alarm in enumerate(self._lying):
             doubted = float(look.doubted_seconds[i])
-            if doubted > 0.0 or alarm.active or alarm.unreset or alarm.state is not AlarmState.NORMAL:
+            if doubted > 0.0 or not alarm.at_rest:
                 words = LYING_WORDS.get(look.reasons[i], "is believed again")
                 doubted = doubted if look.age_seconds[i] <= self._silent_after[i] else float("nan")
                 yield self._feed(alarm, now, doubted, f"{alarm.subject} {words}", limit=0.0)

@@ -9,7 +9,7 @@ from tests.bench.quality.nights.episodes import episodes, true_deficits, true_le
 from tests.bench.quality.nights.night_files import Array, Night
 from tests.bench.quality.nights.scoring_cold import LIMIT_F, MERGE_SECONDS, TIERS, cold_states
 from tests.bench.quality.nights.scoring_drift import BAND_F, drift_states, leaves_band, minutes_of
-from tests.bench.quality.nights.scoring_probes import judged_faults
+from tests.bench.quality.nights.scoring_probes import accusations, judged_faults
 
 __all__ = ["explain"]
 
@@ -30,6 +30,8 @@ def explain(night: Night, played: PlayedNight) -> Iterator[str]:
             found = "never found" if np.isinf(minutes) else f"found after {minutes:.0f} min"
             near = _around(night, begin, begin + 3600.0)
             yield f"LIE {night.name} {kind} of {probe} from {clock(begin)}: {found}; {near}"
+    for probe, start, end in accusations(night, played):
+        yield f"ACCUSED {night.name} {probe} {clock(start)}-{clock(end)}, a sound probe; {_around(night, start, start)}"
 
 
 def _around(night: Night, start: float, end: float) -> str:

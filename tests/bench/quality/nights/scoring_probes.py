@@ -8,7 +8,7 @@ import numpy as np
 from tests.bench.quality.nights.engine_adapter import PlayedNight
 from tests.bench.quality.nights.night_files import Array, Night, read_stream
 
-__all__ = ["judged_faults", "score_probes"]
+__all__ = ["accusations", "judged_faults", "score_probes"]
 
 LIES = ("open", "short", "stuck", "spike", "swap", "silent")
 """What should be found within 20 min; a slow decalibration is counted apart."""
@@ -89,12 +89,9 @@ def score_probes(night: Night, played: PlayedNight) -> dict[str, list[float]]:
     kind = night.probe_kind()
     transport = {probe["id"]: probe["transport"] for probe in night.probes["probes"]}
     out: dict[str, list[float]] = {"lie_found": [], "decalibration_found": [], "clock_unused": []}
-    touched: set[str] = set()
     for fault in night.labels["faults"]:
-        touched |= {fault["probe"]} | ({fault["param"]} if fault["type"] == "swap" else set())
         if fault["type"] == "clock":
             behind = [p for p in played.probes if transport[p] == fault["probe"]]
-            touched |= set(behind)
             during = (played.t >= fault["start"] + 300) & (played.t < fault["end"])
             placed = [played.probes.index(p) for p in behind if kind[p] in CHAMBER]
             if placed and during.any():
@@ -104,18 +101,30 @@ def score_probes(night: Night, played: PlayedNight) -> dict[str, list[float]]:
             out["decalibration_found"].append(float(minutes <= DECALIBRATION_MINUTES))
         else:
             out["lie_found"].append(float(minutes <= FOUND_MINUTES))
-    return out | {"accused": [float(_accused(night, played, touched))]}
+    return out | {"accused": [float(len({name for name, _, _ in accusations(night, played)}))]}
 
 
-def _accused(night: Night, played: PlayedNight, touched: set[str]) -> int:
-    """Count sound chamber probes that were called liars, or left out for more than 5 min though heard."""
-    kind, accused = night.probe_kind(), 0
+def _touched(night: Night) -> set[str]:
+    """Name the probes that a fault of the night is in, or the clock of whose gateway is wrong."""
+    faults = night.labels["faults"]
+    wrong_clocks = {f["probe"] for f in faults if f["type"] == "clock"}
+    behind = {p["id"] for p in night.probes["probes"] if p["transport"] in wrong_clocks}
+    return behind | {f["probe"] for f in faults} | {f["param"] for f in faults if f["type"] == "swap"}
+
+
+def accusations(night: Night, played: PlayedNight) -> Iterator[tuple[str, float, float]]:
+    """Give each sound chamber probe that was called a liar, or left out for 5 min though heard, with from and until."""
+    kind, last = night.probe_kind(), len(played.t) - 1
+    touched = _touched(night)
     for i, name in enumerate(played.probes):
         if name in touched or kind[name] not in CHAMBER:
             continue
         out = ~played.used[:, i] & ~played.silent[:, i] & (played.t > FIRST_JUDGED_SECONDS)
         edges = np.flatnonzero(np.diff(np.concatenate([[0], out.astype(int), [0]]))).reshape(-1, 2)
-        last = len(played.t) - 1
-        long = any(played.t[min(after, last)] - played.t[first] > ACCUSED_SECONDS for first, after in edges)
-        accused += long or any(a.rule == "probe-lying" and a.subject == name for a in played.alarms)
-    return accused
+        for first, after in edges:
+            start, end = float(played.t[first]), float(played.t[min(after, last)])
+            if end - start > ACCUSED_SECONDS:
+                yield name, start, end
+        for alarm in played.alarms:
+            if alarm.rule == "probe-lying" and alarm.subject == name:
+                yield name, alarm.raised, alarm.cleared
