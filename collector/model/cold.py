@@ -1,9 +1,9 @@
 """How cold each zone runs against its level: by what the map says now, and by how fast it grows colder.
 
 The map gives the deficit of each zone as a normal distribution. A zone is too cold when P(deficit > limit) has stayed
-above one half for some minutes, that is when the number on every screen has stayed above the limit. What a probe is
-off by cancels in how much colder a zone has become tonight, so growth is known far better than standing, and a zone
-that grows colder is judged a few minutes ahead.
+above 70 % for some minutes: the number that every screen shows is above the limit by half of its deviation. What a
+probe is off by cancels in how much colder a zone has become tonight, so growth is known far better than standing, and
+a zone that grows colder is judged a few minutes ahead.
 """
 
 from collections import deque
@@ -21,6 +21,8 @@ STANDING_SD_KELVIN = 6.0
 """How far zones of a pit stand from their level's mean (on nights of other simulators; no published source)."""
 COOK_TO_COOK_KELVIN = 2.0
 """How far a zone's standing differs from one cook to the next."""
+SURE_SIGMAS = 0.524
+"""A normal value is above its mean less this many standard deviations with a probability of 70 %."""
 GROWN_KELVIN = 2.0
 """Colder than usual by this much is a change."""
 WELL_KELVIN = 3.0
@@ -99,7 +101,8 @@ class ColdWatch:
         growing = self.growing(sd_kelvin, usual_kelvin)
         if len(self._run) < (self._run.maxlen or 0):
             return np.asarray(growing - base_kelvin)
-        return np.asarray(np.fmax(growing, np.min(self._run, axis=0)) - base_kelvin)
+        standing = np.min(self._run, axis=0) - SURE_SIGMAS * sd_kelvin
+        return np.asarray(np.fmax(growing, standing) - base_kelvin)
 
     def growing(self, sd_kelvin: Array, usual_kelvin: Array) -> Array:
         """Give the deficit of each zone that has grown colder, shape (zones,), kelvin, a few minutes ahead; else NaN.

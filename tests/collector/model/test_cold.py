@@ -40,11 +40,11 @@ def growing(watch, sd, usual=np.nan):
 
 @BOUNDED
 @given(st.floats(-15, 20), st.floats(0.1, 4.0))
-def test_what_was_always_so_is_held_against_the_limit_as_it_is_shown(deficit, sd):
-    """P(deficit > limit) > 1/2 where the median of a normal distribution (scipy) is above the limit."""
+def test_what_was_always_so_is_held_against_the_limit_by_seventy_percent(deficit, sd):
+    """P(deficit > limit) > 70 % where what a normal distribution (scipy) exceeds with 70 % is above the limit."""
     assert np.isnan(judged(run(lambda _t: deficit, deficit, RUN_SECONDS - STEP), sd)).all(), "not for long enough"
     watch = run(lambda _t: deficit, deficit, RUN_SECONDS)
-    assert judged(watch, sd) == pytest.approx(norm.isf(0.5, [deficit, 0.0], sd), abs=1e-3 * sd)
+    assert judged(watch, sd) == pytest.approx(norm.isf(0.7, [deficit, 0.0], sd), abs=1e-3 * sd)
 
 
 def test_one_look_above_the_limit_raises_nothing():
@@ -86,7 +86,7 @@ def test_what_earlier_cooks_told_is_believed_more_than_a_tuned_pit_at_large(stan
 @given(st.floats(0.0, GROWN_KELVIN - 0.01), st.floats(0.3, 3.0))
 def test_little_growth_is_no_change(grown, sd):
     watch = run(lambda _t: 3.0 + grown, 3.0, 1200)
-    assert judged(watch, sd)[0] == pytest.approx(3.0 + grown, abs=1e-6), "neither led nor raised"
+    assert judged(watch, sd)[0] < 3.0 + grown
     assert not watch.grew(0)
 
 
