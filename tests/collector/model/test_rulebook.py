@@ -7,18 +7,10 @@ import pytest
 from adapters.reading import Reading
 from collector.engine import Engine
 from collector.model.alarm import Transition
-from collector.model.plan import Plan, Probe, Zone
-from collector.snapshot import AlarmState, ChamberView
+from collector.snapshot import AlarmState
+from tests.evening import PROBES, START, plan_of
 
-START = 1_790_000_000.0
-PROBES = tuple(
-    Probe(f"p{k}", "s", f"p{k}", "chamber", "grate", x, y)
-    for k, (x, y) in enumerate([(0.1, 0.12), (0.1, 0.38), (0.6, 0.12), (0.6, 0.38), (1.1, 0.12), (1.1, 0.38)])
-)
-PLAN = Plan(
-    ChamberView("pit", "cylinder", 1.2, 0.5, ("grate",)), PROBES, (Zone("all", "grate", 0.0, 1.2, 0.0, 0.5),),
-    113.0, 99.0, 127.0,
-)  # fmt: skip
+PLAN = plan_of(PROBES)
 ON_DELAY = PLAN.rule("probe-lying").on_delay_seconds
 
 
@@ -28,11 +20,13 @@ def doubted_at(*spells):
     for t in range(0, 3600, 10):
         for k, probe in enumerate(PROBES):
             without = k == 0 and any(start <= t < end for start, end in spells)
-            reading = Reading("s", probe.key, math.nan if without else 113.0 + 0.1 * math.sin(t + k), START + t)
+            reading = Reading(
+                probe.source, probe.key, math.nan if without else 113.0 + 0.1 * math.sin(t + k), START + t
+            )
             found += [
                 t
                 for step in engine.take(reading, START + t)[1]
-                if isinstance(step, Transition) and step.key == "probe-lying/p0"
+                if isinstance(step, Transition) and step.key == f"probe-lying/{PROBES[0].name}"
                 if step.after is AlarmState.UNACKNOWLEDGED
             ]
     return found

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from tests.bench.quality.nights.engine_adapter import PlayedNight
+from tests.bench.quality.nights.episodes import episodes
 from tests.bench.quality.nights.night_files import Array, Night, read_stream
 
 __all__ = ["accusations", "judged_faults", "score_probes"]
@@ -87,13 +88,12 @@ def judged_faults(night: Night, played: PlayedNight) -> Iterator[tuple[str, str,
 def score_probes(night: Night, played: PlayedNight) -> dict[str, list[float]]:
     """Score what coldside made of the faults of a night and of its sound probes."""
     kind = night.probe_kind()
-    transport = {probe["id"]: probe["transport"] for probe in night.probes["probes"]}
     out: dict[str, list[float]] = {"lie_found": [], "decalibration_found": [], "clock_unused": []}
     for fault in night.labels["faults"]:
         if fault["type"] == "clock":
-            behind = [p for p in played.probes if transport[p] == fault["probe"]]
+            behind = _behind(night, fault)
             during = (played.t >= fault["start"] + 300) & (played.t < fault["end"])
-            placed = [played.probes.index(p) for p in behind if kind[p] in CHAMBER]
+            placed = [played.probes.index(p) for p in played.probes if p in behind and kind[p] in CHAMBER]
             if placed and during.any():
                 out["clock_unused"].append(float((~played.used[during][:, placed]).mean()))
     for type_, _, _, minutes in judged_faults(night, played):
@@ -104,25 +104,28 @@ def score_probes(night: Night, played: PlayedNight) -> dict[str, list[float]]:
     return out | {"accused": [float(len({name for name, _, _ in accusations(night, played)}))]}
 
 
+def _behind(night: Night, fault: dict[str, Any]) -> set[str]:
+    """Name the probes whose readings come by the gateway of a fault."""
+    return {p["id"] for p in night.probes["probes"] if p["transport"] == fault["probe"]}
+
+
 def _touched(night: Night) -> set[str]:
     """Name the probes that a fault of the night is in, or the clock of whose gateway is wrong."""
-    faults = night.labels["faults"]
-    wrong_clocks = {f["probe"] for f in faults if f["type"] == "clock"}
-    behind = {p["id"] for p in night.probes["probes"] if p["transport"] in wrong_clocks}
-    return behind | {f["probe"] for f in faults} | {f["param"] for f in faults if f["type"] == "swap"}
+    touched: set[str] = set()
+    for fault in night.labels["faults"]:
+        touched |= {fault["probe"]} | ({fault["param"]} if fault["type"] == "swap" else set())
+        touched |= _behind(night, fault) if fault["type"] == "clock" else set()
+    return touched
 
 
 def accusations(night: Night, played: PlayedNight) -> Iterator[tuple[str, float, float]]:
     """Give each sound chamber probe that was called a liar, or left out for 5 min though heard, with from and until."""
-    kind, last = night.probe_kind(), len(played.t) - 1
-    touched = _touched(night)
+    kind, touched = night.probe_kind(), _touched(night)
     for i, name in enumerate(played.probes):
         if name in touched or kind[name] not in CHAMBER:
             continue
         out = ~played.used[:, i] & ~played.silent[:, i] & (played.t > FIRST_JUDGED_SECONDS)
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], out.astype(int), [0]]))).reshape(-1, 2)
-        for first, after in edges:
-            start, end = float(played.t[first]), float(played.t[min(after, last)])
+        for start, end in episodes(out, played.t, 0.0):
             if end - start > ACCUSED_SECONDS:
                 yield name, start, end
         for alarm in played.alarms:
